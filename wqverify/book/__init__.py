@@ -1,0 +1,1 @@
+"""The record book: append-only, hash-chained events."""

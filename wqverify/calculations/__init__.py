@@ -1,0 +1,1 @@
+"""Numbers or arrays in, numbers out: no file, clock, environment, print or log."""

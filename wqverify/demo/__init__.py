@@ -1,0 +1,1 @@
+"""The demo plant Ellodale: invented, seeded, labelled synthetic."""

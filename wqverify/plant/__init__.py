@@ -1,0 +1,1 @@
+"""The plant folder: what one plant keeps, as files a person can read."""

@@ -1,0 +1,1 @@
+"""Records: make, run the notebook, run again. Knows no chemistry."""

@@ -1,0 +1,1 @@
+"""A record becomes blocks, and blocks become terminal text, notebook HTML or a page."""

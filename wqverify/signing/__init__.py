@@ -1,0 +1,1 @@
+"""Signatures on the page: the plant authority, signing, the strict check."""
