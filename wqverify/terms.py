@@ -77,7 +77,7 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One typed answer with the label and unit it was asked under, so that it can be read without the code."""
+    """One typed answer with the label and unit it was asked under: readable without the code."""
 
     path: str
     label: str
@@ -94,7 +94,7 @@ Basis = Literal["rule", "State protocol", "manufacturer", "local", "common pract
 
 @dataclass(frozen=True, slots=True)
 class Tolerance:
-    """The allowed error of an instrument, or the allowed interval of a quantity, with the rule that judges it.
+    """The allowed error of an instrument, or interval of a quantity, with the rule that judges it.
 
     ``low`` and ``high`` are inclusive and in ``unit``. ``percent`` is of the reference; with
     ``larger_of`` the wider of both counts.
