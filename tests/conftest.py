@@ -1,0 +1,27 @@
+"""What all tests share: in CI a skipped test is a failure, and real data is found beside the project."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    if not os.environ.get("WQVERIFY_CI"):
+        return
+    reporter = session.config.pluginmanager.getplugin("terminalreporter")
+    if reporter.stats.get("skipped"):
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="session")
+def real_data() -> Path:
+    """The folder with real public exports; without it a test that needs one is skipped."""
+    folder = Path(os.environ.get("WQVERIFY_DATA", ROOT.parent / "shared" / "data"))
+    if not folder.is_dir():
+        pytest.skip("the folder with real public exports is not beside the project (WQVERIFY_DATA)")
+    return folder

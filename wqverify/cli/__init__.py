@@ -1,0 +1,74 @@
+"""The commands: each parses, calls one function, prints."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from wqverify import __version__
+
+# name -> (module, one line of help). Kept here so that --help imports none of the modules.
+COMMANDS = {
+    "new": ("plant", "Make a small, commented plant folder."),
+    "plant": ("plant", "Check the plant folder, or accept what changed in it."),
+    "run": ("run", "Compute field sheets, make their records and pages, enter them into the book."),
+    "show": ("run", "Show a record in the terminal."),
+    "sign": ("sign", "Sign records as the performer."),
+    "review": ("sign", "Countersign records as the reviewer."),
+    "people": ("people", "Add, replace or withdraw the signing keys of people."),
+    "examine": ("audit", "Examine signed PDFs strictly and name what is wrong."),
+    "rerun": ("audit", "Run records again and compare."),
+    "book": ("book", "List, examine and anchor the record book."),
+    "demo": ("demo", "Make the synthetic Ellodale plant and a month of pH visits."),
+}
+
+
+class Commands(click.Group):
+    """A group whose commands are imported when they are called, so that --help stays fast."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"wqverify.cli.{COMMANDS[cmd_name][0]}_commands")
+        command: click.Command = getattr(module, cmd_name)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_module, line) in COMMANDS.items()])
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="wqverify")
+def cli() -> None:
+    """Verify online analyzers of a drinking-water plant: from field sheet to signed record, and again.
+
+    Commands look upward from the current folder for the plant folder; --plant FOLDER overrides.
+    Exit codes: 0 done, whatever the outcome; 1 differs or damaged; 2 refused input; 3 could not run.
+    """
+
+
+def main() -> None:
+    """Run the command line: a user never sees a traceback for something they typed."""
+    from wqverify.errors import WqverifyError
+
+    try:
+        code = cli(standalone_mode=False)  # a command returns its exit code, None for 0
+    except click.exceptions.Abort:
+        click.echo("Stopped; what was finished before stays.", err=True)
+        sys.exit(3)
+    except click.ClickException as problem:
+        problem.show()
+        sys.exit(2)
+    except WqverifyError as problem:
+        click.echo(problem.message, err=True)
+        sys.exit(problem.exit_code)
+    except KeyboardInterrupt:
+        click.echo("Stopped; what was finished before stays.", err=True)
+        sys.exit(3)
+    sys.exit(code or 0)

@@ -1,0 +1,132 @@
+"""The only maker of ``given``: everything besides the sheet that a computation may see."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from wqverify import tables
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.plant.clock import resolve
+from wqverify.plant.folder import Plant
+from wqverify.plant.snapshot import changes_between, snapshot
+from wqverify.procedures.parts import named_people, named_standards, typed_times
+from wqverify.terms import Analyzer, Change, Earlier, Given, Person, Procedure, Raw, Standard, TableUse
+
+if TYPE_CHECKING:
+    from wqverify.book import Book
+    from wqverify.plant.files import Document
+
+FORMAT = 1
+
+
+def gather(
+    plant: Plant, book: Book | None, procedure: Procedure, sheet: Raw, document: Document | None = None
+) -> Given:
+    """Return what the case of this sheet is computed with.
+
+    Raises ChooseAnother for a tag, standard or person the plant folder does not know, and
+    CorrectTheEntry for a time that does not exist or exists twice.
+    """
+    where = _where(document)
+    analyzer = _known(plant.analyzers, sheet.get("tag", ""), "analyzer", "analyzers.toml", where("tag"))
+    standards = {
+        name: _known(plant.standards, name, "standard", "standards_on_hand.toml", where(path))
+        for path, name in named_standards(procedure.Sheet, sheet)
+    }
+    people = {
+        name: _known(plant.people, name, "person", "people.toml", where(path))
+        for path, name in named_people(procedure.Sheet, sheet)
+    }
+    times = _times(plant, procedure, sheet, where)
+    earlier = _earlier(book, analyzer, procedure, times.get("started", ""))
+    return Given(
+        format=FORMAT,
+        site=plant.site,
+        analyzer=analyzer,
+        standards=standards,
+        people=people,
+        tables=_tables(procedure, standards.values()),
+        times=times,
+        earlier=earlier,
+        changes=changes_since(plant, book, earlier, analyzer, standards, people),
+    )
+
+
+def _where(document: Document | None) -> Any:
+    return lambda path: (
+        document.where(tuple(int(p) if p.isdigit() else p for p in path.split("."))) if document else path
+    )
+
+
+def _known(known: Any, name: str, what: str, file: str, where: str) -> Any:
+    if name in known:
+        return known[name]
+    raise ChooseAnother(
+        f"{where}: there is no {what} {name!r} in {file} (it holds {', '.join(sorted(known)) or 'none'}); "
+        f"correct the sheet or add the {what} there.",
+        found=name,
+        expected=", ".join(sorted(known)),
+        where=where,
+    )
+
+
+def _times(plant: Plant, procedure: Procedure, sheet: Raw, where: Any) -> dict[str, str]:
+    resolved = {}
+    for path, typed in typed_times(procedure.Sheet, sheet).items():
+        try:
+            resolved[path] = resolve(sheet.get("date", ""), typed, plant.zone).isoformat(timespec="minutes")
+        except CorrectTheEntry as problem:
+            place = where(path)
+            raise CorrectTheEntry(
+                f"{place}: {problem.message}", found=problem.found, expected=problem.expected, where=place
+            ) from problem
+    return resolved
+
+
+def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, TableUse]:
+    wanted = list(procedure.tables)
+    wanted += [(s.table, s.edition) for s in standards if s.table and not s.own]
+    return {f"{name} {edition}": tables.load(name, edition).use() for name, edition in dict.fromkeys(wanted)}
+
+
+def _earlier(
+    book: Book | None, analyzer: Analyzer, procedure: Procedure, started: str
+) -> tuple[Earlier, ...]:
+    """The last record of this tag *and* serial by the same procedure, made before this visit."""
+    if book is None:
+        return ()
+    rows = book.last_records(analyzer.tag, serial=analyzer.serial, procedure=procedure.name, before=started)
+    return tuple(
+        Earlier(row.number, row.performed, row.serial, dict(row.outcomes), dict(row.values), row.digest)
+        for row in rows[:1]
+    )
+
+
+def changes_since(
+    plant: Plant,
+    book: Book | None,
+    earlier: tuple[Earlier, ...],
+    analyzer: Analyzer,
+    standards: dict[str, Standard],
+    people: dict[str, Person],
+) -> tuple[Change, ...]:
+    """Return the changes that concern this visit since the earlier record: accepted ones with who and
+    why, then those nobody has explained yet."""
+    if book is None:
+        return ()
+    concerned = {analyzer.tag, *standards, *people, "plant"}
+    since = earlier[0].performed if earlier else ""
+    told = [
+        Change(c["at"], c["what"], c["was"], c["now"], c["by"], c["why"])
+        for c in book.accepted_changes(since)
+        if c["about"] in concerned
+    ]
+    accepted = book.accepted_snapshot()
+    if accepted is not None:
+        told += [
+            Change("", what, was, now)
+            for about, what, was, now in changes_between(accepted, snapshot(plant))
+            if about in concerned
+        ]
+    return tuple(told)

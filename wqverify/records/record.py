@@ -1,0 +1,126 @@
+"""From a case to a record: compute, insist that every declared check is there, bind it together."""
+
+from __future__ import annotations
+
+import platform
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+import wqverify
+from wqverify.errors import ResultsDiffer
+from wqverify.procedures import PROCEDURES
+from wqverify.procedures.parts import entries
+from wqverify.procedures.sheets import parse
+from wqverify.records.canonical import given_from, to_plain
+from wqverify.terms import Given, Previous, Procedure, Raw, Record, Result, Slices, Software
+
+if TYPE_CHECKING:
+    from wqverify.plant.files import Document
+
+FORMAT = 1  # of record.json
+PAGE = 1  # edition of the page template
+DRAFT = "not yet entered"  # stands for the number until the book gives one
+
+
+@dataclass(frozen=True)
+class Case:
+    """A field sheet with everything its computation may see."""
+
+    procedure: Procedure
+    sheet: Raw
+    given: Given
+    slices: Slices = field(default_factory=dict)
+
+    def plain(self) -> dict[str, Any]:
+        """Return the case as plain types: what a notebook is handed, and what a record keeps of it."""
+        return {"procedure": self.procedure.name, "sheet": self.sheet, "given": to_plain(self.given)}
+
+
+def case_from(plain: Mapping[str, Any], procedures: Mapping[str, Procedure] = PROCEDURES) -> Case:
+    """Return the case that ``Case.plain`` wrote."""
+    return Case(procedures[plain["procedure"]], plain["sheet"], given_from(plain["given"]))
+
+
+def compute(case: Case, document: Document | None = None) -> Result:
+    """Compute the result of a case.
+
+    Raises CorrectTheEntry or ChooseAnother where the sheet cannot be taken, and ResultsDiffer where a
+    check that the procedure declares is missing from its result, or a key stands in it twice.
+    """
+    sheet = parse(case.procedure, case.sheet, document)
+    result = case.procedure.compute(sheet, case.given, case.slices)
+    keys = [check.key for check in result.checks]
+    missing = [key for key in case.procedure.expects(sheet, case.given) if key not in keys]
+    if missing or len(set(keys)) != len(keys):
+        what = f"lacks the declared check {missing[0]}" if missing else "holds one check twice"
+        raise ResultsDiffer(
+            f"The result of {case.procedure.name} {what}; nothing was recorded. This is a fault of the "
+            f"program, not of the sheet: keep the sheet and report it.",
+            found=", ".join(keys),
+            expected=", ".join(missing),
+        )
+    return result
+
+
+def software(notebook: str, notebook_digest: str) -> Software:
+    """Return what makes records here."""
+    import typst
+
+    version = str(typst.__version__)
+    return Software(wqverify.__version__, platform.python_version(), version, notebook, notebook_digest)
+
+
+def visit_id(case: Case) -> str:
+    """Return what names the visit itself, whatever is typed about it: analyzer, procedure and start."""
+    sheet = case.sheet
+    return f"{sheet['tag']} {case.procedure.name} {case.given.times['started']}"
+
+
+def draft(case: Case, result: Result) -> Record:
+    """Return the record of a case before the book has given it a number."""
+    procedure, given, sheet = case.procedure, case.given, case.sheet
+    typed = tuple(
+        replace(entry, resolved=given.times.get(entry.path, "")) for entry in entries(procedure.Sheet, sheet)
+    )
+    return Record(
+        format=FORMAT,
+        page=PAGE,
+        number=DRAFT,
+        visit_id=visit_id(case),
+        procedure=procedure.name,
+        title=procedure.title,
+        revision=procedure.revision,
+        performed=given.times["started"],
+        entered="",
+        performed_by=sheet["performed_by"],
+        sheet=sheet,
+        entries=typed,
+        cautions=procedure.cautions,
+        given=given,
+        result=result,
+        software=Software(wqverify.__version__, platform.python_version(), "", "", ""),
+        previous=Previous("", 0, ""),
+        replaces=sheet.get("replaces", ""),
+        replaces_why=sheet.get("replaces_why", ""),
+    )
+
+
+def number_it(
+    record: Record,
+    number: str,
+    previous: Previous,
+    entered: datetime,
+    made_by: Software,
+    attachments: Mapping[str, str],
+) -> Record:
+    """Return the draft as it goes into the book."""
+    return replace(
+        record,
+        number=number,
+        previous=previous,
+        entered=entered.isoformat(timespec="seconds"),
+        software=made_by,
+        attachments=dict(attachments),
+    )
