@@ -1,0 +1,82 @@
+"""wqverify run, wqverify show."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from wqverify.cli.common import json_option, now, opened, plant_option, print_json, tell
+
+if TYPE_CHECKING:
+    from wqverify.acts import Performed
+
+
+@click.command()
+@click.argument("sheets", nargs=-1, required=True, type=click.Path(path_type=Path))
+@plant_option
+@json_option
+def run(sheets: tuple[Path, ...], plant_folder: Path | None, as_json: bool) -> None:
+    """Compute field sheets, make their records and pages, enter them into the book."""
+    from wqverify.acts import perform
+    from wqverify.show.terminal import summary
+
+    for done in perform(opened(plant_folder), sheets, now(), tell):
+        if as_json:
+            print_json(outcome_document(done))
+            continue
+        click.echo(summary(done.record))
+        if done.already:
+            click.echo(f"This sheet was already in the book as {done.number}; nothing was entered twice.")
+        click.echo(f"Page: {done.page}")
+
+
+def outcome_document(done: Performed) -> dict[str, Any]:
+    """Return checks and outcomes of a record as one JSON document."""
+    record = done.record
+    result = record.result
+    stages = dict.fromkeys((check.stage, check.place) for check in result.checks)
+    return {
+        "number": done.number,
+        "already": done.already,
+        "tag": record.given.analyzer.tag,
+        "procedure": record.procedure,
+        "performed": record.performed,
+        "page": str(done.page),
+        "outcomes": [
+            {"stage": stage, "place": place, "outcome": result.outcome(stage, place)} for stage, place in stages
+        ],
+        "checks": [
+            {
+                "key": check.key,
+                "stage": check.stage,
+                "place": check.place,
+                "label": check.label,
+                "outcome": check.outcome,
+                "reason": check.reason,
+                "observed": check.observed,
+                "reference": check.reference,
+                "value": check.quantity.text if check.quantity else None,
+                "expanded": check.quantity.expanded if check.quantity else None,
+                "unit": check.quantity.unit if check.quantity else None,
+                "low": check.low,
+                "high": check.high,
+                "rule": check.tolerance.rule if check.tolerance else None,
+                "counts": check.counts,
+            }
+            for check in result.checks
+        ],
+    }
+
+
+@click.command()
+@click.argument("number")
+@plant_option
+def show(number: str, plant_folder: Path | None) -> None:
+    """Show a record in the terminal."""
+    from wqverify.acts import record_of
+    from wqverify.show.blocks import blocks
+    from wqverify.show.terminal import text
+
+    click.echo(text(blocks(record_of(opened(plant_folder), number))))
