@@ -1,0 +1,215 @@
+"""What the files of a plant folder may hold, entry by entry; each becomes a word of wqverify.terms."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import timedelta
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+
+from wqverify.plant.clock import day
+from wqverify.plant.fields import (
+    Count,
+    Day,
+    Entries,
+    Name,
+    Notes,
+    Number,
+    Positive,
+    Text,
+    YesNo,
+    device_series,
+    key,
+    location_of_book,
+)
+from wqverify.terms import Analyzer, Basis, Hop, Person, Rule, SampleLine, Site, Standard, Tolerance
+
+Key = Annotated[str, AfterValidator(key)]
+
+
+# ---------------------------------------------------------------- plant.toml
+
+
+class BookEntry(Entries):
+    device: Annotated[str, AfterValidator(device_series)] = "L1"
+    url: Annotated[str, AfterValidator(location_of_book)] = "book/book.sqlite"
+
+
+class PlantFile(Entries):
+    """plant.toml: the plant itself."""
+
+    name: Text
+    address: Text = ""
+    time_zone: Text
+    retention_years: Count = 10
+    synthetic: YesNo = False
+    holidays: list[Day] = []
+    book: BookEntry = BookEntry()
+
+    def site(self) -> Site:
+        return Site(self.name, self.time_zone, self.retention_years, self.synthetic, self.address)
+
+
+# ---------------------------------------------------------------- analyzers.toml
+
+
+class ToleranceEntry(Entries):
+    low: Number | None = None
+    high: Number | None = None
+    percent: Positive | None = None
+    larger_of: YesNo = False
+    unit: Text
+    rule: Rule
+    basis: Basis
+    source: Text
+    date: Day = ""
+    expected_expanded: Positive | None = None
+
+    def tolerance(self) -> Tolerance:
+        return Tolerance(**self.model_dump(exclude={"expected_expanded"}))
+
+
+class HopEntry(Entries):
+    name: Text
+    low: Number | None = None
+    high: Number | None = None
+    unit: Text = ""
+    input_ohm: Positive | None = None
+    damping_s: Number | None = None
+    interval_s: Positive | None = None
+    clamp: Text = ""
+    note: Notes = ""
+
+
+class SampleLineEntry(Entries):
+    bore_mm: Positive
+    length_m: Positive
+    flow_ml_min: Positive
+    cell_ml: Positive | None = None
+
+
+class AnalyzerEntry(Entries):
+    tag: Name
+    serial: Text
+    kind: Text
+    measures: Text
+    species: Text = ""
+    unit: Text
+    low: Number
+    high: Number
+    digit: Positive | None = None
+    location: Text
+    sample_point: Text = ""
+    owner: Text = ""
+    output: Text = ""
+    control_system_tag: Text = ""
+    sample_line: SampleLineEntry | None = None
+    hop: list[HopEntry] = []
+    tolerance: Mapping[Key, ToleranceEntry] = {}
+    settings: Mapping[Key, Text] = {}
+    interval_days: Mapping[Key, Count] = {}
+
+    def analyzer(self) -> Analyzer:
+        plain = self.model_dump(exclude={"sample_line", "hop", "tolerance", "interval_days"})
+        return Analyzer(
+            **plain,
+            sample_line=SampleLine(**self.sample_line.model_dump()) if self.sample_line else None,
+            hops=tuple(Hop(**hop.model_dump()) for hop in self.hop),
+            tolerances={name: entry.tolerance() for name, entry in self.tolerance.items()},
+            intervals_days=dict(self.interval_days),
+        )
+
+
+class AnalyzersFile(Entries):
+    """analyzers.toml: the register."""
+
+    analyzer: list[AnalyzerEntry] = []
+
+
+# ---------------------------------------------------------------- people.toml
+
+
+class PersonEntry(Entries):
+    id: Name
+    name: Text
+    may_perform: YesNo = False
+    may_review: YesNo = False
+    licence: Text = ""
+    licence_until: Day = ""
+    approval: Text = ""
+
+    def person(self) -> Person:
+        return Person(**self.model_dump())
+
+
+class PeopleFile(Entries):
+    """people.toml: who may perform and who may review."""
+
+    person: list[PersonEntry] = []
+
+
+# ---------------------------------------------------------------- standards_on_hand.toml
+
+
+class StandardEntry(Entries):
+    id: Name
+    kind: Text
+    name: Text
+    lot: Text = ""
+    unit: Text
+    certificate: Text = ""
+    expanded: Positive | None = None
+    k: Positive | None = None
+    value: Number | None = None
+    table: Text = ""
+    edition: Text = ""
+    column: Text = ""
+    own: list[Annotated[list[Number], Field(min_length=2, max_length=2)]] = []
+    opened: Day = ""
+    printed_until: Day = ""
+    in_use_days: Count | None = None
+    prepared: Day = ""
+    prepared_life_days: Count | None = None
+    calibration_due: Day = ""
+
+    def standard(self) -> Standard:
+        life = {"printed_until", "in_use_days", "prepared", "prepared_life_days"}
+        plain = self.model_dump(exclude={*life, "own"})
+        until, because = self.usable()
+        own = tuple((x, y) for x, y in self.own)
+        return Standard(**plain, own=own, usable_until=until, because=because)
+
+    def usable(self) -> tuple[str, str]:
+        """Return (last usable date, why): the earliest of the dates that end its use; empty for none."""
+        ends = []
+        if self.printed_until:
+            ends.append((day(self.printed_until), "printed on it"))
+        if self.opened and self.in_use_days:
+            end = day(self.opened) + timedelta(days=self.in_use_days)
+            ends.append((end, f"opened {self.opened}, usable {self.in_use_days} days from then"))
+        if self.prepared and self.prepared_life_days:
+            end = day(self.prepared) + timedelta(days=self.prepared_life_days)
+            ends.append((end, f"prepared {self.prepared}, usable {self.prepared_life_days} days from then"))
+        until, because = min(ends, default=("", ""))
+        return str(until), because
+
+
+class StandardsFile(Entries):
+    """standards_on_hand.toml: bottles, blocks and reference instruments."""
+
+    standard: list[StandardEntry] = []
+
+
+# ---------------------------------------------------------------- rounds.toml
+
+
+class RoundEntry(Entries):
+    name: Text
+    tags: Annotated[list[Name], Field(min_length=1)]
+
+
+class RoundsFile(Entries):
+    """rounds.toml: analyzers in walking order."""
+
+    round: list[RoundEntry] = []
