@@ -75,7 +75,7 @@ def resolve(date: str, clock: str, zone: tzinfo) -> datetime:
 
 def _readings(wall: datetime, zone: tzinfo) -> list[datetime]:
     """The instants at which the clock showed this: one, none in the spring gap, two in the repeated hour."""
-    found = []
+    found: list[datetime] = []
     for fold in (0, 1):
         aware = wall.replace(tzinfo=zone, fold=fold)
         offset = aware.utcoffset()

@@ -21,9 +21,9 @@ _NO_FILE = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?|.*\.", re.IGN
 
 
 class Entries(BaseModel):
-    """Base of all groups of entries: no unknown keys, nothing converted, nothing changed afterwards."""
+    """Base of all groups of entries: no unknown keys, nothing changed afterwards."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=True)
+    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 def said(sentence: str) -> PydanticCustomError:
@@ -47,7 +47,9 @@ def _reading(text: str) -> Reading:
     except CorrectTheEntry as problem:
         raise said(problem.message) from None
     if reading.unit is not None:
-        raise said(f"{shortened(text)} carries a unit; write the number alone, units have entries of their own.")
+        raise said(
+            f"{shortened(text)} carries a unit; write the number alone, units have entries of their own."
+        )
     return reading
 
 
@@ -110,7 +112,7 @@ def device_series(text: str) -> str:
 def location_of_book(text: str) -> str:
     """Return where the book is: a file of the plant folder, or an address with ://."""
     clean(text)
-    if len(text) > 200 or not text.endswith(".sqlite") and "://" not in text:
+    if len(text) > 200 or not (text.endswith(".sqlite") or "://" in text):
         raise said(f"{shortened(text)} is no book; name a .sqlite file, or an address such as postgresql://…")
     return text
 

@@ -151,7 +151,8 @@ def _text(path: Path, max_bytes: int) -> str:
         ) from problem
     if len(data) > max_bytes:
         raise CorrectTheEntry(
-            f"{path.name} is larger than {max_bytes // 1024} kB, the most that is read; is it the right file?",
+            f"{path.name} is larger than {max_bytes // 1024} kB, the most that is read; is it the "
+            f"right file?",
             expected=f"at most {max_bytes} bytes",
             where=path.name,
         )
@@ -160,8 +161,8 @@ def _text(path: Path, max_bytes: int) -> str:
     except UnicodeDecodeError as problem:
         line = data.count(b"\n", 0, problem.start) + 1
         raise CorrectTheEntry(
-            f"{path.name}, line {line}: byte {data[problem.start]:#04x} is not UTF-8 text; save the file with "
-            f"the encoding UTF-8.",
+            f"{path.name}, line {line}: byte {data[problem.start]:#04x} is not UTF-8 text; save the file "
+            f"with the encoding UTF-8.",
             found=f"{data[problem.start]:#04x}",
             expected="UTF-8",
             where=f"{path.name}, line {line}",

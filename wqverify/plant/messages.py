@@ -50,15 +50,17 @@ def explain(
     return document.refusal([_problem(detail, document, model) for detail in details])
 
 
-def nearest(name: str, known: Iterable[str]) -> str:
-    """Return "did you mean serial?", or what is known where nothing is near.
+def nearest(name: str, known: Iterable[str], otherwise: str = "") -> str:
+    """Return "did you mean serial?"; where nothing is near, ``otherwise`` or what is known.
 
-    >>> nearest("seriel", ["tag", "serial"])
+    >>> nearest("Seriel", ["tag", "serial"])
     'did you mean serial?'
     """
-    names = list(known)
+    names = {one.lower(): one for one in known}
     close = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.7)
-    return f"did you mean {close[0]}?" if close else f"known here: {', '.join(names)}."
+    if close:
+        return f"did you mean {names[close[0]]}?"
+    return otherwise or f"known here: {', '.join(names.values())}."
 
 
 def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel] | None) -> Problem:
@@ -75,13 +77,13 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel] | 
         **detail.get("ctx", {}),
         "name": name_of(loc),
         "shown": shortened(given),
-        "own": _own(detail, loc, document),
+        "own": _own(detail, loc),
     }
     sentence = CATALOGUE.get(kind, "{name}: " + detail["msg"].replace("{", "{{").replace("}", "}}") + ".")
     return Problem(loc, sentence.format(**words), found=shortened(given) if isinstance(given, str) else "")
 
 
-def _own(detail: ErrorDetails, loc: Loc, document: Document) -> str:
+def _own(detail: ErrorDetails, loc: Loc) -> str:
     """A sentence of ours: for one value it follows the name, for a group it stands alone."""
     said = str(detail.get("ctx", {}).get("error") or detail.get("ctx", {}).get("said") or detail["msg"])
     return said if isinstance(detail["input"], dict) or not loc else f"{name_of(loc)}: {said}"
@@ -95,15 +97,19 @@ def _in_file(loc: Loc, data: Any) -> tuple[Loc, int | None]:
     found: list[str | int] = []
     branch = None
     for place, part in enumerate(loc):
-        if isinstance(data, dict) and part in data:
-            data = data[part]
-        elif isinstance(data, list) and isinstance(part, int) and part < len(data):
+        if _holds(data, part):
             data = data[part]
         elif place < len(loc) - 1 or not isinstance(data, dict) or not _is_entry(part):
             branch = place if branch is None else branch
             continue
         found.append(part)
     return tuple(found), branch
+
+
+def _holds(data: Any, part: str | int) -> bool:
+    if isinstance(data, dict):
+        return part in data
+    return isinstance(data, list) and isinstance(part, int) and part < len(data)
 
 
 def _is_entry(part: str | int) -> bool:
@@ -116,7 +122,8 @@ _SCALARS = {"str", "int", "bool", "none", "float", "list", "dict"}
 
 def _one_branch(details: list[ErrorDetails], data: Any) -> list[ErrorDetails]:
     """Of a choice between forms keep the complaints of the form that fits best, not of every form."""
-    kept, forms = [], {}  # type: ignore[var-annotated]
+    kept: list[ErrorDetails] = []
+    forms: dict[Loc, dict[str | int, list[ErrorDetails]]] = {}
     for detail in details:
         _, branch = _in_file(detail["loc"], data)
         if branch is None:
@@ -124,12 +131,14 @@ def _one_branch(details: list[ErrorDetails], data: Any) -> list[ErrorDetails]:
         else:
             forms.setdefault(detail["loc"][:branch], {}).setdefault(detail["loc"][branch], []).append(detail)
     for choice in forms.values():
-        kept += min(choice.values(), key=lambda some: (_misfit(some), len(some)))
+        kept += min(choice.values(), key=_misfit)
     return kept
 
 
-def _misfit(details: list[ErrorDetails]) -> int:
-    return sum(d["type"] in ("extra_forbidden", "missing", "model_type", "string_type") for d in details)
+def _misfit(details: list[ErrorDetails]) -> tuple[int, int]:
+    """How badly a form fits: complaints about its shape first, then all."""
+    shape = ("extra_forbidden", "missing", "model_type", "string_type")
+    return sum(detail["type"] in shape for detail in details), len(details)
 
 
 def _known(model: type[BaseModel], loc: Loc) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import timedelta
 from typing import Annotated
 
@@ -26,6 +25,7 @@ from wqverify.plant.fields import (
 from wqverify.terms import Analyzer, Basis, Hop, Person, Rule, SampleLine, Site, Standard, Tolerance
 
 Key = Annotated[str, AfterValidator(key)]
+Pair = Annotated[tuple[Number, ...], Field(min_length=2, max_length=2)]
 
 
 # ---------------------------------------------------------------- plant.toml
@@ -44,7 +44,7 @@ class PlantFile(Entries):
     time_zone: Text
     retention_years: Count = 10
     synthetic: YesNo = False
-    holidays: list[Day] = []
+    holidays: tuple[Day, ...] = ()
     book: BookEntry = BookEntry()
 
     def site(self) -> Site:
@@ -105,10 +105,10 @@ class AnalyzerEntry(Entries):
     output: Text = ""
     control_system_tag: Text = ""
     sample_line: SampleLineEntry | None = None
-    hop: list[HopEntry] = []
-    tolerance: Mapping[Key, ToleranceEntry] = {}
-    settings: Mapping[Key, Text] = {}
-    interval_days: Mapping[Key, Count] = {}
+    hop: tuple[HopEntry, ...] = ()
+    tolerance: dict[Key, ToleranceEntry] = Field(default_factory=dict)
+    settings: dict[Key, Text] = Field(default_factory=dict)
+    interval_days: dict[Key, Count] = Field(default_factory=dict)
 
     def analyzer(self) -> Analyzer:
         plain = self.model_dump(exclude={"sample_line", "hop", "tolerance", "interval_days"})
@@ -124,7 +124,7 @@ class AnalyzerEntry(Entries):
 class AnalyzersFile(Entries):
     """analyzers.toml: the register."""
 
-    analyzer: list[AnalyzerEntry] = []
+    analyzer: tuple[AnalyzerEntry, ...] = ()
 
 
 # ---------------------------------------------------------------- people.toml
@@ -146,7 +146,7 @@ class PersonEntry(Entries):
 class PeopleFile(Entries):
     """people.toml: who may perform and who may review."""
 
-    person: list[PersonEntry] = []
+    person: tuple[PersonEntry, ...] = ()
 
 
 # ---------------------------------------------------------------- standards_on_hand.toml
@@ -165,7 +165,7 @@ class StandardEntry(Entries):
     table: Text = ""
     edition: Text = ""
     column: Text = ""
-    own: list[Annotated[list[Number], Field(min_length=2, max_length=2)]] = []
+    own: tuple[Pair, ...] = ()
     opened: Day = ""
     printed_until: Day = ""
     in_use_days: Count | None = None
@@ -182,23 +182,21 @@ class StandardEntry(Entries):
 
     def usable(self) -> tuple[str, str]:
         """Return (last usable date, why): the earliest of the dates that end its use; empty for none."""
-        ends = []
-        if self.printed_until:
-            ends.append((day(self.printed_until), "printed on it"))
-        if self.opened and self.in_use_days:
-            end = day(self.opened) + timedelta(days=self.in_use_days)
-            ends.append((end, f"opened {self.opened}, usable {self.in_use_days} days from then"))
-        if self.prepared and self.prepared_life_days:
-            end = day(self.prepared) + timedelta(days=self.prepared_life_days)
-            ends.append((end, f"prepared {self.prepared}, usable {self.prepared_life_days} days from then"))
-        until, because = min(ends, default=("", ""))
-        return str(until), because
+        ends = [(self.printed_until, "date printed on it")] if self.printed_until else []
+        for word, start, days in (
+            ("opened", self.opened, self.in_use_days),
+            ("prepared", self.prepared, self.prepared_life_days),
+        ):
+            if start and days:
+                end = day(start) + timedelta(days=days)
+                ends.append((end.isoformat(), f"{word} {start}, usable for {days} days"))
+        return min(ends, default=("", ""))
 
 
 class StandardsFile(Entries):
     """standards_on_hand.toml: bottles, blocks and reference instruments."""
 
-    standard: list[StandardEntry] = []
+    standard: tuple[StandardEntry, ...] = ()
 
 
 # ---------------------------------------------------------------- rounds.toml
@@ -206,10 +204,10 @@ class StandardsFile(Entries):
 
 class RoundEntry(Entries):
     name: Text
-    tags: Annotated[list[Name], Field(min_length=1)]
+    tags: Annotated[tuple[Name, ...], Field(min_length=1)]
 
 
 class RoundsFile(Entries):
     """rounds.toml: analyzers in walking order."""
 
-    round: list[RoundEntry] = []
+    round: tuple[RoundEntry, ...] = ()

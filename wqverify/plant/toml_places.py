@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Hashable
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 Loc = tuple[str | int, ...]
 
 _BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 _BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
-_TEXT = re.compile(
-    r'"""(?:[^\\]|\\.)*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'', re.DOTALL
-)
+_TEXT = re.compile(r'"""(?:[^\\]|\\.)*?"{3,5}|\'\'\'.*?\'{3,5}|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'', re.DOTALL)
 _BARE_VALUE = re.compile(r"[^,\]}#\n]*")
 _ESCAPE = re.compile(r"\\(?:u([0-9A-Fa-f]{4})|U([0-9A-Fa-f]{8})|(.))", re.DOTALL)
 _SHORT = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r"}
@@ -46,10 +45,8 @@ class _NotToml(Exception):
 def places(text: str) -> Places:
     """Return where the entries of a TOML text stand, as far as it can be followed."""
     scan = _Scan(text)
-    try:
+    with suppress(_NotToml):  # the caller has tomllib's word on it; the entries before it are placed
         scan.document()
-    except _NotToml:
-        pass  # the caller has tomllib's word on what is wrong; the entries before it are placed
     return scan.found
 
 

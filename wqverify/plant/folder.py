@@ -1,0 +1,118 @@
+"""Open a plant folder: all of it or a sentence for each thing that is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TypeVar
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+
+from wqverify.errors import RepairTheFolder
+from wqverify.plant import sense
+from wqverify.plant.clock import day
+from wqverify.plant.fields import Entries
+from wqverify.plant.files import Document, Problem, read_toml
+from wqverify.plant.messages import explain
+from wqverify.plant.models import AnalyzersFile, PeopleFile, PlantFile, RoundsFile, StandardsFile
+from wqverify.plant.shares import share_of
+from wqverify.terms import Analyzer, Person, Site, Standard
+
+File = TypeVar("File", bound=Entries)
+REGISTER_BYTES = 512 * 1024  # a register of some hundred analyzers; sheets stay at 64 kB
+
+
+@dataclass(frozen=True)
+class Plant:
+    """A plant folder as read: the plant, its analyzers, people and standards on hand, by their names."""
+
+    folder: Path
+    site: Site
+    zone: ZoneInfo
+    device: str
+    book: str  # path of the file, or URL
+    analyzers: Mapping[str, Analyzer]
+    people: Mapping[str, Person]
+    standards: Mapping[str, Standard]
+    holidays: tuple[date, ...] = ()
+    rounds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    shares: tuple[str, ...] = ()
+
+
+def find_plant(start: Path) -> Path:
+    """Return the nearest folder at or above ``start`` that holds plant.toml; raises RepairTheFolder."""
+    start = start.resolve()
+    for folder in (start, *start.parents):
+        if (folder / "plant.toml").is_file():
+            return folder
+    raise RepairTheFolder(
+        f"There is no plant.toml in {start} or above it; go to the plant folder, name it with --plant, or "
+        f"make one with wqverify new.",
+        where=str(start),
+    )
+
+
+def open_plant(folder: Path) -> Plant:
+    """Read a plant folder.
+
+    Raises RepairTheFolder where a file is missing and CorrectTheEntry, with a sentence for each mistake,
+    where one cannot be taken.
+    """
+    plant = _read(folder, "plant.toml", PlantFile, sense.in_plant)
+    register = _read(folder, "analyzers.toml", AnalyzersFile, sense.in_register)
+    people = _read(folder, "people.toml", PeopleFile, sense.in_people)
+    standards = _read(folder, "standards_on_hand.toml", StandardsFile, sense.in_standards)
+    tags = [entry.tag for entry in register.analyzer]
+    rounds = RoundsFile()
+    if (folder / "rounds.toml").is_file():
+        rounds = _read(
+            folder, "rounds.toml", RoundsFile, lambda file, document: sense.in_rounds(file, document, tags)
+        )
+    shares = [
+        str(share)
+        for entry in register.analyzer
+        for name, tolerance in entry.tolerance.items()
+        if (share := share_of(entry, name, tolerance)) is not None
+    ]
+    return Plant(
+        folder=folder,
+        site=plant.site(),
+        zone=ZoneInfo(plant.time_zone),
+        device=plant.book.device,
+        book=plant.book.url if "://" in plant.book.url else str(folder / plant.book.url),
+        analyzers={entry.tag: entry.analyzer() for entry in register.analyzer},
+        people={entry.id: entry.person() for entry in people.person},
+        standards={entry.id: entry.standard() for entry in standards.standard},
+        holidays=tuple(day(text) for text in plant.holidays),
+        rounds={entry.name: entry.tags for entry in rounds.round},
+        shares=tuple(shares),
+    )
+
+
+def expected_shares(plant: Plant) -> tuple[str, ...]:
+    """Return, per tolerance, what share of it the expanded uncertainty is expected to take."""
+    return plant.shares
+
+
+def _read(
+    folder: Path, name: str, model: type[File], sensible: Callable[[File, Document], Iterator[Problem]]
+) -> File:
+    path = folder / name
+    if not path.is_file():
+        raise RepairTheFolder(
+            f"The plant folder {folder} has no {name}; put it back, or make a folder with wqverify new and "
+            f"copy its {name}.",
+            where=str(path),
+        )
+    document = read_toml(path, REGISTER_BYTES)
+    try:
+        file = model.model_validate(document.data)
+    except ValidationError as error:
+        raise explain(error, document, model) from None
+    problems = list(sensible(file, document))
+    if problems:
+        raise document.refusal(problems)
+    return file
