@@ -135,7 +135,7 @@ def read_table(folder: Path, name: str, edition: str) -> Table:
         edition=described["edition"],
         digest=digest,
         title=described["title"],
-        source=f"{described['issuer']}: {described['document']}, {described['table']}",
+        source=described["cite"],
         verification=described["verification"],
         notes=tuple(described["notes"]),
         columns=_columns(data.decode(), described["column"]),

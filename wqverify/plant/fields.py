@@ -72,7 +72,8 @@ def _positive(given: object) -> Decimal:
 
 
 def _count(given: object) -> int:
-    text = _text(given)
+    """A whole number counts alike with and without quotes: it has no trailing zeros to lose."""
+    text = str(given) if type(given) is int else _text(given)
     if not re.fullmatch(r"[1-9][0-9]{0,4}", text, re.ASCII):
         raise said(f"{shortened(text)} is not a whole number from 1 to 99999.")
     return int(text)

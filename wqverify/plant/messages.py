@@ -131,7 +131,8 @@ def _one_branch(details: list[ErrorDetails], data: Any) -> list[ErrorDetails]:
         else:
             forms.setdefault(detail["loc"][:branch], {}).setdefault(detail["loc"][branch], []).append(detail)
     for choice in forms.values():
-        kept += min(choice.values(), key=_misfit)
+        best = min(choice.values(), key=_misfit)
+        kept += best
     return kept
 
 
