@@ -1,0 +1,325 @@
+"""The record book: a set of chains, one per device, in one database."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+
+from wqverify.book.entry import Entry, checked_chain, entry_of, instant
+from wqverify.book.faults import told_in_words
+from wqverify.book.schema import FORMAT, about, create_tables, engine_for, entries, records, stored
+from wqverify.book.state import RecordState
+from wqverify.book.writer import Writer, utc
+from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
+
+TIMEOUT_S = 60.0
+_AT_ONCE = 100  # rows read before the database is let go again
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRecord:
+    """The bytes of a record and the digest its entry gives them."""
+
+    number: str
+    digest: str
+    data: bytes
+
+
+class Book:
+    """The book of a plant, as one device writes it. Made by ``open_book``."""
+
+    def __init__(self, path: Path, chain: str, engine: sa.Engine, timeout_s: float) -> None:
+        self.path = path
+        self.chain = chain
+        self._engine = engine
+        self._timeout_s = timeout_s
+
+    # ------------------------------------------------------------ writing
+
+    @contextmanager
+    def writing(self) -> Iterator[Writer]:
+        """Give a Writer that nobody else can get ahead of; what it did is entered at the end of the block.
+
+        An exception inside the block leaves the book as it was. Raises CouldNotRun when another program
+        keeps the book longer than a minute, or the disk is full or read-only.
+        """
+        with (
+            told_in_words(self.path, self._timeout_s),
+            self._engine.connect().execution_options(writing=True) as connection,
+            connection.begin(),
+        ):
+            yield Writer(connection, self.chain)
+
+    # ------------------------------------------------------------ reading
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """Give a connection that sees one state of the book. Be quick: a writer waits for it to close."""
+        with told_in_words(self.path, self._timeout_s), self._engine.connect() as connection:
+            yield connection
+
+    def chains(self) -> list[str]:
+        """Return the names of the chains in the book."""
+        with self.reading() as connection:
+            return list(
+                connection.execute(sa.select(entries.c.chain).distinct().order_by(entries.c.chain)).scalars()
+            )
+
+    def heads(self) -> dict[str, tuple[int, str]]:
+        """Return for each chain the number and digest of its newest entry."""
+        newest = sa.select(entries.c.chain, sa.func.max(entries.c.seq).label("seq")).group_by(entries.c.chain)
+        last = newest.subquery()
+        found = sa.select(entries.c.chain, entries.c.seq, entries.c.hash).join(
+            last, (entries.c.chain == last.c.chain) & (entries.c.seq == last.c.seq)
+        )
+        with self.reading() as connection:
+            rows = connection.execute(found.order_by(entries.c.chain)).all()
+        return {row.chain: (row.seq, row.hash) for row in rows}
+
+    def rows(self, query: sa.Select[Any], chain: str) -> Iterator[Any]:
+        """Yield the rows of a query on ``entries`` in the order of a chain, a hundred at a time.
+
+        Between two times the database is let go: a long examination must not keep anybody from entering.
+        Nothing is missed, as entries are only ever added at the end.
+        """
+        ordered = query.where(entries.c.chain == chain).order_by(entries.c.seq).limit(_AT_ONCE)
+        after = -1
+        while True:
+            with self.reading() as connection:
+                found = connection.execute(ordered.where(entries.c.seq > after)).all()
+            yield from found
+            if len(found) < _AT_ONCE:
+                return
+            after = found[-1].seq
+
+    def entries(self, chain: str | None = None) -> Iterator[Entry]:
+        """Yield the entries of one chain, or of all, in order."""
+        query = sa.select(entries.c.seq, entries.c.entry, entries.c.hash)
+        for name in self.chains() if chain is None else [chain]:
+            for row in self.rows(query, name):
+                yield entry_of(row.entry, row.hash)
+
+    def export_lines(self, chain: str | None = None) -> Iterator[str]:
+        """Yield the canonical text of each entry, one a line, for an auditor.
+
+        The digest of a line is SHA-256 over "wqverify-book-1", a line feed and the line without its own;
+        the next line of the same chain names it as ``prev``.
+        """
+        query = sa.select(entries.c.seq, entries.c.entry)
+        for name in self.chains() if chain is None else [chain]:
+            yield from (row.entry for row in self.rows(query, name))
+
+    def find(self, number: str) -> RecordState | None:
+        """Return what the book knows of a record, None where it does not know it."""
+        with self.reading() as connection:
+            return next(iter(_states(connection, [number])), None)
+
+    def stored(self, number: str) -> bytes:
+        """Return the bytes of the record.json of a record; raises ChooseAnother where there is none."""
+        query = sa.select(stored.c.bytes).join(entries, entries.c.stored == stored.c.digest)
+        with self.reading() as connection:
+            data = connection.execute(
+                query.where(entries.c.record == number, entries.c.event == "performed")
+            ).scalar()
+        if data is None:
+            raise ChooseAnother(
+                f"The book {self.path.name} holds no record {number}; `wqverify book list` shows what it holds.",
+                found=number,
+            )
+        return bytes(data)
+
+    def records(self, month: str = "") -> Iterator[RecordState]:
+        """Yield all records in the order of their numbers, or those whose work was done in a month.
+
+        ``month`` is YYYY-MM in plant time.
+        """
+        query = sa.select(entries.c.seq, records.c.number).join(records, _same_entry)
+        for chain in self.chains():
+            numbers = [row.number for row in self.rows(_in_month(query, month), chain)]
+            for start in range(0, len(numbers), _AT_ONCE):
+                with self.reading() as connection:
+                    found = _states(connection, numbers[start : start + _AT_ONCE])
+                yield from found
+
+    def iterate_stored(self, month: str = "") -> Iterator[StoredRecord]:
+        """Yield the bytes of all records, or of those of a month, to run them again at scale."""
+        query = (
+            sa.select(entries.c.seq, entries.c.entry, stored.c.bytes)
+            .join(records, _same_entry)
+            .join(stored, stored.c.digest == entries.c.stored)
+        )
+        for chain in self.chains():
+            for row in self.rows(_in_month(query, month), chain):
+                body = json.loads(row.entry)["body"]
+                yield StoredRecord(body["record"], body["stored"], row.bytes)
+
+    def last_records(
+        self,
+        tag: str,
+        *,
+        serial: str | None = None,
+        procedure: str | None = None,
+        before: str = "",
+        limit: int = 10,
+    ) -> list[RecordState]:
+        """Return the newest records of a tag that stand (not superseded, not voided), newest work first.
+
+        ``before`` is an ISO 8601 time with offset: only work that began earlier.
+        """
+        ended = entries.alias()
+        query = sa.select(records.c.number).where(
+            records.c.tag == tag,
+            ~sa.exists().where(
+                ended.c.record == records.c.number, ended.c.event.in_(("superseded", "voided"))
+            ),
+        )
+        for column, wanted in ((records.c.serial, serial), (records.c.procedure, procedure)):
+            if wanted is not None:
+                query = query.where(column == wanted)
+        if before:
+            query = query.where(records.c.instant < utc(before))
+        newest = query.order_by(records.c.instant.desc(), records.c.chain, records.c.seq.desc()).limit(limit)
+        with self.reading() as connection:
+            return _states(connection, list(connection.execute(newest).scalars()))
+
+    def record_of_visit(self, visit: str) -> RecordState | None:
+        """Return the newest record of a visit, preferring one that stands."""
+        query = sa.select(records.c.number).where(records.c.visit == visit)
+        with self.reading() as connection:
+            found = _states(
+                connection, list(connection.execute(query.order_by(records.c.chain, records.c.seq)).scalars())
+            )
+        return max(enumerate(found), key=lambda each: (each[1].stands, each[0]))[1] if found else None
+
+    # ------------------------------------------------------------ the register as it was accepted
+
+    def accepted_snapshot(self) -> Any:
+        """Return the plain data this device last accepted as its register, None before the first time."""
+        query = (
+            sa.select(stored.c.bytes)
+            .join(entries, entries.c.stored == stored.c.digest)
+            .where(entries.c.chain == self.chain, entries.c.event.like("% changed"))
+        )
+        with self.reading() as connection:
+            data = connection.execute(query.order_by(entries.c.seq.desc()).limit(1)).scalar()
+        return None if data is None else json.loads(data)
+
+    def accepted_changes(self, since: str = "") -> list[dict[str, str]]:
+        """Return the changes this device accepted, each with at, by, why and what its row says.
+
+        ``since`` is an ISO 8601 time with offset: only changes accepted then or later.
+        """
+        query = sa.select(entries.c.seq, entries.c.entry, entries.c.hash).where(
+            entries.c.event.like("% changed")
+        )
+        told = []
+        for row in self.rows(query, self.chain):
+            entry = entry_of(row.entry, row.hash)
+            if not since or instant(entry.at) >= instant(since):
+                said = {"at": entry.at, "by": entry.body.get("by", ""), "why": entry.body.get("why", "")}
+                told += [{**said, **change} for change in entry.body.get("changes", ())]
+        return told
+
+
+_same_entry = (records.c.chain == entries.c.chain) & (records.c.seq == entries.c.seq)
+
+
+def _in_month(query: sa.Select[Any], month: str) -> sa.Select[Any]:
+    return query.where(records.c.performed.startswith(month, autoescape=True)) if month else query
+
+
+def _states(connection: sa.Connection, numbers: Sequence[str]) -> list[RecordState]:
+    """Return what is known of these records, in this order; unknown numbers are left out."""
+    query = sa.select(entries.c.entry, entries.c.hash, entries.c.chain, entries.c.seq)
+    found: dict[str, list[Entry]] = {}
+    for row in connection.execute(query.where(entries.c.record.in_(numbers))):
+        entry = entry_of(row.entry, row.hash)
+        found.setdefault(entry.record, []).append(entry)
+    states = []
+    for number in numbers:
+        about_it = found.get(number, [])
+        home = [entry.chain for entry in about_it if entry.event == "performed"]
+        if home:
+            about_it.sort(key=lambda e: (e.event != "performed", e.chain != home[0], e.chain, e.seq))
+            states.append(RecordState(number, tuple(about_it)))
+    return states
+
+
+# ---------------------------------------------------------------- opening
+
+
+def open_book(place: str | Path, chain: str, *, create: bool = False, timeout_s: float = TIMEOUT_S) -> Book:
+    """Open a book for the device that writes the chain ``chain``.
+
+    Raises RepairTheFolder where there is none and ``create`` is False, or where the file is damaged;
+    CouldNotRun where it is in use, cannot be written, or was made by a newer version.
+    """
+    checked_chain(chain)
+    if "://" in str(place):
+        raise ChooseAnother(
+            f"This version keeps the book in a file; {place} is the address of a database server. Name a "
+            f"file on a local disk as the book in plant.toml.",
+            found=str(place),
+            expected="a file",
+        )
+    path = Path(place)
+    empty = not path.exists() or path.stat().st_size == 0  # empty: a command was stopped while making it
+    if empty and not create:
+        raise RepairTheFolder(
+            f"There is no record book at {path}; the first record makes one. If there was one, put its "
+            f"newest copy there.",
+            where=str(path),
+        )
+    if empty:
+        _create(path, timeout_s)
+    book = Book(path, chain, engine_for(path, timeout_s, create=False), timeout_s)
+    _check_format(book)
+    return book
+
+
+def _create(path: Path, timeout_s: float) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise CouldNotRun(
+            f"The folder of the book {path} cannot be made ({problem.strerror}); nothing was entered.",
+            where=str(path),
+        ) from problem
+    engine = engine_for(path, timeout_s, create=True)
+    with (
+        told_in_words(path, timeout_s),
+        engine.connect().execution_options(writing=True) as connection,
+        connection.begin(),
+    ):
+        # Another program may have made it while this one waited for the lock.
+        if not sa.inspect(connection).get_table_names():
+            create_tables(connection)
+
+
+def _check_format(book: Book) -> None:
+    with book.reading() as connection:
+        known = sa.inspect(connection).has_table("about")
+        found = (
+            connection.execute(sa.select(about.c.value).where(about.c.name == "format")).scalar()
+            if known
+            else ""
+        )
+    if not found:
+        raise RepairTheFolder(
+            f"{book.path} is a database, but no record book; name the right file as the book in plant.toml.",
+            where=str(book.path),
+        )
+    if found != FORMAT:
+        raise CouldNotRun(
+            f"The book {book.path} has format {found}, this version knows format {FORMAT}; use the "
+            f"version that made it, or a newer one.",
+            found=found,
+            expected=FORMAT,
+            where=str(book.path),
+        )

@@ -1,0 +1,83 @@
+"""What the entries about one record come to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from wqverify.book.entry import Entry
+
+
+@dataclass(frozen=True)
+class RecordState:
+    """A record as the book knows it: its *performed* entry first, then what happened to it since."""
+
+    number: str
+    events: tuple[Entry, ...]
+
+    @property
+    def body(self) -> Mapping[str, Any]:
+        """What was entered when the work was performed."""
+        return self.events[0].body
+
+    @property
+    def tag(self) -> str:
+        return str(self.body["tag"])
+
+    @property
+    def serial(self) -> str:
+        return str(self.body["serial"])
+
+    @property
+    def procedure(self) -> str:
+        return str(self.body["procedure"])
+
+    @property
+    def performed(self) -> str:
+        return str(self.body["performed"])
+
+    @property
+    def outcomes(self) -> Mapping[str, str]:
+        """The verdict of each stage."""
+        return dict(self.body.get("outcomes", {}))
+
+    @property
+    def values(self) -> Mapping[str, str]:
+        """What a later visit is told."""
+        return dict(self.body.get("values", {}))
+
+    @property
+    def digest(self) -> str:
+        """The digest of record.json."""
+        return str(self.body["stored"])
+
+    @property
+    def record_digest(self) -> str:
+        """The digest of record.json, by its longer name."""
+        return self.digest
+
+    @property
+    def file_digest(self) -> str:
+        """The digest of the newest file the book knows of, empty for none."""
+        return next((str(e.body["pdf"]) for e in reversed(self.events) if "pdf" in e.body), "")
+
+    @property
+    def state(self) -> str:
+        """Where the record stands, in words."""
+        last = {entry.event: entry for entry in self.events}
+        if "superseded" in last:
+            return f"superseded by {last['superseded'].body.get('by_record', 'another record')}"
+        if "voided" in last:
+            return "voided"
+        if "reviewed" in last:
+            return "countersigned"
+        turn = [e.event for e in self.events if e.event in ("returned with a question", "answered")]
+        if turn[-1:] == ["returned with a question"]:
+            return "returned with a question"
+        return "signed, not countersigned" if "signed" in last else "performed, not signed"
+
+    @property
+    def stands(self) -> bool:
+        """Whether it is neither superseded nor voided."""
+        return not any(entry.event in ("superseded", "voided") for entry in self.events)
