@@ -1,0 +1,216 @@
+"""The one walk over a sheet: what was asked, under which label and unit, in the order of work.
+
+It reads raw sheets, plain nested text, so that a sheet that cannot be taken yet can still be walked; what
+has the wrong shape is passed over, parsing says what is wrong with it.
+"""
+
+from __future__ import annotations
+
+import types
+import typing
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache, lru_cache
+from itertools import pairwise
+from typing import Any
+
+from pydantic import BaseModel
+
+from wqverify.errors import CorrectTheEntry
+from wqverify.terms import Ask, Entry
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """Marks a typed time; ``in_order``: it may not lie before the times above it on the sheet."""
+
+    in_order: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One field of a part: its label, whether it is a time, and the parts it may hold."""
+
+    name: str
+    ask: Ask
+    time: bool
+    in_order: bool
+    parts: tuple[type[BaseModel], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One typed answer (a list of readings is one) with the headings it stands under."""
+
+    path: str
+    label: str
+    question: Question
+    value: Any
+
+
+def entries(sheet: type[BaseModel], raw: Mapping[str, Any], unit: str = "") -> tuple[Entry, ...]:
+    """Return every typed answer with its label and unit, in the order of work.
+
+    ``unit`` is that of the analyzer; a sheet that measures in one unit only knows it itself.
+    """
+    own = unit or getattr(sheet, "UNIT", "")
+    return tuple(
+        Entry(
+            answer.path,
+            answer.label,
+            ", ".join(map(str, answer.value)) if isinstance(answer.value, list) else str(answer.value),
+            own if answer.question.ask.unit == "analyzer" else answer.question.ask.unit,
+        )
+        for answer in answers(sheet, raw)
+    )
+
+
+def typed_times(sheet: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, str]:
+    """Return the typed times by path."""
+    return {
+        answer.path: answer.value
+        for answer in answers(sheet, raw)
+        if answer.question.time and isinstance(answer.value, str)
+    }
+
+
+def named_standards(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return (path, id) of every standard and reference instrument the sheet names."""
+    return tuple(_named(sheet, raw, "standard"))
+
+
+def named_people(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return (path, staff id) of every person the sheet names by staff id."""
+    return tuple(_named(sheet, raw, "person"))
+
+
+def refuse_disorder(sheet: type[BaseModel], times: Mapping[str, str]) -> None:
+    """Raise CorrectTheEntry where a time lies before one that stands above it on the sheet.
+
+    ``times`` holds ISO 8601 times with offset by path, as in ``Given.times``.
+    """
+    placed = [(place[0], path) for path in times if (place := _place(sheet, path)) is not None]
+    for (_, earlier), (_, later) in pairwise(sorted(placed)):
+        if datetime.fromisoformat(times[later]) < datetime.fromisoformat(times[earlier]):
+            raise CorrectTheEntry(
+                f"{_label(sheet, later)} is {_clock(times[later])}, before {_label(sheet, earlier)} "
+                f"({_clock(times[earlier])}), which comes first in the order of work; correct one of them, "
+                f"or give the date too where the work went past midnight.",
+                found=times[later],
+                expected=f"not before {times[earlier]}",
+                where=later,
+            )
+
+
+# ---------------------------------------------------------------- the walk
+
+
+def answers(
+    part: type[BaseModel], raw: Mapping[str, Any], path: str = "", heading: str = ""
+) -> Iterator[Answer]:
+    """Give every typed answer in the order of work."""
+    for question in questions(part):
+        if question.name not in raw:
+            continue
+        value, here = raw[question.name], f"{path}{question.name}"
+        if not question.parts:
+            yield Answer(here, _titled(heading, question.ask.label, ": "), question, value)
+            continue
+        label = _titled(heading, question.ask.label, ", ")
+        if isinstance(value, dict):
+            yield from answers(_chosen(question.parts, value), value, f"{here}.", label)
+        elif isinstance(value, list):
+            for index, item in enumerate(value):
+                if isinstance(item, dict):
+                    yield from answers(question.parts[0], item, f"{here}.{index}.", f"{label} {index + 1}")
+
+
+@cache
+def questions(part: type[BaseModel]) -> tuple[Question, ...]:
+    """Return the questions of a part in the order of work."""
+    found = []
+    for name, field in part.model_fields.items():
+        marks = [*field.metadata, *_marks(field.annotation)]
+        asks = [mark for mark in marks if isinstance(mark, Ask)]
+        clocks = [mark for mark in marks if isinstance(mark, Clock)]
+        found.append(
+            Question(
+                name,
+                asks[0] if asks else Ask(name.replace("_", " ")),
+                bool(clocks),
+                bool(clocks) and clocks[0].in_order,
+                tuple(_parts(field.annotation)),
+            )
+        )
+    return tuple(found)
+
+
+def _chosen(parts: tuple[type[BaseModel], ...], raw: Mapping[str, Any]) -> type[BaseModel]:
+    """Of a choice the part that asks for one of the keys given only there; else the first."""
+    for part in parts[1:]:
+        if set(raw) & (part.model_fields.keys() - parts[0].model_fields.keys()):
+            return part
+    return parts[0]
+
+
+def _titled(heading: str, label: str, between: str) -> str:
+    return f"{heading}{between}{label}" if heading else label[0].upper() + label[1:]
+
+
+def _parts(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and not isinstance(annotation, types.GenericAlias):
+        if issubclass(annotation, BaseModel):
+            yield annotation
+    else:
+        for argument in typing.get_args(annotation):
+            yield from _parts(argument)
+
+
+def _marks(annotation: Any) -> Iterator[Any]:
+    """What is noted on a leaf inside ``X | None``."""
+    if typing.get_origin(annotation) in (typing.Union, types.UnionType):
+        for argument in typing.get_args(annotation):
+            yield from getattr(argument, "__metadata__", ())
+
+
+def _named(sheet: type[BaseModel], raw: Mapping[str, Any], what: str) -> Iterator[tuple[str, str]]:
+    for answer in answers(sheet, raw):
+        if answer.question.ask.refers == what:
+            many = isinstance(answer.value, list)
+            for index, name in enumerate(answer.value if many else [answer.value]):
+                if isinstance(name, str):
+                    yield f"{answer.path}.{index}" if many else answer.path, name
+
+
+@lru_cache(maxsize=4096)
+def _place(sheet: type[BaseModel], path: str) -> tuple[tuple[int, ...], str] | None:
+    """Return where a path stands in the order of work and its label, None for a time out of order."""
+    place: list[int] = []
+    labels: list[str] = []
+    parts: tuple[type[BaseModel], ...] = (sheet,)
+    question = None
+    for step in path.split("."):
+        if step.isdigit():
+            place.append(int(step))
+            labels[-1] += f" {int(step) + 1}"
+            continue
+        asked = [(i, q) for part in parts for i, q in enumerate(questions(part)) if q.name == step]
+        if not asked:
+            return None
+        index, question = asked[0]
+        place.append(index)
+        labels.append(question.ask.label)
+        parts = question.parts
+    *headings, leaf = labels
+    label = _titled(", ".join(headings), leaf, ": ")
+    return (tuple(place), label[0].upper() + label[1:]) if question and question.in_order else None
+
+
+def _label(sheet: type[BaseModel], path: str) -> str:
+    place = _place(sheet, path)
+    return f"{place[1]} ({path})" if place else path
+
+
+def _clock(iso: str) -> str:
+    return iso[:16].replace("T", " ")
