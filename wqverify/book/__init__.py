@@ -2,6 +2,7 @@
 
 from wqverify.book.book import Book, StoredRecord, open_book
 from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry
+from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
 from wqverify.book.state import RecordState
 from wqverify.book.writer import Writer
 
@@ -9,10 +10,14 @@ __all__ = [
     "EVENTS",
     "GENESIS",
     "PREFIX",
+    "Anchor",
     "Book",
     "Entry",
+    "Finding",
     "RecordState",
     "StoredRecord",
     "Writer",
+    "compare_anchors",
     "open_book",
+    "verify",
 ]

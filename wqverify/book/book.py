@@ -89,14 +89,14 @@ class Book:
         Nothing is missed, as entries are only ever added at the end.
         """
         ordered = query.where(entries.c.chain == chain).order_by(entries.c.seq).limit(_AT_ONCE)
-        after = -1
+        page = ordered
         while True:
             with self.reading() as connection:
-                found = connection.execute(ordered.where(entries.c.seq > after)).all()
+                found = connection.execute(page).all()
             yield from found
             if len(found) < _AT_ONCE:
                 return
-            after = found[-1].seq
+            page = ordered.where(entries.c.seq > found[-1].seq)
 
     def entries(self, chain: str | None = None) -> Iterator[Entry]:
         """Yield the entries of one chain, or of all, in order."""
@@ -129,7 +129,7 @@ class Book:
             ).scalar()
         if data is None:
             raise ChooseAnother(
-                f"The book {self.path.name} holds no record {number}; `wqverify book list` shows what it holds.",
+                f"The book {self.path.name} holds no record {number}; see `wqverify book list`.",
                 found=number,
             )
         return bytes(data)

@@ -84,6 +84,19 @@ records = sa.Table(
 sa.Index("records_of_tag", records.c.tag, records.c.instant)
 sa.Index("records_of_visit", records.c.visit)
 
+# SQLite keeps any kind of value in any column, unless told.
+for _column, _kind in (
+    (stored.c.digest, "text"),
+    (stored.c.bytes, "blob"),
+    (entries.c.seq, "integer"),
+    (entries.c.hash, "text"),
+    (entries.c.entry, "text"),
+    (records.c.seq, "integer"),
+):
+    _column.table.append_constraint(
+        sa.CheckConstraint(f"typeof({_column.name}) = '{_kind}'").ddl_if(dialect="sqlite")
+    )
+
 
 # ---------------------------------------------------------------- per database
 
