@@ -169,6 +169,7 @@ def _text(path: Path, max_bytes: int) -> str:
         ) from None
 
 
+_NAMES = "an entry begins with its name, of the letters a to z, digits, _ and -"
 # How tomllib begins its sentence -> what to look for.
 _HINTS = (
     ("Expected '=' after a key", 'an entry is written name = "text"'),
@@ -180,7 +181,8 @@ _HINTS = (
     ("Illegal character", "a character that cannot be seen stands there; type the line again"),
     ("Found invalid character", "a character stands there that no entry can hold; type the line again"),
     ("Unescaped '\\'", "a backslash stands in the text; write / or two backslashes"),
-    ("Invalid initial character", "an entry begins with its name, of the letters a to z, digits, _ and -"),
+    ("Invalid initial character", _NAMES),
+    ("Invalid statement", _NAMES),
     ("Cannot", "a name is given twice; keep one of them"),
 )
 _BARE_ENTRY = re.compile(r"\s*([A-Za-z0-9_-]+)\s*=\s*([^\s\"'\[{#][^#]*)?(?:#.*)?")
