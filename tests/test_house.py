@@ -28,6 +28,7 @@ FLOORS = (
     "records",
     "book",
     "signing",
+    "pages",
     "gather",
     "acts",
     "audit",

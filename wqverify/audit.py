@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from wqverify.book import Book, RecordState, open_book
-from wqverify.errors import ChooseAnother
+from wqverify import pages
+from wqverify.book import Anchor, Book, StoredRecord, compare_anchors, open_book, verify
+from wqverify.errors import ChooseAnother, CorrectTheEntry, WqverifyError
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import digest
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
 from wqverify.signing.examine import Examination, Finding, examine
-
-Tell = Callable[[str], None]
-
 
 @dataclass(frozen=True)
 class Examined:
@@ -41,7 +40,7 @@ def examine_file(path: Path, plant: Plant | None) -> Examined:
     number = _number(examination)
     findings = [*examination.findings]
     if plant is not None:
-        findings += against_book(data, number, examination, open_book(plant.book, plant.device))
+        findings += against_book(data, number, examination, book_of(plant))
     return Examined(path, number, examination, tuple(findings))
 
 
@@ -87,52 +86,121 @@ def against_book(data: bytes, number: str, examination: Examination, book: Book)
     yield Finding("damaged", f"The file is none of those the book holds of {number}; it was changed.")
 
 
+# ---------------------------------------------------------------- the book
+
+
+def book_of(plant: Plant) -> Book:
+    """Return the book of a plant folder; raises RepairTheFolder where there is none yet."""
+    return open_book(plant.book, plant.device)
+
+
+def unfinished(plant: Plant) -> list[str]:
+    """Say what an interrupted command left behind and what becomes of it."""
+    if not Path(plant.book).is_file():
+        return []
+    return [f"{path.name}: {what}" for path, what in pages.unfinished(plant.folder, book_of(plant))]
+
+
+def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) -> list[Finding]:
+    """Recompute the chains, compare the pages on disk, the digests held outside and the pages handed out."""
+    book = book_of(plant)
+    told = [_anchor(text) for text in anchors]
+    if handed_out is not None:
+        told += anchors_in(handed_out)
+    findings = [Finding(f.severity, f.text) for f in (*verify(book), *compare_anchors(book, told))]
+    findings += [Finding("note", f"Unfinished: {line}.") for line in unfinished(plant)]
+    for state in book.records():
+        try:
+            pages.page_of(plant.folder, state.number, state.file_digest)
+        except WqverifyError as problem:
+            findings.append(Finding("damaged", problem.message))
+    return findings
+
+
+def _anchor(text: str) -> Anchor:
+    chain, _, rest = text.partition(":")
+    seq, _, known = rest.partition(":")
+    if not (chain and seq.isascii() and seq.isdigit() and known):
+        raise CorrectTheEntry(
+            f"{text!r} is not a digest held outside; it is printed by `wqverify book head` as CHAIN:SEQ:DIGEST.",
+            found=text,
+            expected="CHAIN:SEQ:DIGEST",
+        )
+    return Anchor(chain, int(seq), known, "told on the command line")
+
+
+def anchors_in(folder: Path) -> list[Anchor]:
+    """Return the previous digests that the pages in a folder carry in their records."""
+    found = []
+    for path in sorted(folder.glob("*.pdf")):
+        record = examine(read_pdf(path), None).attachments.get("record.json")
+        if record is not None:
+            previous = json.loads(record)["previous"]
+            found.append(Anchor(previous["chain"], previous["seq"], previous["digest"], path.name))
+    return [anchor for anchor in found if anchor.seq]
+
+
 # ---------------------------------------------------------------- run again
 
 
 def rerun_file(path: Path) -> Rerun:
-    """Run a record again from its PDF alone: attachments, page and calculation."""
-    found = examine(read_pdf(path), None)
-    record = found.attachments.get("record.json")
-    if record is None:
-        return Rerun(path.name, Answer.COULD_NOT, "the file holds no record.json")
-    answer = rerun(record, _slices(found.attachments))
-    same, page = page_again(record, found.attachments, found.page)
-    if not same:
-        return Rerun(answer.number, Answer.UNEXPLAINED, page, answer.differences)
-    return Rerun(answer.number, answer.answer, answer.reason, answer.differences, page)
+    """Run a record again from its PDF alone: attachments as signed, page and calculation."""
+    return _whole(read_pdf(path), path.name)
 
 
-def _slices(attachments: dict[str, bytes] | object) -> dict[str, bytes]:
-    names = dict(attachments)  # type: ignore[call-overload]
-    return {
-        name: data
-        for name, data in names.items()
-        if name not in ("record.json", "executed.ipynb") and not name.startswith("chart-")
-    }
+def _whole(pdf: bytes, name: str) -> Rerun:
+    found = examine(pdf, None)
+    attached = dict(found.attachments)
+    if "record.json" not in attached:
+        return Rerun(name, Answer.COULD_NOT, "the file holds no record.json")
+    answer = rerun(attached["record.json"], _slices(attached))
+    if answer.answer is Answer.COULD_NOT:
+        return answer
+    good, page = page_again(attached["record.json"], attached, found.page)
+    if not good:
+        return replace(answer, answer=Answer.UNEXPLAINED, reason=page)
+    return replace(answer, page=page)
 
 
-def rerun_stored(book: Book, numbers: Iterable[str]) -> Iterator[Rerun]:
-    """Run stored records again, one after the other; damaged bytes are not computed with."""
-    for number in numbers:
-        state = book.find(number)
-        if state is None:
-            raise ChooseAnother(f"The book does not know a record {number}; `wqverify book list` shows them.")
-        data = book.stored(number)
-        if digest(data) != state.record_digest:
-            yield Rerun(number, Answer.COULD_NOT, "its stored bytes are not those that were entered")
+def _slices(attached: Mapping[str, bytes]) -> dict[str, bytes]:
+    """What a computation was handed besides sheet and given: attachments that no run of a notebook made."""
+    made = ("record.json", "executed.ipynb")
+    return {n: data for n, data in attached.items() if n not in made and not n.startswith("chart-")}
+
+
+def rerun_book(plant: Plant, numbers: Sequence[str], month: str, with_pages: bool) -> Iterator[Rerun]:
+    """Run records of the book again from their stored bytes: some, those of a month, or all.
+
+    ``month`` is the month of the work in plant time. With pages, the file on disk is compared as well.
+    """
+    book = book_of(plant)
+    if month and not re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", month):
+        raise CorrectTheEntry(f"{month!r} is not a month; type it as 2026-03.", found=month)
+    stored = [_stored(book, n) for n in numbers] if numbers else book.iterate_stored(month)
+    for one in stored:
+        if digest(one.data) != one.digest:
+            yield Rerun(one.number, Answer.COULD_NOT, "its stored bytes are not those that were entered")
+        elif with_pages:
+            yield _from_disk(plant, book, one)
         else:
-            yield rerun(data)
+            yield rerun(one.data)
 
 
-def numbers_of(book: Book, month: str = "") -> list[str]:
-    """Return the numbers of all records, or of those whose work was done in a month (YYYY-MM, plant time)."""
-    return [s.number for s in book.records() if not month or s.performed.startswith(month)]
+def _stored(book: Book, number: str) -> StoredRecord:
+    state = book.find(number)
+    if state is None:
+        raise ChooseAnother(f"{number} is not in the book; `wqverify book list` shows what is.", found=number)
+    return StoredRecord(number, state.digest, book.stored(number))
 
 
-def with_pages(plant: Plant, state: RecordState, answer: Rerun) -> Rerun:
-    """Add to the answer of a stored record what its file on disk shows when it is rendered again."""
-    return answer
+def _from_disk(plant: Plant, book: Book, one: StoredRecord) -> Rerun:
+    state = book.find(one.number)
+    expected = state.file_digest if state is not None else ""
+    try:
+        pdf = pages.page_of(plant.folder, one.number, expected)
+    except WqverifyError as problem:
+        return Rerun(one.number, Answer.COULD_NOT, problem.message)
+    return _whole(pdf, one.number)
 
 
 def count(answers: Iterable[Rerun]) -> dict[Answer, int]:
