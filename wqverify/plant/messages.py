@@ -28,13 +28,12 @@ CATALOGUE: Mapping[str, str] = {
     "tuple_type": '{name} is no list; write it as {name} = ["…", "…"].',
     "too_long": "{name} holds {actual_length} entries; at most {max_length} can be taken.",
     "too_short": "{name} holds {actual_length} entries; at least {min_length} must be there.",
-    "dict_type": "{name} is no group of entries; write it under a heading [{name}].",
-    "model_type": "{name} is no group of entries; write it under a heading [{name}].",
-    "model_attributes_type": "{name} is no group of entries; write it under a heading [{name}].",
-    "union_tag_invalid": "{name} is {shown}; it must be one of {expected_tags}.",
-    "union_tag_not_found": "{name} does not say what it is; give one of {expected_tags}.",
+    "dict_type": "{name} is no group of entries; write it under a heading {heading}.",
+    "model_type": "{name} is no group of entries; write it under a heading {heading}.",
+    "model_attributes_type": "{name} is no group of entries; write it under a heading {heading}.",
+    "union_tag_invalid": "{name} has none of the forms it can have, {expected_tags}; correct it.",
+    "union_tag_not_found": "{name} has none of the forms it can have; compare it with an example.",
     "value_error": "{own}",
-    "assertion_error": "{own}",
     "said": "{own}",  # our own sentences, see wqverify.plant.fields
 }
 
@@ -57,7 +56,7 @@ def nearest(name: str, known: Iterable[str], otherwise: str = "") -> str:
     'did you mean serial?'
     """
     names = {one.lower(): one for one in known}
-    close = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.7)
+    close = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.6)
     if close:
         return f"did you mean {names[close[0]]}?"
     return otherwise or f"known here: {', '.join(names.values())}."
@@ -76,11 +75,19 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel] | 
     words = {
         **detail.get("ctx", {}),
         "name": name_of(loc),
+        "heading": _heading(loc),
         "shown": shortened(given),
         "own": _own(detail, loc),
     }
     sentence = CATALOGUE.get(kind, "{name}: " + detail["msg"].replace("{", "{{").replace("}", "}}") + ".")
     return Problem(loc, sentence.format(**words), found=shortened(given) if isinstance(given, str) else "")
+
+
+def _heading(loc: Loc) -> str:
+    """How TOML heads a group: [name], and [[name]] for each of several."""
+    listed = bool(loc) and isinstance(loc[-1], int)
+    path = [str(part) for part in loc if not isinstance(part, int)]
+    return f"[[{'.'.join(path)}]]" if listed else f"[{'.'.join(path)}]"
 
 
 def _own(detail: ErrorDetails, loc: Loc) -> str:
@@ -126,20 +133,26 @@ def _one_branch(details: list[ErrorDetails], data: Any) -> list[ErrorDetails]:
     forms: dict[Loc, dict[str | int, list[ErrorDetails]]] = {}
     for detail in details:
         _, branch = _in_file(detail["loc"], data)
+        if detail["type"] == "too_short" and any(_inside(other["loc"], detail["loc"]) for other in details):
+            continue  # pydantic does not count the entries it complains about
         if branch is None:
             kept.append(detail)
         else:
             forms.setdefault(detail["loc"][:branch], {}).setdefault(detail["loc"][branch], []).append(detail)
-    for choice in forms.values():
-        best = min(choice.values(), key=_misfit)
+    for loc, choice in forms.items():
+        best = min(choice.values(), key=lambda form: _misfit(form, len(loc) + 2))
         kept += best
     return kept
 
 
-def _misfit(details: list[ErrorDetails]) -> tuple[int, int]:
-    """How badly a form fits: complaints about its shape first, then all."""
+def _inside(loc: Loc, group: Loc) -> bool:
+    return len(loc) > len(group) and loc[: len(group)] == group
+
+
+def _misfit(details: list[ErrorDetails], depth: int) -> tuple[int, int]:
+    """How badly a form fits: entries of its own that are missing or unknown first, then all complaints."""
     shape = ("extra_forbidden", "missing", "model_type", "string_type")
-    return sum(detail["type"] in shape for detail in details), len(details)
+    return sum(d["type"] in shape and len(d["loc"]) <= depth for d in details), len(details)
 
 
 def _known(model: type[BaseModel], loc: Loc) -> list[str]:
