@@ -19,7 +19,7 @@ AT = "2026-07-14T10:00:00-04:00"
 
 
 def body(visit: str) -> dict[str, Any]:
-    """What a performed entry must say; the tests of the book use it too."""
+    """What a performed entry must say."""
     return {
         "by": "P1",
         "tag": "AIT-2101",
