@@ -16,6 +16,7 @@ from wqverify.records.canonical import digest
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
 from wqverify.signing.examine import Examination, Finding, examine
 
+
 @dataclass(frozen=True)
 class Examined:
     """What a strict examination of one file found."""

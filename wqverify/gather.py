@@ -11,7 +11,7 @@ from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
 from wqverify.procedures.parts import named_people, named_standards, typed_times
-from wqverify.terms import Analyzer, Change, Earlier, Given, Person, Procedure, Raw, Standard, TableUse
+from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Standard, TableUse
 
 if TYPE_CHECKING:
     from wqverify.book import Book
@@ -39,7 +39,7 @@ def gather(
         for path, name in named_people(procedure.Sheet, sheet)
     }
     times = _times(plant, procedure, sheet, where)
-    earlier = _earlier(book, analyzer, procedure, times.get("started", ""))
+    earlier, entered = _earlier(book, analyzer, procedure, times.get("started", ""))
     return Given(
         format=FORMAT,
         site=plant.site,
@@ -49,7 +49,7 @@ def gather(
         tables=_tables(procedure, standards.values()),
         times=times,
         earlier=earlier,
-        changes=changes_since(plant, book, earlier, analyzer, standards, people),
+        changes=changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
     )
 
 
@@ -92,34 +92,27 @@ def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, Ta
 
 def _earlier(
     book: Book | None, analyzer: Analyzer, procedure: Procedure, started: str
-) -> tuple[Earlier, ...]:
-    """The last record of this tag *and* serial by the same procedure, made before this visit."""
+) -> tuple[tuple[Earlier, ...], str]:
+    """The last record of this tag *and* serial by the same procedure, and when it was entered."""
     if book is None:
-        return ()
-    rows = book.last_records(analyzer.tag, serial=analyzer.serial, procedure=procedure.name, before=started)
-    return tuple(
-        Earlier(row.number, row.performed, row.serial, dict(row.outcomes), dict(row.values), row.digest)
-        for row in rows[:1]
+        return (), ""
+    rows = book.last_records(
+        analyzer.tag, serial=analyzer.serial, procedure=procedure.name, before=started, limit=1
     )
+    told = tuple(Earlier(r.number, r.performed, r.serial, r.outcomes, r.values, r.digest) for r in rows)
+    return told, rows[0].events[0].at if rows else ""
 
 
-def changes_since(
-    plant: Plant,
-    book: Book | None,
-    earlier: tuple[Earlier, ...],
-    analyzer: Analyzer,
-    standards: dict[str, Standard],
-    people: dict[str, Person],
-) -> tuple[Change, ...]:
-    """Return the changes that concern this visit since the earlier record: accepted ones with who and
-    why, then those nobody has explained yet."""
+def changes_since(plant: Plant, book: Book | None, entered: str, concerned: set[str]) -> tuple[Change, ...]:
+    """Return the changes that concern a visit since the earlier record was entered.
+
+    First the accepted ones with who and why, then those nobody has explained yet.
+    """
     if book is None:
         return ()
-    concerned = {analyzer.tag, *standards, *people, "plant"}
-    since = earlier[0].performed if earlier else ""
     told = [
         Change(c["at"], c["what"], c["was"], c["now"], c["by"], c["why"])
-        for c in book.accepted_changes(since)
+        for c in book.accepted_changes(entered)
         if c["about"] in concerned
     ]
     accepted = book.accepted_snapshot()

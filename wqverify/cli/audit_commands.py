@@ -118,7 +118,9 @@ def rerun(
         for one in answers:
             click.echo(f"{one.number}  {one.sentence()}")
         if len(answers) != 1:
-            click.echo(", ".join(f"{number} {answer}" for answer, number in counted.items() if number) or "none")
+            click.echo(
+                ", ".join(f"{number} {answer}" for answer, number in counted.items() if number) or "none"
+            )
     good = (Answer.REPRODUCED, Answer.AS_ANNOUNCED)
     if any(one.answer is Answer.UNEXPLAINED for one in answers):
         return 1

@@ -51,7 +51,9 @@ def list_records(month: str, plant_folder: Path | None, as_json: bool) -> None:
     metavar="FOLDER",
     help="Compare with the digests printed on pages that were handed out.",
 )
-@click.option("--anchor", "anchors", multiple=True, metavar="CHAIN:SEQ:DIGEST", help="A digest kept elsewhere.")
+@click.option(
+    "--anchor", "anchors", multiple=True, metavar="CHAIN:SEQ:DIGEST", help="A digest kept elsewhere."
+)
 @plant_option
 @json_option
 def examine(pages: Path | None, anchors: tuple[str, ...], plant_folder: Path | None, as_json: bool) -> int:

@@ -48,7 +48,9 @@ def authority(authority_passphrase_file: Path | None, plant_folder: Path | None)
 
 @people.command()
 @click.argument("staff")
-@click.option("--years", default=10, show_default=True, type=click.IntRange(1, 20), help="How long it is good.")
+@click.option(
+    "--years", default=10, show_default=True, type=click.IntRange(1, 20), help="How long it is good."
+)
 @_authority_file
 @passphrase_option
 @plant_option
@@ -66,7 +68,9 @@ def add(
 @people.command()
 @click.argument("staff")
 @click.option("--why", required=True, metavar="TEXT", help="Why the old key is withdrawn.")
-@click.option("--years", default=10, show_default=True, type=click.IntRange(1, 20), help="How long it is good.")
+@click.option(
+    "--years", default=10, show_default=True, type=click.IntRange(1, 20), help="How long it is good."
+)
 @_authority_file
 @passphrase_option
 @plant_option
@@ -104,9 +108,7 @@ def _issue(
 @click.option("--why", required=True, metavar="TEXT", help="Why the key is withdrawn.")
 @_authority_file
 @plant_option
-def withdraw(
-    staff: str, why: str, authority_passphrase_file: Path | None, plant_folder: Path | None
-) -> None:
+def withdraw(staff: str, why: str, authority_passphrase_file: Path | None, plant_folder: Path | None) -> None:
     """Withdraw a person's key: what was signed before stays good, nothing is good after."""
     from wqverify.acts import withdraw_key
 
@@ -137,7 +139,9 @@ def list_people(plant_folder: Path | None, as_json: bool) -> None:
         print_json(rows)
         return
     for row in rows:
-        may = " and ".join(w for w in ("perform", "review") if row[f"may_{w}"]) or "neither perform nor review"
+        may = (
+            " and ".join(w for w in ("perform", "review") if row[f"may_{w}"]) or "neither perform nor review"
+        )
         key = "certificate at hand" if row["certificate"] else "no certificate"
         until = f", licence until {row['licence_until']}" if row["licence_until"] else ""
         click.echo(f"{row['id']}  {row['name']}: may {may}{until}; {key}")

@@ -40,7 +40,9 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
             {
                 "plant": found.site.name,
                 "analyzers": sorted(found.analyzers),
-                "unexplained": [dict(zip(("about", "what", "was", "now"), row, strict=True)) for row in changes],
+                "unexplained": [
+                    dict(zip(("about", "what", "was", "now"), row, strict=True)) for row in changes
+                ],
                 "shares": list(shares),
             }
         )
@@ -70,4 +72,6 @@ def accept(by: str, why: str, plant_folder: Path | None, as_json: bool) -> None:
         return
     for _about, what, was, became in changes:
         click.echo(f"{what}: {was or 'absent'} -> {became or 'absent'}")
-    click.echo(f"{words(len(changes), 'change')} entered." if changes else "Nothing changed since the last entry.")
+    click.echo(
+        f"{words(len(changes), 'change')} entered." if changes else "Nothing changed since the last entry."
+    )

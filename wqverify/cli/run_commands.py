@@ -45,7 +45,8 @@ def outcome_document(done: Performed) -> dict[str, Any]:
         "performed": record.performed,
         "page": str(done.page),
         "outcomes": [
-            {"stage": stage, "place": place, "outcome": result.outcome(stage, place)} for stage, place in stages
+            {"stage": stage, "place": place, "outcome": result.outcome(stage, place)}
+            for stage, place in stages
         ],
         "checks": [
             {

@@ -1,0 +1,49 @@
+"""wqverify demo."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from wqverify.cli.common import json_option, key_store, now, print_json, tell
+
+
+@click.command()
+@click.argument("folder", default="ellodale", type=click.Path(path_type=Path))
+@json_option
+def demo(folder: Path, as_json: bool) -> None:
+    """Make the synthetic Ellodale plant and a month of pH visits.
+
+    Performs, signs, countersigns and runs again; everything in it is invented.
+    """
+    from wqverify.demo.ellodale import run_demo
+
+    made = run_demo(folder, key_store(), now(), tell)
+    if as_json:
+        print_json(
+            [
+                {
+                    "number": row.number,
+                    "day": row.day.isoformat(),
+                    "story": row.story,
+                    "outcomes": row.outcomes,
+                    "state": row.state,
+                    "page": str(row.page),
+                    "rerun": row.answer,
+                }
+                for row in made.rows
+            ]
+        )
+        return
+    click.echo("\nSYNTHETIC DATA: Ellodale is an invented plant.\n")
+    for row in made.rows:
+        click.echo(f"{row.number}  {row.day}  {row.story}")
+        for stage, outcome in row.outcomes.items():
+            click.echo(f"    {stage.replace('_', ' '):<34} {outcome}")
+        click.echo(f"    {row.state}; run again: {row.answer}")
+        click.echo(f"    {row.page}")
+    click.echo(
+        f"\nThe plant folder is {made.folder}. The passphrase of its invented people is {made.passphrase}\n"
+        f"(shown because this is a demo). Try: wqverify book examine --plant {made.folder}"
+    )
