@@ -110,6 +110,7 @@ CASES = [
     ),
     ("bool_type", 'done = "yes"', "line 1: done is 'yes'; write true or false, without quotes."),
     ("tuple_type", 'tags = "a"', 'line 1: tags is no list; write it as tags = ["…", "…"].'),
+    ("tuple_type", '[hop]\nbuffer = "a"', "line 1: hop can stand several times; head each with [[hop]]."),
     ("list_type", 'names = "a"', 'line 1: names is no list; write it as names = ["…", "…"].'),
     ("too_short", "[as_left]\npoints = []", "line 2: points holds 0 entries; at least 1 must be there."),
     (

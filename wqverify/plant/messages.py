@@ -69,6 +69,8 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel] | 
         return unquoted(document, loc, given)
     if kind == "string_type":
         return Problem(loc, f'{name_of(loc)} is a group or list; write it as {name_of(loc)} = "text".')
+    if kind in ("list_type", "tuple_type") and isinstance(given, dict):
+        return Problem(loc, f"{name_of(loc)} can stand several times; head each with [{_heading(loc)}].")
     if kind == "extra_forbidden":
         hint = nearest(str(loc[-1]), _known(model, detail["loc"][:-1])) if model else "is it misspelt?"
         return Problem(loc, f"{name_of(loc)} is not known here; {hint}", found=str(loc[-1]))

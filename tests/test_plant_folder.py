@@ -1,0 +1,428 @@
+"""The plant folder: what it gives, what is refused with file and line, what changed in words."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder
+from wqverify.plant.folder import Plant, expected_shares, find_plant, open_plant
+from wqverify.plant.new import new_plant
+from wqverify.plant.snapshot import changes_between, snapshot
+from wqverify.terms import SampleLine
+
+Edit = Callable[[str, str, str], Path]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    new_plant(tmp_path / "plant", name='Ellodale "north"', zone="America/Chicago")
+    return tmp_path / "plant"
+
+
+@pytest.fixture
+def edit(folder: Path) -> Edit:
+    """Replace one passage of one file."""
+
+    def replace(file: str, old: str, new: str) -> Path:
+        path = folder / file
+        text = path.read_text("utf-8")
+        assert text.count(old) >= 1, f"{file} does not hold {old!r}"
+        path.write_text(text.replace(old, new, 1), "utf-8", newline="\n")
+        return folder
+
+    return replace
+
+
+def refusal(folder: Path) -> str:
+    with pytest.raises(CorrectTheEntry) as refused:
+        open_plant(folder)
+    return str(refused.value)
+
+
+def line_of(folder: Path, file: str, passage: str) -> str:
+    lines = (folder / file).read_text("utf-8").split("\n")
+    return f"{file}, line {next(n for n, line in enumerate(lines, 1) if passage in line)}"
+
+
+# ---------------------------------------------------------------- a new folder
+
+
+def test_a_new_plant_folder_is_valid_and_says_what_it_holds(folder: Path) -> None:
+    plant = open_plant(folder)
+    analyzer = plant.analyzers["AIT-0001"]
+    assert plant.site.name == 'Ellodale "north"'
+    assert (str(plant.zone), plant.device, plant.site.retention_years) == ("America/Chicago", "L1", 10)
+    assert plant.book == str(folder / "book" / "book.sqlite")
+    assert (analyzer.serial, analyzer.low, str(analyzer.high)) == ("SERIAL-0001", Decimal(0), "14.00")
+    assert [hop.name for hop in analyzer.hops] == ["analyzer output", "control system"]
+    assert list(analyzer.tolerances) == [
+        "error", "control_system", "check_buffer", "slope", "offset_mv", "grab", "thermometer"
+    ]  # fmt: skip
+    assert analyzer.settings["stability_ph"] == "0.02"
+    assert analyzer.intervals_days == {"ph_calibration": 30}
+    assert set(plant.people) == {"P-01", "R-01"}
+    assert set(plant.standards) == {"B7", "B10", "TH1"}
+
+
+def test_a_new_plant_folder_ships_the_common_criteria(folder: Path) -> None:
+    tolerances = open_plant(folder).analyzers["AIT-0001"].tolerances
+    sizes = {name: f"{t.low} {t.high} {t.unit}" for name, t in tolerances.items()}
+    assert sizes["slope"] == "95 105 %"
+    assert sizes["offset_mv"] == "-30 30 mV"
+    assert sizes["check_buffer"] == "-0.05 0.05 pH"
+    assert {t.basis for t in tolerances.values()} == {"common practice"}
+
+
+def test_a_new_plant_folder_is_never_written_over(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("keep", "utf-8")
+    with pytest.raises(
+        ChooseAnother, match=r" is not an empty folder; name one that is empty or does not exist"
+    ):
+        new_plant(tmp_path)
+    with pytest.raises(ChooseAnother, match="is not an empty folder"):
+        new_plant(tmp_path / "mine.txt")
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_an_empty_folder_is_taken(tmp_path: Path) -> None:
+    new_plant(tmp_path)
+    assert open_plant(tmp_path).site.name == "Example water plant"
+
+
+def test_every_line_of_a_new_folder_that_is_commented_out_is_valid_too(folder: Path) -> None:
+    """The commented entries show what else can be written; they must not mislead."""
+    for path in folder.glob("*.toml"):
+        lines = path.read_text("utf-8").split("\n")
+        entries = [
+            line[2:] if line.startswith(("# [", "# own")) or _is_entry(line) else line for line in lines
+        ]
+        path.write_text("\n".join(entries), "utf-8", newline="\n")
+    plant = open_plant(folder)
+    assert plant.site.address == "1 Example Road"
+    assert plant.analyzers["AIT-0001"].sample_line == SampleLine(Decimal("6.0"), Decimal(12), Decimal(500))
+    assert plant.people["P-01"].licence_until == "2027-12-31"
+    assert plant.standards["B7"].own == ((Decimal(20), Decimal("7.02")), (Decimal(25), Decimal("7.00")))
+    assert plant.rounds == {"weekly, filter gallery": ("AIT-0001",)}
+
+
+def _is_entry(line: str) -> bool:
+    name, equals, _ = line.removeprefix("# ").partition(" = ")
+    return line.startswith("# ") and bool(equals) and name.replace("_", "").isalpha()
+
+
+# ---------------------------------------------------------------- finding it
+
+
+def test_the_nearest_folder_above_is_found(folder: Path) -> None:
+    (folder / "field_sheets" / "2026").mkdir()
+    assert find_plant(folder / "field_sheets" / "2026") == folder
+    assert find_plant(folder) == folder
+
+
+def test_without_a_plant_folder_the_ways_on_are_named(tmp_path: Path) -> None:
+    with pytest.raises(
+        RepairTheFolder,
+        match=r"^There is no plant\.toml in .* or above it; go to the plant folder, name it with --plant, or "
+        r"make one with wqverify new\.$",
+    ):
+        find_plant(tmp_path)
+
+
+@pytest.mark.parametrize("file", ["plant.toml", "analyzers.toml", "people.toml", "standards_on_hand.toml"])
+def test_a_missing_file_is_named(folder: Path, file: str) -> None:
+    (folder / file).unlink()
+    with pytest.raises(
+        RepairTheFolder, match=rf"^The plant folder .* has no {file}; put it back, or make a folder"
+    ):
+        open_plant(folder)
+
+
+def test_rounds_may_be_missing(folder: Path) -> None:
+    (folder / "rounds.toml").unlink()
+    assert open_plant(folder).rounds == {}
+
+
+# ---------------------------------------------------------------- refused, with file and line
+
+A, P, S, PL, R = "analyzers.toml", "people.toml", "standards_on_hand.toml", "plant.toml", "rounds.toml"
+GUARDED = '= "guarded"'
+ERROR = "[analyzer.tolerance.error]             # display minus buffer\n"
+SECOND = """
+[[analyzer]]
+tag = "ait-0001"
+serial = "2"
+kind = "pH analyzer"
+measures = "pH"
+unit = "pH"
+low = "0"
+high = "14"
+location = "somewhere"
+"""
+
+
+CASES = tomllib.loads((Path(__file__).parent / "data" / "refused_plant_files.toml").read_text("utf-8"))[
+    "case"
+]
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case["says"])
+def test_what_cannot_be_right_is_refused_with_file_and_line(edit: Edit, case: dict[str, str]) -> None:
+    folder = edit(case["file"], case["old"], case["new"])
+    text = (folder / case["file"]).read_text("utf-8")
+    line = text.count("\n", 0, text.index(case["at"])) + 1
+    assert f"{case['file']}, line {line}: {case['says']}" in refusal(folder).split("\n")
+
+
+def test_tags_that_differ_in_capitals_only_are_one_file_and_so_refused(folder: Path) -> None:
+    path = folder / A
+    path.write_text(path.read_text("utf-8") + SECOND, "utf-8", newline="\n")
+    assert (
+        refusal(folder) == f"{line_of(folder, A, 'ait-0001')}: tag ait-0001 is given twice (first on line 5)."
+    )
+
+
+def test_a_key_given_twice_is_named_with_both_lines(edit: Edit) -> None:
+    folder = edit(A, 'digit = "0.01"', 'unit = "pH"')
+    assert refusal(folder) == "analyzers.toml, line 12: unit is given twice (first on line 9); keep one."
+
+
+def test_all_problems_of_a_file_are_listed(edit: Edit) -> None:
+    edit(A, 'serial = "SERIAL-0001"', "serial = 1")
+    edit(A, 'rule = "simple"', 'rule = "simpel"')
+    folder = edit(A, 'high = "105"', 'high = "1o5"')
+    assert [line.partition(": ")[2][:9] for line in refusal(folder).split("\n")] == [
+        "serial is",
+        "rule is '",
+        "high: '1o",
+    ]
+
+
+@pytest.mark.parametrize(
+    "name", ["a/b", "..", "a b", "é", "", ".hidden", "-x", "x" * 33, "CON", "nul.txt", "end."]
+)
+def test_names_that_cannot_name_files_are_refused(edit: Edit, name: str) -> None:
+    folder = edit(P, 'id = "P-01"', f'id = "{name}"')
+    assert refusal(folder) == (
+        f"people.toml, line 4: id: {name[:40]!r} names files too: at most 32 of the letters A to Z, a to z, "
+        f"digits, and . _ - inside, beginning with a letter or digit."
+    )
+
+
+@pytest.mark.parametrize("name", ["A", "T-07", "S.2_b", "x" * 32, "CONE"])
+def test_names_that_can_name_files_are_taken(edit: Edit, name: str) -> None:
+    assert name in open_plant(edit(P, 'id = "P-01"', f'id = "{name}"')).people
+
+
+@pytest.mark.parametrize(("length", "taken"), [(199, True), (200, True), (201, False)])
+def test_text_may_have_200_characters(edit: Edit, length: int, taken: bool) -> None:
+    folder = edit(A, 'owner = "placeholder: who answers for it"', f'owner = "{"x" * length}"')
+    if taken:
+        assert len(open_plant(folder).analyzers["AIT-0001"].owner) == length
+    else:
+        assert "owner is longer than 200 characters; shorten it." in refusal(folder)
+
+
+def test_text_comes_in_one_unicode_form(edit: Edit) -> None:
+    folder = edit(P, "Placeholder Performer", "Ine\u0301s")
+    assert open_plant(folder).people["P-01"].name == "In\u00e9s"
+
+
+@pytest.mark.parametrize(("size", "taken"), [("13.99", True), ("14.00", True), ("14.01", False)])
+def test_a_tolerance_may_not_be_wider_than_the_range(edit: Edit, size: str, taken: bool) -> None:
+    folder = edit(A, 'high = "0.10"', f'high = "{size}"')
+    if taken:
+        assert str(open_plant(folder).analyzers["AIT-0001"].tolerances["error"].high) == size
+    else:
+        assert refusal(folder) == (
+            f"{line_of(folder, A, size)}: tolerance error of AIT-0001: high {size} pH is an allowed error "
+            f"wider than the range 0.00 to 14.00 pH."
+        )
+
+
+def test_a_tolerance_of_one_side_is_taken(edit: Edit) -> None:
+    tolerance = open_plant(edit(A, 'low = "-0.10"\n', "")).analyzers["AIT-0001"].tolerances["error"]
+    assert (tolerance.low, tolerance.high) == (None, Decimal("0.10"))
+
+
+# ---------------------------------------------------------------- the share of U in a tolerance
+
+
+@pytest.mark.parametrize(("expanded", "taken"), [("0.069", True), ("0.07", True), ("0.0701", False)])
+def test_guarded_is_refused_above_a_share_of_seven_tenths(edit: Edit, expanded: str, taken: bool) -> None:
+    folder = edit(A, 'rule = "simple"', f'rule = "guarded"\nexpected_expanded = "{expanded}"')
+    if taken:
+        assert open_plant(folder).analyzers["AIT-0001"].tolerances["error"].rule == "guarded"
+    else:
+        assert refusal(folder) == (
+            f"{line_of(folder, A, GUARDED)}: tolerance error of AIT-0001: the rule guarded cannot decide "
+            f"here, the expanded uncertainty to expect (0.0701 pH) is 0.71 of the tolerance, more than 0.7; write "
+            f'rule = "simple", or expected_expanded from your own budget.'
+        )
+
+
+def test_without_a_stated_uncertainty_the_usual_one_of_a_ph_check_counts(edit: Edit, folder: Path) -> None:
+    # worked budget of a 10.01 buffer: U 0.037 pH; 0.037 / 0.10 = 0.37, 0.037 / 0.05 = 0.74
+    assert open_plant(edit(A, 'rule = "simple"', 'rule = "guarded"'))
+    edit(A, 'low = "-0.10"\nhigh = "0.10"', 'low = "-0.05"\nhigh = "0.05"')
+    assert "(0.037 pH) is 0.74 of the tolerance, more than 0.7" in refusal(folder)
+
+
+def test_the_expected_shares_are_shown_for_every_rule(edit: Edit) -> None:
+    edit(A, 'rule = "simple"', 'rule = "guarded"')
+    plant = open_plant(edit(A, 'unit = "%"', 'unit = "%"\nexpected_expanded = "0.81"'))
+    assert expected_shares(plant) == (
+        "AIT-0001, tolerance error: U 0.037 pH (assumed) is 0.37 of 0.10; guarded passes within 0.063; above "
+        "a third the rule simple decides more visits",
+        "AIT-0001, tolerance check_buffer: U 0.037 pH (assumed) is 0.74 of 0.05; judged simple",
+        "AIT-0001, tolerance slope: U 0.81 % is 0.17 of 5; judged simple",
+        "AIT-0001, tolerance grab: U 0.065 pH (assumed) is 0.33 of 0.2; judged simple",
+    )
+
+
+# ---------------------------------------------------------------- usable until
+
+
+@pytest.mark.parametrize(
+    ("printed", "in_use", "until", "because"),
+    [
+        # opened 2020-01-01; 2020 is a leap year: 60 days later is 1 March
+        ("2020-03-02", "60", "2020-03-01", "opened 2020-01-01, usable for 60 days"),
+        ("2020-03-01", "60", "2020-03-01", "date printed on it"),
+        ("2020-02-29", "60", "2020-02-29", "date printed on it"),
+    ],
+)
+def test_usable_until_is_the_earliest_and_says_why(
+    edit: Edit, printed: str, in_use: str, until: str, because: str
+) -> None:
+    edit(S, 'printed_until = "2020-12-31"', f'printed_until = "{printed}"')
+    standard = open_plant(edit(S, 'in_use_days = "90"', f'in_use_days = "{in_use}"')).standards["B7"]
+    assert (standard.usable_until, standard.because) == (until, because)
+
+
+def test_a_prepared_standard_has_its_own_life(edit: Edit) -> None:
+    folder = edit(S, 'in_use_days = "90"', 'prepared = "2019-12-30"\nprepared_life_days = 7')
+    standard = open_plant(folder).standards["B7"]
+    assert (standard.usable_until, standard.because) == (
+        "2020-01-06",
+        "prepared 2019-12-30, usable for 7 days",
+    )
+
+
+def test_a_standard_without_any_date_has_no_end(folder: Path) -> None:
+    standard = open_plant(folder).standards["TH1"]
+    assert (standard.usable_until, standard.because, standard.calibration_due) == ("", "", "2020-12-31")
+
+
+def test_the_book_may_be_elsewhere_or_on_a_server(edit: Edit) -> None:
+    edit(PL, '# url = "book/book.sqlite"', 'url = "postgresql://book.example/plant"')
+    plant = open_plant(edit(PL, "holidays = []", 'holidays = ["2026-12-25"]'))
+    assert plant.book == "postgresql://book.example/plant"
+    assert plant.holidays == (date(2026, 12, 25),)
+
+
+# ---------------------------------------------------------------- what changed
+
+
+@pytest.fixture
+def changed(folder: Path, edit: Edit) -> Callable[..., list[tuple[str, str, str, str]]]:
+    before = snapshot(open_plant(folder))
+
+    def after(file: str, old: str, new: str) -> list[tuple[str, str, str, str]]:
+        return list(changes_between(before, snapshot(open_plant(edit(file, old, new)))))
+
+    return after
+
+
+CONTROL_SYSTEM = 'name = "control system"\nlow = "0.00"\nhigh = "{}"'
+Changed = Callable[[str, str, str], list[tuple[str, str, str, str]]]
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "row"),
+    [
+        (A, 'high = "0.10"', 'high = "0.05"',
+         ("AIT-0001", "tolerance error of AIT-0001: high", "0.10", "0.05")),
+        (A, "SERIAL-0001", "SERIAL-0009", ("AIT-0001", "AIT-0001: serial", "SERIAL-0001", "SERIAL-0009")),
+        (A, 'stability_ph = "0.02"', 'stability_ph = "0.05"',
+         ("AIT-0001", "AIT-0001: setting stability_ph", "0.02", "0.05")),
+        (A, 'ph_calibration = "30"', 'ph_calibration = "90"',
+         ("AIT-0001", "AIT-0001: interval in days ph_calibration", "30", "90")),
+        (A, CONTROL_SYSTEM.format("14.00"), CONTROL_SYSTEM.format("10.00"),
+         ("AIT-0001", "hop control system of AIT-0001: high", "14.00", "10.00")),
+        (A, 'digit = "0.01"', "", ("AIT-0001", "AIT-0001: digit", "0.01", "")),
+        (P, '# licence = "number"', 'licence = "C 12"', ("P-01", "person P-01: licence", "", "C 12")),
+        (P, "may_review = false", "may_review = true", ("P-01", "person P-01: may review", "no", "yes")),
+        (S, "LOT-0002", "LOT-0003", ("B10", "standard B10: lot", "LOT-0002", "LOT-0003")),
+        (S, "# own =", "own =", ("B7", "standard B7: own table", "", "20: 7.02, 25: 7.00")),
+        (PL, "America/Chicago", "America/Denver",
+         ("plant", "plant: time zone", "America/Chicago", "America/Denver")),
+        (PL, "holidays = []", 'holidays = ["2026-12-25"]', ("plant", "plant: holidays", "", "2026-12-25")),
+    ],
+)  # fmt: skip
+def test_a_change_is_said_in_words(
+    changed: Changed, file: str, old: str, new: str, row: tuple[str, ...]
+) -> None:
+    assert changed(file, old, new) == [row]
+
+
+def test_a_date_that_moves_the_end_of_use_shows_both(changed: Changed) -> None:
+    assert changed(S, 'in_use_days = "90"', 'in_use_days = "91"') == [
+        ("B7", "standard B7: usable until", "2020-03-31", "2020-04-01"),
+        (
+            "B7",
+            "standard B7: because",
+            "opened 2020-01-01, usable for 90 days",
+            "opened 2020-01-01, usable for 91 days",
+        ),
+    ]
+
+
+def test_a_tolerance_that_is_gone_or_new_is_one_row(folder: Path, edit: Edit) -> None:
+    before = snapshot(open_plant(folder))
+    after = snapshot(open_plant(edit(A, ERROR, "[analyzer.tolerance.error_small]\n")))
+    size = (
+        "unit pH, rule simple, basis common practice, source placeholder: the plant's own procedure, section"
+    )
+    size += ", low -0.10, high 0.10, larger of no"
+    assert set(changes_between(before, after)) == {
+        ("AIT-0001", "AIT-0001: tolerance error", size, ""),
+        ("AIT-0001", "AIT-0001: tolerance error_small", "", size),
+    }
+
+
+def test_entries_added_and_removed_are_named(folder: Path, edit: Edit) -> None:
+    before = snapshot(open_plant(folder))
+    edit(P, 'id = "R-01"', 'id = "R-02"')
+    rows = changes_between(before, snapshot(open_plant(folder)))
+    reviewer = "id {}, name Placeholder Reviewer, may perform yes, may review yes"
+    assert rows == (
+        ("R-01", "person R-01: removed", reviewer.format("R-01"), ""),
+        ("R-02", "person R-02: added", "", reviewer.format("R-02")),
+    )
+
+
+def test_nothing_changed_is_nothing(changed: Changed) -> None:
+    assert changed(A, "# The register", "# My register") == []
+
+
+def test_a_snapshot_is_plain_text_and_survives_json(folder: Path) -> None:
+    plain = snapshot(open_plant(folder))
+    assert json.loads(json.dumps(plain)) == plain
+
+    def only_text(value: object) -> bool:
+        return isinstance(value, str) or (isinstance(value, dict) and all(map(only_text, value.values())))
+
+    assert only_text(plain)
+
+
+def test_a_plant_is_frozen(folder: Path) -> None:
+    plant: Plant = open_plant(folder)
+    with pytest.raises(AttributeError):
+        plant.device = "L2"  # type: ignore[misc]
