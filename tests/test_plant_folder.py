@@ -262,8 +262,8 @@ def test_guarded_is_refused_above_a_share_of_seven_tenths(edit: Edit, expanded: 
     else:
         assert refusal(folder) == (
             f"{line_of(folder, A, GUARDED)}: tolerance error of AIT-0001: the rule guarded cannot decide "
-            f"here, the expanded uncertainty to expect (0.0701 pH) is 0.71 of the tolerance, more than 0.7; write "
-            f'rule = "simple", or expected_expanded from your own budget.'
+            f"here, the expanded uncertainty to expect (0.0701 pH) is 0.71 of the tolerance, more than 0.7; "
+            f'write rule = "simple", or expected_expanded from your own budget.'
         )
 
 
