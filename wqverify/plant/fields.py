@@ -79,6 +79,13 @@ def _count(given: object) -> int:
     return int(text)
 
 
+def _setting(text: str) -> str:
+    """A setting is a word such as yes, or a number: what has a digit in it must be a number."""
+    if any(sign.isdigit() for sign in text):
+        _reading(text)
+    return text
+
+
 def _day(text: str) -> str:
     try:
         clock.day(text)
@@ -120,6 +127,7 @@ def location_of_book(text: str) -> str:
 
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200), AfterValidator(clean)]
 Notes = Annotated[str, StringConstraints(min_length=1, max_length=2000), AfterValidator(clean)]
+Setting = Annotated[Text, AfterValidator(_setting)]
 Name = Annotated[str, AfterValidator(_name)]
 Day = Annotated[str, AfterValidator(_day)]
 YesNo = StrictBool

@@ -16,6 +16,7 @@ from wqverify.plant.fields import (
     Notes,
     Number,
     Positive,
+    Setting,
     Text,
     YesNo,
     device_series,
@@ -107,7 +108,7 @@ class AnalyzerEntry(Entries):
     sample_line: SampleLineEntry | None = None
     hop: tuple[HopEntry, ...] = ()
     tolerance: dict[Key, ToleranceEntry] = Field(default_factory=dict)
-    settings: dict[Key, Text] = Field(default_factory=dict)
+    settings: dict[Key, Setting] = Field(default_factory=dict)
     interval_days: dict[Key, Count] = Field(default_factory=dict)
 
     def analyzer(self) -> Analyzer:
