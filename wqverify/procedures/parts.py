@@ -249,6 +249,7 @@ class Head(Part):
     """Who, which analyzer, when, and what is done before it is touched."""
 
     UNIT: ClassVar[str] = ""  # of "analyzer" questions where the procedure measures in one unit only
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = ()  # parts whose times may come in any order
 
     procedure: Annotated[Name, Ask("procedure")]
     tag: Annotated[Name, Ask("analyzer")]
@@ -320,8 +321,8 @@ _UNDONE_BY = (
 class Tail(Part):
     """The way back into service."""
 
-    signal: Annotated[Done[Signal] | None, Ask("signal")] = None
     output_released: Annotated[Done[Moment] | None, Ask("output released")] = None
+    signal: Annotated[Done[Signal] | None, Ask("signal")] = None
     loop_in_auto: Annotated[Done[Moment] | None, Ask("loop in automatic")] = None
     alarm_restored: Annotated[Done[Moment] | None, Ask("alarm restored")] = None
     operations_told_after: Annotated[Done[Told] | None, Ask("operations told afterwards")] = None

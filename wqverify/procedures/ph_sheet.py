@@ -147,6 +147,20 @@ class PhSheet(Tail, Work, Head):
     """One visit."""
 
     UNIT: ClassVar[str] = "pH"
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
+        frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"}),
+        frozenset(
+            {
+                "process_after",
+                "grab_after",
+                "output_released",
+                "signal",
+                "loop_in_auto",
+                "alarm_restored",
+                "operations_told_after",
+            }
+        ),
+    )
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

@@ -12,7 +12,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache, lru_cache
-from itertools import pairwise
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from pydantic import BaseModel
@@ -88,19 +89,24 @@ def named_people(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[
 def refuse_disorder(sheet: type[BaseModel], times: Mapping[str, str]) -> None:
     """Raise CorrectTheEntry where a time lies before one that stands above it on the sheet.
 
-    ``times`` holds ISO 8601 times with offset by path, as in ``Given.times``.
+    ``times`` holds ISO 8601 times with offset by path, as in ``Given.times``. What the sheet lists in its
+    ``TOGETHER`` may come in any order.
     """
-    placed = [(place[0], path) for path in times if (place := _place(sheet, path)) is not None]
-    for (_, earlier), (_, later) in pairwise(sorted(placed)):
-        if datetime.fromisoformat(times[later]) < datetime.fromisoformat(times[earlier]):
-            raise CorrectTheEntry(
-                f"{_label(sheet, later)} is {_clock(times[later])}, before {_label(sheet, earlier)} "
-                f"({_clock(times[earlier])}), which comes first in the order of work; correct one of them, "
-                f"or give the date too where the work went past midnight.",
-                found=times[later],
-                expected=f"not before {times[earlier]}",
-                where=later,
-            )
+    placed = sorted((place[0], path) for path in times if (place := _place(sheet, path)) is not None)
+    latest = ""  # of all that stands above; what stands together may come in any order
+    for _, group in groupby(placed, key=itemgetter(0)):
+        together = [path for _, path in group]
+        for path in together:
+            if latest and _instant(times[path]) < _instant(times[latest]):
+                raise CorrectTheEntry(
+                    f"{_label(sheet, path)} is {_clock(times[path])}, before {_label(sheet, latest)} "
+                    f"({_clock(times[latest])}), which comes first in the order of work; correct one of "
+                    f"them, or give the date too where the work went past midnight.",
+                    found=times[path],
+                    expected=f"not before {times[latest]}",
+                    where=path,
+                )
+        latest = max([*together, *([latest] if latest else [])], key=lambda path: _instant(times[path]))
 
 
 # ---------------------------------------------------------------- the walk
@@ -199,12 +205,28 @@ def _place(sheet: type[BaseModel], path: str) -> tuple[tuple[int, ...], str] | N
         if not asked:
             return None
         index, question = asked[0]
-        place.append(index)
+        place.append(index if place else _first_of(sheet, step, index))
         labels.append(question.ask.label)
         parts = question.parts
+    if question is None or not question.in_order:
+        return None
     *headings, leaf = labels
     label = _titled(", ".join(headings), leaf, ": ")
-    return (tuple(place), label[0].upper() + label[1:]) if question and question.in_order else None
+    together = any(path.partition(".")[0] in names for names in getattr(sheet, "TOGETHER", ()))
+    return tuple(place[:1] if together else place), label[0].upper() + label[1:]
+
+
+def _first_of(sheet: type[BaseModel], name: str, index: int) -> int:
+    """The place of a group is that of the first of those that may come in any order."""
+    for names in getattr(sheet, "TOGETHER", ()):
+        if name in names:
+            return min(i for i, question in enumerate(questions(sheet)) if question.name in names)
+    return index
+
+
+@lru_cache(maxsize=4096)
+def _instant(iso: str) -> datetime:
+    return datetime.fromisoformat(iso)
 
 
 def _label(sheet: type[BaseModel], path: str) -> str:

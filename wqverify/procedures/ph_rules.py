@@ -1,0 +1,248 @@
+"""What a pH calibration refuses before it computes, and what brakes an adjustment."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from decimal import Decimal
+
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.procedures.parts import NotDone, Points, refuse_disorder
+from wqverify.procedures.ph_budget import Measured
+from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, ThermometerCheck
+from wqverify.terms import Given, Quantity, Standard
+
+STAGES = ("as_found", "after_cleaning", "as_left")
+TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
+APART_AT_LEAST = Decimal(2)  # pH between buffers for a slope: below, its uncertainty is useless
+SENSIBLE_SLOPE = (80, 110)  # percent; beyond, a typing error or a broken electrode is likelier than a slope
+GRABS_AGREE = "0.10"  # pH between the errors by two grabs; common practice
+
+
+def refuse(sheet: PhSheet, given: Given) -> None:
+    """Raise CorrectTheEntry or ChooseAnother where the sheet cannot be computed as it stands."""
+    analyzer = given.analyzer
+    if sheet.serial_on_plate != analyzer.serial:
+        raise CorrectTheEntry(
+            f"The serial on the plate is {sheet.serial_on_plate}, the register has {analyzer.serial} for "
+            f"{analyzer.tag}. Look at the plate again; where the instrument was exchanged, enter the new "
+            f"serial in analyzers.toml and run plant accept.",
+            found=sheet.serial_on_plate,
+            expected=analyzer.serial,
+            where="serial_on_plate",
+        )
+    refuse_disorder(PhSheet, given.times)
+    for stage in STAGES:
+        part = getattr(sheet, stage)
+        if isinstance(part, Points):
+            _refuse_stage(stage, part, sheet, given)
+    if isinstance(sheet.check_buffer, BufferPoint):
+        _refuse_point("check_buffer", "The check buffer", sheet.check_buffer, sheet, given)
+    if isinstance(sheet.thermometer_check, ThermometerCheck) and not sheet.thermometer_check.use:
+        _refuse_overdue("thermometer_check.reference", sheet.thermometer_check.reference, sheet, given, True)
+    for path, shown in _process_readings(sheet):
+        _refuse_outside(path, "The display of the process", shown, given)
+
+
+def standard(name: str, path: str, given: Given) -> Standard:
+    """Return a standard the case knows; raises ChooseAnother."""
+    if name not in given.standards:
+        raise ChooseAnother(
+            f"{path} names {name!r}, which standards_on_hand.toml does not hold; correct the sheet or add "
+            "it.",
+            found=name,
+            where=path,
+        )
+    return given.standards[name]
+
+
+def _refuse_stage(stage: str, part: Points[BufferPoint], sheet: PhSheet, given: Given) -> None:
+    seen: dict[str, int] = {}
+    for index, point in enumerate(part.points):
+        path = f"{stage}.points.{index}"
+        first = seen.setdefault(point.standard, index)
+        if first != index:
+            raise CorrectTheEntry(
+                f"{TITLES[stage].capitalize()} has the buffer {point.standard} twice (points {first + 1} and "
+                f"{index + 1}); keep one with all its readings, or name the bottle that was really used.",
+                found=point.standard,
+                where=f"{path}.standard",
+            )
+        _refuse_point(path, f"{TITLES[stage].capitalize()}, point {index + 1}", point, sheet, given)
+    if part.thermometer:
+        _refuse_overdue(f"{stage}.thermometer", part.thermometer, sheet, given, False)
+
+
+def _refuse_point(path: str, title: str, point: BufferPoint, sheet: PhSheet, given: Given) -> None:
+    bottle = standard(point.standard, f"{path}.standard", given)
+    for index, reading in enumerate(point.values):
+        _refuse_outside(f"{path}.readings.{index}", f"{title}, reading {index + 1}", reading, given)
+    if bottle.usable_until and bottle.usable_until < sheet.date and not point.use:
+        because = f" ({bottle.because})" if bottle.because else ""
+        raise ChooseAnother(
+            f"{title}: {bottle.id} (lot {bottle.lot}) was usable until {bottle.usable_until}{because}, the "
+            f"work was on {sheet.date}. Ways on: read again in another lot that brackets the process "
+            "value; or leave this buffer out, a check in one buffer stands with the slope not evaluated; "
+            "or write "
+            f'use = "information only", which shows the result without a pass.',
+            found=bottle.usable_until,
+            expected=f"{sheet.date} or later",
+            where=f"{path}.standard",
+        )
+
+
+def _refuse_overdue(path: str, name: str, sheet: PhSheet, given: Given, may_inform: bool) -> None:
+    instrument = standard(name, path, given)
+    if instrument.calibration_due and instrument.calibration_due < sheet.date:
+        way = (
+            'write use = "information only"'
+            if may_inform
+            else "leave the thermometer out, its uncertainty is then assumed"
+        )
+        raise ChooseAnother(
+            f"The calibration of {instrument.id} ({instrument.name}) was due on "
+            f"{instrument.calibration_due}, the work was on {sheet.date}. Ways on: use another reference; "
+            f"or {way}.",
+            found=instrument.calibration_due,
+            expected=f"{sheet.date} or later",
+            where=path,
+        )
+
+
+def _refuse_outside(path: str, title: str, value: Decimal, given: Given) -> None:
+    low, high = max(given.analyzer.low, Decimal(0)), min(given.analyzer.high, Decimal(14))
+    if not low <= value <= high:
+        raise CorrectTheEntry(
+            f"{title} is {value}; {given.analyzer.tag} shows {low} to {high} pH. Type what the display "
+            f"showed; where it showed this, take the analyzer out of service and say not_done.",
+            found=str(value),
+            expected=f"{low} to {high}",
+            where=path,
+        )
+
+
+def _process_readings(sheet: PhSheet) -> Iterator[tuple[str, Decimal]]:
+    for name in ("process_before", "process_after"):
+        part = getattr(sheet, name)
+        if part is not None and not isinstance(part, NotDone):
+            yield f"{name}.ph", part.ph.value
+    for index, grab in enumerate(sheet.grab):
+        yield f"grab.{index}.shown", grab.shown.value
+    if isinstance(sheet.grab_after, Grab):
+        yield "grab_after.shown", sheet.grab_after.shown.value
+
+
+def frozen(part: str, given: Given) -> str:
+    """Return why a control-system value was no live one: a held output shows the value of before."""
+    times = given.times
+    read, held, released = (times.get(f"{p}.at") for p in (part, "output_held", "output_released"))
+    if not read or not held:
+        return ""
+    moment = datetime.fromisoformat(read)
+    if moment > datetime.fromisoformat(held) and not (
+        released and moment >= datetime.fromisoformat(released)
+    ):
+        return f"the control system was read at {read[11:16]} while the output was held, so it stood still"
+    return ""
+
+
+# ---------------------------------------------------------------- brakes on adjusting
+
+
+def spread(points: Sequence[Measured]) -> Decimal:
+    """Return how far apart the buffers of some points are, pH."""
+    values = [point.buffer.exact for point in points]
+    return max(values) - min(values)
+
+
+def brake(
+    sheet: PhSheet, given: Given, points: Sequence[Measured], quantities: Mapping[str, Quantity]
+) -> None:
+    """Raise CorrectTheEntry where an adjustment is not founded on what was read before it.
+
+    ``points`` and ``quantities`` are those of the last stage before the adjustment. What a person may
+    overrule with ``despite`` is said; a slope from buffers less than 2 pH apart nobody may.
+    """
+    decision = sheet.decision
+    if decision is None or not isinstance(sheet.adjusted, Adjusted) or decision.action == "replace":
+        return
+    _refuse_slope_from_too_little(sheet, decision.to, points)
+    reason = _reason_to_stop(sheet, given, points, quantities)
+    if reason and not decision.despite:
+        raise CorrectTheEntry(
+            f"{reason} Nothing is adjusted to that: correct the readings, clean and read again, or write "
+            f'decision.despite = "..." with your reason to go on.',
+            where="decision.action",
+        )
+
+
+def _refuse_slope_from_too_little(sheet: PhSheet, to: str, points: Sequence[Measured]) -> None:
+    assert sheet.decision is not None
+    if sheet.decision.action != "two-point":
+        return
+    if to == "grab":
+        raise CorrectTheEntry(
+            "A two-point adjustment to grabs is refused: grabs of one water are too close together for a "
+            "slope. Adjust the offset to them, or the slope in buffers.",
+            found="two-point to grab",
+            where="decision.action",
+        )
+    usable = [point for point in points if not point.information]
+    if len(usable) < 2 or spread(usable) < APART_AT_LEAST:
+        found = f"{len(usable)} buffer" if len(usable) < 2 else f"{spread(usable)} pH between the buffers"
+        raise CorrectTheEntry(
+            f"A two-point adjustment needs two buffers in date at least {APART_AT_LEAST} pH apart; before it "
+            f"there was {found}. Read in a second buffer, or adjust the offset only.",
+            found=found,
+            expected=f"at least {APART_AT_LEAST} pH apart",
+            where="decision.action",
+        )
+
+
+def _reason_to_stop(
+    sheet: PhSheet, given: Given, points: Sequence[Measured], quantities: Mapping[str, Quantity]
+) -> str:
+    assert sheet.decision is not None
+    if sheet.decision.to == "grab":
+        return _grabs_disagree(sheet, given)
+    if not points:
+        return "No buffer was read before the adjustment."
+    for point in points:
+        if point.unsteady:
+            return f"In {point.id} the {point.unsteady}."
+        if point.information:
+            return f"{point.id} was read for information only."
+    if sheet.decision.action == "two-point":
+        return senseless_slope(quantities)
+    return ""
+
+
+def senseless_slope(quantities: Mapping[str, Quantity]) -> str:
+    """Return what is wrong with a slope that no working electrode has, empty where it is sensible."""
+    low, high = SENSIBLE_SLOPE
+    slope = quantities.get("slope")
+    if slope is not None and not low <= slope.value <= high:
+        sign = " (of the wrong sign)" if slope.value < 0 else ""
+        return (
+            f"The readings before the adjustment give a slope of {slope.value:.1f} %{sign}; an electrode "
+            f"that works gives {low} to {high} %, so a reading is mistyped, a buffer mistaken or the "
+            "electrode broken."
+        )
+    gain = quantities.get("gain")
+    if slope is None and gain is not None and not low <= gain.value * 100 <= high:
+        return (
+            f"Between the buffers the display moved {gain.value:.2f} pH per pH; {low / 100} to "
+            f"{high / 100} is sensible, so a reading is mistyped, a buffer mistaken or the electrode broken."
+        )
+    return ""
+
+
+def _grabs_disagree(sheet: PhSheet, given: Given) -> str:
+    if len(sheet.grab) < 2:
+        return f"An adjustment to grabs needs two that agree; the sheet has {len(sheet.grab)}."
+    limit = Decimal(given.analyzer.settings.get("grabs_agree_ph", GRABS_AGREE))
+    errors = [grab.shown.value - grab.ph.value for grab in sheet.grab]
+    apart = max(errors) - min(errors)
+    if apart > limit:
+        return f"The errors by the grabs differ by {apart} pH; two that agree within {limit} pH are needed."
+    return ""

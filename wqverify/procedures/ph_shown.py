@@ -1,0 +1,245 @@
+"""What is shown beside the checks: values, hand calculations and charts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+
+from wqverify.procedures.ph_budget import Measured, one_temperature
+from wqverify.procedures.ph_stages import Stage
+from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
+
+GUM = "JCGM 100:2008 (GUM)"
+
+
+def values(stages: Mapping[str, Stage]) -> Iterator[Value]:
+    """Give the quantities that are shown and not judged."""
+    for stage in stages.values():
+        for word, label, source in (
+            ("slope_mv", "Slope of the electrode", "straight line through the buffers"),
+            ("gain", "Slope relative to the one stored in the transmitter", "displays only"),
+        ):
+            if word in stage.quantities:
+                key = f"{stage.name}.{word}"
+                yield Value(key, stage.name, label, stage.quantities[word], source)
+        for point in stage.line:
+            residual = stage.quantities.get(f"{point.id}.residual")
+            if residual is not None:
+                key, label = f"{stage.name}.{point.id}.residual", f"Distance of {point.id} from the line"
+                yield Value(key, stage.name, label, residual, "least squares, all buffers alike")
+
+
+# ---------------------------------------------------------------- hand calculations
+
+
+def workings(stages: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[Working]:
+    """Give the calculations a person with a pocket calculator can follow, ending in the numbers shown."""
+    shown = {check.key: check.quantity.text for check in checks if check.quantity is not None}
+    done: set[tuple[str, str]] = set()
+    for stage in stages.values():
+        if stage.same_as:
+            continue
+        for point in stage.points:
+            at = (point.id, point.temperature.text if point.temperature else "")
+            if point.buffer.nodes and at not in done:
+                done.add(at)
+                yield _buffer_working(point)
+            yield _error_working(stage, point, shown)
+        if stage.process is not None and stage.between is not None:
+            yield _process_working(stage, shown)
+        if stage.line:
+            yield from _line_workings(stage, shown)
+
+
+def _answer(exact: str, unit: str, shown: str) -> str:
+    """The answer; where the rule rounds before it judges, both."""
+    return f"{exact} {unit}" if shown in ("", exact) else f"{exact} {unit}, judged as {shown} {unit}"
+
+
+def _buffer_working(point: Measured) -> Working:
+    assert point.temperature is not None
+    t, nodes = point.temperature.value, point.buffer.nodes
+    upper = next((i for i, (x, _) in enumerate(nodes) if x > t), len(nodes) - 1)
+    (t1, b1), (t2, b2) = nodes[max(upper, 1) - 1], nodes[max(upper, 1)]
+    return Working(
+        f"pH of {point.buffer.standard.name} ({point.id}) at {t} °C",
+        "B = B1 + (B2 − B1) (t − t1) / (t2 − t1)",
+        f"{b1} + ({b2} − {b1}) × ({t} − {t1}) / ({t2} − {t1})",
+        f"{point.buffer.exact:f} pH",
+        point.buffer.source,
+    )
+
+
+def _error_working(stage: Stage, point: Measured, shown: Mapping[str, str]) -> Working:
+    return Working(
+        f"Error in {point.buffer.standard.name} ({point.id}), {stage.title}",
+        "e = R − B",
+        f"{point.reading.text} − {_signed(point.buffer.exact)}",
+        _answer(f"{point.error:f}", "pH", shown.get(f"{stage.name}.{point.id}.error", "")),
+        "reading minus reference",
+    )
+
+
+def _process_working(stage: Stage, shown: Mapping[str, str]) -> Working:
+    assert stage.process is not None
+    assert stage.between is not None
+    low, high = stage.between
+    e1, e2, r1, r2 = (_signed(v) for v in (low.error, high.error, low.reading.value, high.reading.value))
+    exact = stage.quantities["process.error"].text
+    return Working(
+        f"Error at the displayed process value, {stage.title}",
+        "e(x) = e1 + (e2 − e1) (x − R1) / (R2 − R1), x as displayed",
+        f"{e1} + ({e2} − {e1}) × ({stage.process.ph.text} − {r1}) / ({r2} − {r1})",
+        _answer(exact, "pH", shown.get(f"{stage.name}.process.error", "")),
+        "straight line between the two buffers",
+    )
+
+
+def _line_workings(stage: Stage, shown: Mapping[str, str]) -> Iterator[Working]:
+    line, found = stage.line, stage.quantities
+    if len(line) == 2 and all(point.mv is not None for point in line):
+        yield from _two_voltages(stage, line[0], line[1], shown)
+    elif len(line) == 2:
+        yield from _two_displays(stage, line[0], line[1], shown)
+    elif "slope_mv" in found:
+        pairs = "; ".join(f"{p.mv.text if p.mv else ''} mV at {p.buffer.exact:f}" for p in line)
+        yield Working(
+            f"Slope, {stage.title}",
+            "S = Σ(B − B̄)(E − Ē) / Σ(B − B̄)²",
+            pairs,
+            f"{found['slope_mv'].text} mV/pH",
+            "unweighted least squares",
+        )
+
+
+def _two_voltages(stage: Stage, low: Measured, high: Measured, shown: Mapping[str, str]) -> Iterator[Working]:
+    assert low.mv is not None
+    assert high.mv is not None
+    e1, e2, b1, b2 = (_signed(v) for v in (low.mv.value, high.mv.value, low.buffer.exact, high.buffer.exact))
+    slope, offset = shown.get(f"{stage.name}.slope", ""), shown.get(f"{stage.name}.offset", "")
+    assert low.temperature is not None
+    assert high.temperature is not None
+    if not one_temperature(stage.line):
+        t1, t2 = low.temperature.text, high.temperature.text
+        yield Working(
+            f"Slope from buffers at two temperatures, {stage.title}",
+            "s = (E1 − E2) / (k(t1) (7 − B1) − k(t2) (7 − B2)), k(t) = 0.198421 (t + 273.15) mV",
+            f"({e1} − {e2}) / (k({t1}) × (7 − {b1}) − k({t2}) × (7 − {b2})), times 100",
+            f"{slope} %",
+            GUM,
+        )
+        return
+    mv, t = stage.quantities["slope_mv"].text, low.temperature.text
+    yield Working(
+        f"Slope, {stage.title}",
+        "S = (E2 − E1) / (B2 − B1)",
+        f"({e2} − {e1}) / ({b2} − {b1})",
+        f"{mv} mV/pH",
+        "two buffers",
+    )
+    yield Working(
+        f"Slope as a share of the theoretical one, {stage.title}",
+        "−100 S / k, k = 0.198421 (t + 273.15) mV/pH",
+        f"−100 × {_signed(Decimal(mv))} / (0.198421 × ({t} + 273.15))",
+        f"{slope} %",
+        "Nernst, R and F of the SI 2019",
+    )
+    yield Working(
+        f"Offset at pH 7, {stage.title}",
+        "E7 = E1 + S (7 − B1)",
+        f"{e1} + {_signed(Decimal(mv))} × (7 − {b1})",
+        f"{offset} mV",
+        "two buffers",
+    )
+
+
+def _two_displays(stage: Stage, low: Measured, high: Measured, shown: Mapping[str, str]) -> Iterator[Working]:
+    r1, r2, b1, b2 = (
+        _signed(v) for v in (low.reading.value, high.reading.value, low.buffer.exact, high.buffer.exact)
+    )
+    gain = stage.quantities["gain"].text
+    yield Working(
+        f"Slope relative to the stored one, {stage.title}",
+        "g = (R2 − R1) / (B2 − B1)",
+        f"({r2} − {r1}) / ({b2} − {b1})",
+        f"{gain} pH per pH",
+        "displays only",
+    )
+    slope = shown.get(f"{stage.name}.slope")
+    if slope and "stored slope" in {line.cause for line in stage.quantities["slope"].budget}:
+        stored = next(line.value for line in stage.quantities["slope"].budget if line.cause == "stored slope")
+        yield Working(
+            f"Slope of the electrode, {stage.title}",
+            "stored slope × g",
+            f"{stored:g} × {gain}",
+            f"{slope} %",
+            "stored slope as typed",
+        )
+
+
+def _signed(value: Decimal) -> str:
+    """A negative number put into a formula stands in brackets."""
+    return f"{value:f}" if value >= 0 else f"(−{-value:f})"
+
+
+# ---------------------------------------------------------------- charts
+
+
+def charts(stages: Mapping[str, Stage], checks: Sequence[Check], given: Given) -> Iterator[Chart]:
+    """Give the errors against their tolerance, and the readings as they settled."""
+    judged = {check.key: check for check in checks}
+    series = [
+        Series(stage.title, tuple(_error_points(stage, judged)))
+        for stage in stages.values()
+        if stage.points and not stage.same_as
+    ]
+    if series:
+        tolerance = given.analyzer.tolerances.get("error")
+        bounds = tolerance.at(Decimal(0)) if tolerance else ()
+        lines = tuple(Line(f"tolerance {bound:+f} pH", f"{bound:f}") for bound in bounds if bound is not None)
+        yield Chart(
+            "errors",
+            "Error in the buffers and at the process value, with U",
+            "pH",
+            "error, pH",
+            tuple(series),
+            lines,
+        )
+    settled = [
+        trace
+        for stage in stages.values()
+        if not stage.same_as
+        for point, typed in zip(stage.points, stage.typed, strict=True)
+        if (trace := _trace(stage, point, typed.values)) is not None
+    ]
+    if settled:
+        yield Chart(
+            "trace",
+            "Readings until they held still, as distance from the accepted one",
+            "reading",
+            "pH from the last reading",
+            tuple(settled),
+        )
+
+
+def _error_points(stage: Stage, judged: Mapping[str, Check]) -> Iterator[tuple[str, str, str]]:
+    for point in stage.points:
+        yield _with_u(f"{point.buffer.exact:f}", judged[f"{stage.name}.{point.id}.error"].quantity)
+    process = judged.get(f"{stage.name}.process.error")
+    if stage.process is not None and process is not None and process.quantity is not None:
+        yield _with_u(stage.process.ph.text, process.quantity)
+
+
+def _with_u(x: str, quantity: Quantity | None) -> tuple[str, str, str]:
+    assert quantity is not None  # every buffer that was read has an error, judged or not
+    return x, quantity.text, quantity.expanded
+
+
+def _trace(stage: Stage, point: Measured, readings: tuple[Decimal, ...]) -> Series | None:
+    if len(readings) < 2:
+        return None
+    last = readings[-1]
+    return Series(
+        f"{stage.title}, {point.id}",
+        tuple((str(number), f"{reading - last:f}", "") for number, reading in enumerate(readings, 1)),
+    )
