@@ -133,6 +133,7 @@ low = "0.00"
 name = "b"
 "key with = sign" = "1"
 box = { x = "1", "y z" = ["2", "3"] }
+[far.away]
 """
 
 
@@ -153,6 +154,7 @@ box = { x = "1", "y z" = ["2", "3"] }
         (("hop", 1, "box", "y z", 1), 22),
         (("hop", 1, "missing"), 19),  # what is missing is looked for in its group
         (("as_found", "cleaning", "by"), 8),
+        (("far",), 23),  # only a longer heading names it
     ],
 )
 def test_every_entry_has_its_line(tmp_path: Path, loc: tuple[str | int, ...], line: int) -> None:

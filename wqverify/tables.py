@@ -18,6 +18,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from wqverify.calculations.interpolation import interpolate
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
 from wqverify.shipped import shipped_folder
 from wqverify.terms import Reading, TableUse
@@ -73,9 +74,8 @@ class Table:
                 found=str(x),
                 expected=f"{low} to {high}",
             )
-        from wqverify.calculations.interpolation import interpolate
-
-        return interpolate(nodes, x)
+        value: Decimal = interpolate(nodes, x)
+        return value
 
     def use(self) -> TableUse:
         """Return what a record keeps of this table."""

@@ -41,9 +41,7 @@ class Document:
 
     def line(self, loc: Loc) -> int:
         """Return the line an entry stands on, or the nearest group around it; 0 for the whole file."""
-        while loc and loc not in self.places.at:
-            loc = loc[:-1]
-        return self.places.at[loc].line if loc else 0
+        return self.places.line(loc)
 
     def where(self, loc: Loc = ()) -> str:
         """Return "analyzers.toml, line 12"; for the whole file its name."""

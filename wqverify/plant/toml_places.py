@@ -30,7 +30,18 @@ class Places:
     """All entries of a file by their location; ``twice`` is the first one that is given a second time."""
 
     at: dict[Loc, Place] = field(default_factory=dict)
+    implied: dict[Loc, int] = field(default_factory=dict)  # groups that only a longer heading names
     twice: tuple[Loc, int, int] | None = None  # location, first line, second line
+
+    def line(self, loc: Loc) -> int:
+        """Return the line of an entry, or of the nearest group around it; 0 where there is none."""
+        while loc:
+            if loc in self.at:
+                return self.at[loc].line
+            if loc in self.implied:
+                return self.implied[loc]
+            loc = loc[:-1]
+        return 0
 
     def put(self, loc: Loc, place: Place) -> None:
         if loc in self.at and self.twice is None:
@@ -75,6 +86,7 @@ class _Scan:
         parent: Loc = ()
         for key in keys[:-1]:
             parent = self.into(parent, key)
+            self.found.implied.setdefault(parent, line)
         table = (*parent, keys[-1])
         if opening == "[[":
             self.last[table] = self.last.get(table, -1) + 1
