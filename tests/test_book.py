@@ -106,6 +106,12 @@ def test_a_repeated_key_returns_the_entry_it_has_and_adds_nothing(book: Book) ->
     assert len(list(book.entries())) == 1
 
 
+def test_a_key_is_the_same_in_both_unicode_forms(book: Book) -> None:
+    performed(book, visit="Béla's visit")
+    assert performed(book, visit="Be\u0301la's visit")[0].already
+    assert texts(book) == []
+
+
 def test_a_key_in_the_chain_of_another_device_counts_too(book: Book) -> None:
     performed(book, visit="one visit")
     other = open_book(book.path, "L2")

@@ -311,6 +311,15 @@ def test_an_anchor_of_an_unknown_chain_or_of_a_missing_entry_is_named(book: Book
 # ---------------------------------------------------------------- a damaged file
 
 
+@pytest.mark.parametrize("text", ["no JSON", "[]", "{}", '{"body": 1}'])
+def test_an_entry_that_is_none_is_said_in_one_sentence(book: Book, text: str) -> None:
+    filled(book)
+    tamper(book, f"UPDATE entries SET entry = '{text}' WHERE seq = 1")
+    for read in (book.entries, book.records, book.iterate_stored, lambda: [book.find("L1-2026-0001")]):
+        with pytest.raises(RepairTheFolder, match="is not what was entered; run `wqverify book examine`"):
+            list(read())
+
+
 @pytest.mark.parametrize(
     ("damage", "found"),
     [

@@ -11,9 +11,18 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wqverify.book.entry import Entry, checked_chain, entry_of, instant
+from wqverify.book.entry import CHANGES, Entry, checked_chain, entry_of, instant
 from wqverify.book.faults import told_in_words
-from wqverify.book.schema import FORMAT, about, create_tables, engine_for, entries, records, stored
+from wqverify.book.schema import (
+    FORMAT,
+    about,
+    create_tables,
+    engine_for,
+    entries,
+    is_performed,
+    records,
+    stored,
+)
 from wqverify.book.state import RecordState
 from wqverify.book.writer import Writer, utc
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
@@ -124,9 +133,7 @@ class Book:
         """Return the bytes of the record.json of a record; raises ChooseAnother where there is none."""
         query = sa.select(stored.c.bytes).join(entries, entries.c.stored == stored.c.digest)
         with self.reading() as connection:
-            data = connection.execute(
-                query.where(entries.c.record == number, entries.c.event == "performed")
-            ).scalar()
+            data = connection.execute(query.where(entries.c.record == number, is_performed)).scalar()
         if data is None:
             raise ChooseAnother(
                 f"The book {self.path.name} holds no record {number}; see `wqverify book list`.",
@@ -150,14 +157,14 @@ class Book:
     def iterate_stored(self, month: str = "") -> Iterator[StoredRecord]:
         """Yield the bytes of all records, or of those of a month, to run them again at scale."""
         query = (
-            sa.select(entries.c.seq, entries.c.entry, stored.c.bytes)
+            sa.select(entries.c.seq, entries.c.entry, entries.c.hash, stored.c.bytes)
             .join(records, _same_entry)
             .join(stored, stored.c.digest == entries.c.stored)
         )
         for chain in self.chains():
             for row in self.rows(_in_month(query, month), chain):
-                body = json.loads(row.entry)["body"]
-                yield StoredRecord(body["record"], body["stored"], row.bytes)
+                entry = entry_of(row.entry, row.hash)
+                yield StoredRecord(entry.record, str(entry.body.get("stored", "")), row.bytes)
 
     def last_records(
         self,
@@ -201,13 +208,14 @@ class Book:
 
     def accepted_snapshot(self) -> Any:
         """Return the plain data this device last accepted as its register, None before the first time."""
-        query = (
-            sa.select(stored.c.bytes)
-            .join(entries, entries.c.stored == stored.c.digest)
-            .where(entries.c.chain == self.chain, entries.c.event.like("% changed"))
+        last = sa.select(sa.func.max(entries.c.seq)).where(
+            entries.c.chain == self.chain, entries.c.event.in_(CHANGES), entries.c.stored.is_not(None)
         )
+        query = sa.select(stored.c.bytes).join(entries, entries.c.stored == stored.c.digest)
         with self.reading() as connection:
-            data = connection.execute(query.order_by(entries.c.seq.desc()).limit(1)).scalar()
+            data = connection.execute(
+                query.where(entries.c.chain == self.chain, entries.c.seq == last.scalar_subquery())
+            ).scalar()
         return None if data is None else json.loads(data)
 
     def accepted_changes(self, since: str = "") -> list[dict[str, str]]:
@@ -215,9 +223,7 @@ class Book:
 
         ``since`` is an ISO 8601 time with offset: only changes accepted then or later.
         """
-        query = sa.select(entries.c.seq, entries.c.entry, entries.c.hash).where(
-            entries.c.event.like("% changed")
-        )
+        query = sa.select(entries.c.seq, entries.c.entry, entries.c.hash).where(entries.c.event.in_(CHANGES))
         told = []
         for row in self.rows(query, self.chain):
             entry = entry_of(row.entry, row.hash)

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from wqverify.errors import ChooseAnother
+from wqverify.errors import ChooseAnother, RepairTheFolder
 from wqverify.records.canonical import canonical
 
 GENESIS = "0" * 64  # what the first entry of a chain follows
@@ -33,6 +33,8 @@ EVENTS = (
     "standards changed",
     "plant settings changed",
 )
+
+CHANGES = tuple(event for event in EVENTS if event.endswith(" changed"))
 
 OF_THE_ENTRY = frozenset({"event", "key", "record", "at", "stored"})  # words of a body the writer fills in
 
@@ -68,22 +70,20 @@ def digest_of(text: bytes) -> str:
 
 
 def entry_of(text: str, digest: str, *, already: bool = False) -> Entry:
-    """Return the entry that a text of the book says."""
-    said = json.loads(text)
-    body = said["body"]
-    return Entry(
-        chain=said["chain"],
-        seq=said["seq"],
-        prev=said["prev"],
-        digest=digest,
-        text=text,
-        event=body["event"],
-        key=body["key"],
-        record=body["record"],
-        at=body["at"],
-        body=body,
-        already=already,
-    )
+    """Return the entry that a text of the book says; raises RepairTheFolder where it says none."""
+    try:
+        said = json.loads(text)
+        body = said["body"]
+        event, key, record, at = (str(body[name]) for name in ("event", "key", "record", "at"))
+        return Entry(
+            said["chain"], said["seq"], said["prev"], digest, text, event, key, record, at, body, already
+        )
+    except (ValueError, KeyError, TypeError) as problem:
+        raise RepairTheFolder(
+            "An entry of the book is not what was entered; run `wqverify book examine`, which names it, and "
+            "put back the newest good copy of the book.",
+            found=digest,
+        ) from problem
 
 
 def checked_chain(chain: str) -> str:

@@ -1,7 +1,8 @@
 """Tables, triggers and connections of a book; everything that depends on the kind of database is here.
 
-A book on PostgreSQL needs three things in this file, marked *per database*: how to connect, how to take
-the lock of a writer (an advisory lock), and the triggers (row triggers, and one against TRUNCATE).
+A book on PostgreSQL needs four things in this file, marked *per database*: how to connect, how to take
+the lock of a writer (an advisory lock), the triggers (row triggers, and one against TRUNCATE), and text
+columns in collation C, as numbers are compared byte by byte.
 
 SQLite on a network share is unsafe, because file locks are not kept there: the book belongs on a local
 disk.
@@ -55,14 +56,15 @@ entries = sa.Table(
     sa.UniqueConstraint("chain", "key", name="once_per_key"),
 )
 sa.Index("entries_of_record", entries.c.record)
+sa.Index("entries_of_key", entries.c.key)
 sa.Index("entries_of_event", entries.c.chain, entries.c.event, entries.c.seq)
-_performed = entries.c.event == "performed"
+is_performed = entries.c.event == sa.literal_column("'performed'")  # spelt out: so the index is used
 sa.Index(
     "one_record_per_number",
     entries.c.record,
     unique=True,
-    sqlite_where=_performed,
-    postgresql_where=_performed,
+    sqlite_where=is_performed,
+    postgresql_where=is_performed,
 )
 
 # Where to look for a record; written with its *performed* entry and nothing that the entry does not say.

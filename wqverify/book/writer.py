@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Mapping
 from datetime import UTC
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from wqverify.book.entry import EVENTS, GENESIS, OF_THE_ENTRY, Entry, entry_of, instant, link, numbered
-from wqverify.book.schema import entries, records, stored
+from wqverify.book.schema import entries, is_performed, records, stored
 from wqverify.records.canonical import digest
 from wqverify.terms import Previous
 
@@ -35,15 +36,17 @@ class Writer:
 
     def next_number(self, year: int) -> str:
         """Return the number of the next record entered in this year; one that was rolled back comes again."""
-        first, last = numbered(self._chain, year, 0)[:-4], numbered(self._chain, year, 0)[:-4] + "~"
+        first = numbered(self._chain, year, 0)[:-4]
+        last = first + "~"  # comes after every digit
         count = sa.select(sa.func.count()).where(
-            entries.c.event == "performed", entries.c.record >= first, entries.c.record < last
+            is_performed, entries.c.record >= first, entries.c.record < last
         )
         return numbered(self._chain, year, self._connection.execute(count).scalar_one() + 1)
 
     def known(self, key: str) -> Entry | None:
         """Return the entry that already has this key, in whichever chain."""
-        found = sa.select(entries.c.entry, entries.c.hash).where(entries.c.key == key)
+        in_nfc = unicodedata.normalize("NFC", key)  # as the canonical text has it
+        found = sa.select(entries.c.entry, entries.c.hash).where(entries.c.key == in_nfc)
         row = self._connection.execute(found.order_by(entries.c.chain, entries.c.seq).limit(1)).first()
         return entry_of(row.entry, row.hash, already=True) if row else None
 
