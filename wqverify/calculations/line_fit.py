@@ -87,7 +87,8 @@ def inverse(line: FittedLine, y: float, u_y: float) -> tuple[float, float]:
     """Return x and its standard uncertainty for an observed y on a fitted line.
 
     Equation: x = (y - a)/b, u^2 = (u_y^2 + u_a^2 + x^2 u_b^2 + 2 x u(a, b))/b^2. y and its standard
-    uncertainty in the unit of y. Raises ZeroDivisionError for a line without slope. Source: ISO/TS 28037:2010, 11.
+    uncertainty in the unit of y. Raises ZeroDivisionError for a line without slope. Source: ISO/TS
+    28037:2010, 11.
 
     >>> x, u = inverse(fit_line([1, 2, 3, 4], [2.0, 4.0, 6.0, 8.0]), 10.0, 0.2)
     >>> round(x, 9), round(u, 9)
