@@ -73,8 +73,9 @@ class Buffer(Part):
     """What a pH buffer needs besides its readings."""
 
     temperature_c: Annotated[
-        Number, Ask("temperature of the buffer", "°C", help="by the reference thermometer, not the analyzer")
-    ]
+        Number | None,
+        Ask("temperature of the buffer", "°C", help="by the reference thermometer, not the analyzer"),
+    ] = None
     mv: Annotated[Number | None, Ask("electrode voltage with the last reading", "mV")] = None
 
 
