@@ -22,7 +22,7 @@ Edit = Callable[[str, str, str], Path]
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    new_plant(tmp_path / "plant", name='Ellodale "north"', zone="America/Chicago")
+    new_plant(tmp_path / "plant", name='Ellodale "north" $zone', zone="America/Chicago")
     return tmp_path / "plant"
 
 
@@ -57,7 +57,7 @@ def line_of(folder: Path, file: str, passage: str) -> str:
 def test_a_new_plant_folder_is_valid_and_says_what_it_holds(folder: Path) -> None:
     plant = open_plant(folder)
     analyzer = plant.analyzers["AIT-0001"]
-    assert plant.site.name == 'Ellodale "north"'
+    assert plant.site.name == 'Ellodale "north" $zone'
     assert (str(plant.zone), plant.device, plant.site.retention_years) == ("America/Chicago", "L1", 10)
     assert plant.book == str(folder / "book" / "book.sqlite")
     assert (analyzer.serial, analyzer.low, str(analyzer.high)) == ("SERIAL-0001", Decimal(0), "14.00")
@@ -283,6 +283,15 @@ def test_the_expected_shares_are_shown_for_every_rule(edit: Edit) -> None:
         "AIT-0001, tolerance check_buffer: U 0.037 pH (assumed) is 0.74 of 0.05; judged simple",
         "AIT-0001, tolerance slope: U 0.81 % is 0.17 of 5; judged simple",
         "AIT-0001, tolerance grab: U 0.065 pH (assumed) is 0.33 of 0.2; judged simple",
+    )
+
+
+def test_guarded_without_any_uncertainty_to_expect_says_what_is_missing(edit: Edit) -> None:
+    edit(A, 'measures = "pH"', 'measures = "conductivity"')
+    plant = open_plant(edit(A, 'rule = "simple"', 'rule = "guarded"'))
+    assert expected_shares(plant) == (
+        "AIT-0001, tolerance error: judged guarded, and no uncertainty to expect is known; add "
+        "expected_expanded",
     )
 
 

@@ -18,7 +18,7 @@ from wqverify.plant.fields import Entries
 from wqverify.plant.files import Document, Problem, read_toml
 from wqverify.plant.messages import explain
 from wqverify.plant.models import AnalyzersFile, PeopleFile, PlantFile, RoundsFile, StandardsFile
-from wqverify.plant.shares import share_of
+from wqverify.plant.shares import said_of
 from wqverify.terms import Analyzer, Person, Site, Standard
 
 File = TypeVar("File", bound=Entries)
@@ -72,10 +72,10 @@ def open_plant(folder: Path) -> Plant:
             folder, "rounds.toml", RoundsFile, lambda file, document: sense.in_rounds(file, document, tags)
         )
     shares = [
-        str(share)
+        said
         for entry in register.analyzer
         for name, tolerance in entry.tolerance.items()
-        if (share := share_of(entry, name, tolerance)) is not None
+        if (said := said_of(entry, name, tolerance))
     ]
     return Plant(
         folder=folder,

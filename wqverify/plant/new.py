@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from string import Template
 
+from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother
 
 FOLDERS = ("field_sheets", "trends", "certificates", "book")
@@ -13,7 +15,8 @@ FOLDERS = ("field_sheets", "trends", "certificates", "book")
 def new_plant(folder: Path, name: str = "Example water plant", zone: str = "America/Chicago") -> None:
     """Write a plant folder with one pH analyzer, two people and three standards as an example.
 
-    Raises ChooseAnother where the folder holds anything; nothing is ever overwritten.
+    Raises ChooseAnother where the folder holds anything (nothing is ever overwritten), and CouldNotRun
+    where the disk refuses.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise ChooseAnother(
@@ -22,9 +25,7 @@ def new_plant(folder: Path, name: str = "Example water plant", zone: str = "Amer
             expected="an empty folder",
             where=str(folder),
         )
-    for inner in FOLDERS:
-        (folder / inner).mkdir(parents=True, exist_ok=True)
-    plant = _PLANT.replace("NAME", _quoted(name)).replace("ZONE", _quoted(zone))
+    plant = Template(_PLANT).substitute(name=_quoted(name), zone=_quoted(zone))
     for file, text in (
         ("plant.toml", plant),
         ("analyzers.toml", _ANALYZERS),
@@ -32,7 +33,9 @@ def new_plant(folder: Path, name: str = "Example water plant", zone: str = "Amer
         ("standards_on_hand.toml", _STANDARDS),
         ("rounds.toml", _ROUNDS),
     ):
-        (folder / file).write_text(text, encoding="utf-8", newline="\n")
+        write_durably(folder / file, text.encode())
+    for inner in FOLDERS:
+        (folder / inner).mkdir()
 
 
 def _quoted(text: str) -> str:
@@ -41,9 +44,9 @@ def _quoted(text: str) -> str:
 
 _PLANT = """\
 # The plant. Numbers and dates stand in double quotes, as in all files of this folder.
-name = NAME
+name = $name
 # address = "1 Example Road"
-time_zone = ZONE                # IANA name; typed times are wall-clock times there
+time_zone = $zone               # IANA name; typed times are wall-clock times there
 retention_years = "10"          # how long records are kept
 synthetic = false               # true: every page says that the data are made up
 holidays = []                   # dates such as "2026-12-25"

@@ -46,6 +46,19 @@ class Share:
         return f"{line}; guarded passes within {left}{fits}"
 
 
+def said_of(analyzer: AnalyzerEntry, name: str, entry: ToleranceEntry) -> str:
+    """Return what to say of a tolerance before any visit; empty where nothing is known and needed."""
+    share = share_of(analyzer, name, entry)
+    if share is not None:
+        return str(share)
+    if entry.rule == "guarded":
+        return (
+            f"{analyzer.tag}, tolerance {name}: judged guarded, and no uncertainty to expect is known; add "
+            f"expected_expanded"
+        )
+    return ""
+
+
 def share_of(analyzer: AnalyzerEntry, name: str, entry: ToleranceEntry) -> Share | None:
     """Return the share to expect of a tolerance; None where T or U is not known beforehand."""
     half = entry.tolerance().half_width(Decimal(0))
