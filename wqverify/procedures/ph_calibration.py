@@ -11,8 +11,9 @@ from decimal import Decimal
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.parts import NotDone, Points, SameAs
-from wqverify.procedures.ph_budget import Measured, StageInputs, stage_quantities
+from wqverify.procedures.ph_budget import StageInputs, stage_quantities
 from wqverify.procedures.ph_grab import grab_check, thermometer_check
+from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_notes import CAUTIONS, notes
 from wqverify.procedures.ph_rules import brake, frozen, refuse
 from wqverify.procedures.ph_sheet import BufferPoint, Grab, PhSheet, Process, ThermometerCheck

@@ -9,7 +9,7 @@ from typing import Any
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.calculations.uncertainty import propagate
-from wqverify.procedures.ph_budget import TEMPERATURE_OF_WATER, Inputs
+from wqverify.procedures.ph_inputs import TEMPERATURE_OF_WATER, Inputs
 from wqverify.procedures.ph_sheet import Grab, ThermometerCheck
 from wqverify.terms import Check, Given, Input, Quantity, Standard
 

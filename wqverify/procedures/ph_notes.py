@@ -8,7 +8,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from wqverify.procedures.parts import Clocks, NotDone, Part, Points
-from wqverify.procedures.ph_budget import Measured
+from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_rules import senseless_slope, spread
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process
 from wqverify.procedures.ph_stages import INTERVAL_S, LAST, Stage

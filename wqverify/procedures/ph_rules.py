@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.parts import NotDone, Points, refuse_disorder
-from wqverify.procedures.ph_budget import Measured
+from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, ThermometerCheck
 from wqverify.terms import Given, Quantity, Standard
 

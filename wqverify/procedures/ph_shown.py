@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
-from wqverify.procedures.ph_budget import Measured, one_temperature
+from wqverify.procedures.ph_budget import one_temperature
+from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_stages import Stage
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
@@ -41,7 +42,7 @@ def workings(stages: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[W
             continue
         for point in stage.points:
             at = (point.id, point.temperature.text if point.temperature else "")
-            if point.buffer.nodes and at not in done:
+            if point.buffer.follows_temperature and at not in done:
                 done.add(at)
                 yield _buffer_working(point)
             yield _error_working(stage, point, shown)
@@ -58,7 +59,8 @@ def _answer(exact: str, unit: str, shown: str) -> str:
 
 def _buffer_working(point: Measured) -> Working:
     assert point.temperature is not None
-    t, nodes = point.temperature.value, point.buffer.nodes
+    assert point.buffer.table is not None
+    t, nodes = point.temperature.value, point.buffer.table.nodes
     upper = next((i for i, (x, _) in enumerate(nodes) if x > t), len(nodes) - 1)
     (t1, b1), (t2, b2) = nodes[max(upper, 1) - 1], nodes[max(upper, 1)]
     return Working(

@@ -9,12 +9,8 @@ from decimal import Decimal
 from wqverify.calculations.ph import is_stable, range_of_last
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.parts import NotDone, Points, SameAs
-from wqverify.procedures.ph_budget import (
-    Measured,
-    StageInputs,
-    buffer_value,
-    stage_quantities,
-)
+from wqverify.procedures.ph_budget import StageInputs, stage_quantities
+from wqverify.procedures.ph_inputs import Measured, buffer_value
 from wqverify.procedures.ph_rules import APART_AT_LEAST, TITLES, spread, standard
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Constants, PhSheet, Process, ThermometerCheck
 from wqverify.terms import Given, Quantity, Standard
@@ -145,6 +141,7 @@ def measured_point(stage: str, path: str, point: BufferPoint, given: Given) -> M
         control_system=point.control_system,
         unsteady=_unsteady(point, limit_of_stability(given)),
         information=_information(point, bottle, given),
+        error=point.last.value - value.exact,
     )
 
 
