@@ -1,0 +1,48 @@
+"""A small plant and its visits for tests: the demo plant of a fixed month, so that figures stay."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+from wqverify.demo.ellodale import make_plant
+from wqverify.demo.visits import visits
+from wqverify.gather import gather
+from wqverify.plant.folder import Plant
+from wqverify.procedures import PROCEDURES
+from wqverify.procedures.sheets import read_sheet
+from wqverify.records.canonical import record_to_bytes
+from wqverify.records.record import Case, compute, draft, number_it, software
+from wqverify.terms import Previous, Record
+
+MONTH = date(2026, 5, 1)
+NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
+
+
+def plant_in(folder: Path) -> Plant:
+    """Make the plant and write the sheets of its month, in the order of the work."""
+    plant = make_plant(folder, MONTH)
+    for visit in visits(MONTH):
+        (folder / "field_sheets" / f"{visit.name}.toml").write_text(visit.sheet, "utf-8")
+    return plant
+
+
+def sheet_of(plant: Plant, name: str) -> Path:
+    return plant.folder / "field_sheets" / f"{name}.toml"
+
+
+def case_of(plant: Plant, name: str) -> Case:
+    raw, document = read_sheet(sheet_of(plant, name))
+    procedure = PROCEDURES[raw["procedure"]]
+    return Case(procedure, raw, gather(plant, None, procedure, raw, document))
+
+
+def record_in(plant: Plant, name: str, number: str = "L1-2026-0001") -> Record:
+    """Return a numbered record of a visit without a book or a notebook run."""
+    case = case_of(plant, name)
+    waiting = draft(case, compute(case))
+    return number_it(waiting, number, Previous("L1", 1, "ab" * 32), NOW, software("n.ipynb", "0" * 64), {})
+
+
+def bytes_of(plant: Plant, name: str) -> bytes:
+    return record_to_bytes(record_in(plant, name))
