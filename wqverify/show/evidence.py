@@ -1,0 +1,422 @@
+"""What stands behind the first sheet, in the order of the work: observed, followed, changed, computed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import groupby
+
+from wqverify.show.first_sheet import value_words
+from wqverify.show.kinds import (
+    Block,
+    CautionBlock,
+    ChartBlock,
+    Column,
+    Facts,
+    Formula,
+    Heading,
+    Row,
+    Statement,
+    Table,
+    rows,
+)
+from wqverify.show.lookup import (
+    NONE,
+    Answers,
+    bounds,
+    is_difference,
+    person,
+    plain,
+    split_label,
+    stage_name,
+    when,
+    with_unit,
+)
+from wqverify.terms import BudgetLine, Chart, Entry, Hop, Quantity, Record
+
+ASSUMED = ("memory", "common practice")
+_HELD = (
+    ("Output held", "output_held", "output_released"),
+    ("Loop in manual", "loop_in_manual", "loop_in_auto"),
+    ("Alarm blocked", "alarm_blocked", "alarm_restored"),
+)
+
+
+def evidence(record: Record) -> Iterator[Block]:
+    """Give the blocks behind the first sheet."""
+    yield from _observations(record)
+    yield from _signal(record)
+    yield from _holds(record)
+    yield from _adjustment(record)
+    yield from _charts(record)
+    yield from _notes(record)
+    yield from _workings(record)
+    yield from _values(record)
+    yield from _budgets(record)
+    yield from _cautions(record)
+    yield from _changes(record)
+    yield from _earlier(record)
+
+
+# ---------------------------------------------------------------- observed
+
+
+def _observations(record: Record) -> Iterator[Block]:
+    yield Heading("Observations as typed, in the order of the work")
+    for part, entries in groupby(record.entries, lambda entry: split_label(entry)[0]):
+        yield Facts(tuple(_observation(entry, record) for entry in entries), part or "Visit")
+
+
+def _observation(entry: Entry, record: Record) -> tuple[str, str]:
+    question = split_label(entry)[1]
+    value = with_unit(entry.text, entry.unit)
+    if entry.resolved:
+        value = _typed_time(entry, record)
+    return question[:1].lower() + question[1:] if entry.label != question else question, value
+
+
+def _typed_time(entry: Entry, record: Record) -> str:
+    """Return a time as typed and how it was resolved: the offset, and the date where it is another."""
+    resolved = when(entry.resolved)
+    day, _, offset = resolved.partition(" ")[0], "", resolved.rpartition(" ")[2]
+    if offset in entry.text:
+        return entry.text
+    return (
+        f"{entry.text} ({offset})"
+        if day in (record.performed[:10], entry.text[:10])
+        else f"{entry.text} ({resolved})"
+    )
+
+
+# ---------------------------------------------------------------- followed
+
+
+def _signal(record: Record) -> Iterator[Block]:
+    hops = record.given.analyzer.hops
+    read = [e for e in record.entries if e.path.startswith("signal.")]
+    if not hops and not read:
+        return
+    yield Heading("Signal, hop by hop")
+    if hops:
+        columns = (
+            Column("Hop", share=1.4),
+            Column("Range set there", share=1.2),
+            Column("Input", "short"),
+            Column("Damping", "short"),
+            Column("Archive interval", "short"),
+            Column("Clamp, note", share=1.6),
+        )
+        yield Table(columns, tuple(_hop_row(hop) for hop in hops))
+        yield Statement(_ranges_agree(hops))
+    if read:
+        yield Facts(tuple(_observation(entry, record) for entry in read), "Read at one moment")
+
+
+def _hop_row(hop: Hop) -> Row:
+    low, high = str(hop.low) if hop.low is not None else "", str(hop.high) if hop.high is not None else ""
+    span = with_unit(f"{low} to {high}", hop.unit) if low and high else bounds(low, high, hop.unit)
+    return Row(
+        (
+            hop.name,
+            span,
+            f"{hop.input_ohm} ohm" if hop.input_ohm is not None else NONE,
+            f"{hop.damping_s} s" if hop.damping_s is not None else NONE,
+            f"{hop.interval_s} s" if hop.interval_s is not None else NONE,
+            "; ".join(filter(None, (hop.clamp, hop.note))) or NONE,
+        )
+    )
+
+
+def _ranges_agree(hops: tuple[Hop, ...]) -> str:
+    """Say whether the ranges at both ends of the signal are one range."""
+    known = [hop for hop in hops if hop.low is not None and hop.high is not None]
+    units = {hop.unit for hop in known}
+    if len(known) < 2 or len(units) != 1:
+        return "The register does not hold the range at both ends in one unit; whether they agree is not evaluated."
+    if len({(hop.low, hop.high) for hop in known}) == 1:
+        return "The range is the same at every hop the register holds one for."
+    return "THE RANGES DIFFER between hops: the same current means another value at the other end."
+
+
+def _holds(record: Record) -> Iterator[Block]:
+    answers = Answers(record)
+    lines = []
+    for label, begun, ended in _HELD:
+        start, end = answers.time(f"{begun}.at"), answers.time(f"{ended}.at")
+        reason = answers.text(f"{begun}.not_done") or answers.text(f"{ended}.not_done")
+        if start is None and not reason:
+            continue
+        minutes = f"{(end - start).total_seconds() / 60:.0f} min" if start and end else NONE
+        by = " / ".join(
+            dict.fromkeys(filter(None, (answers.text(f"{begun}.by"), answers.text(f"{ended}.by"))))
+        )
+        lines.append(
+            (
+                label,
+                when(start.isoformat()) if start else NONE,
+                when(end.isoformat()) if end else NONE,
+                minutes,
+                by or NONE,
+                f"not done: {reason}" if reason else "",
+            )
+        )
+    if lines:
+        yield Heading("Output held, loop in manual, alarm blocked")
+        columns = (
+            Column("What", "short"),
+            Column("From", "short"),
+            Column("Until", "short"),
+            Column("For", "short"),
+            Column("By"),
+            Column("Remark", share=1.6),
+        )
+        yield Table(columns, rows(*lines))
+        yield Statement(
+            "What the control system and the archive hold between these times is not a value of the water."
+        )
+
+
+def _adjustment(record: Record) -> Iterator[Block]:
+    """Show what was changed, from what to what: two answers whose paths end in _from and _to."""
+    answers = {entry.path: entry for entry in record.entries}
+    changed = [
+        (
+            _from_label(before),
+            before.text,
+            answers[path.removesuffix("_from") + "_to"].text,
+            before.unit or NONE,
+        )
+        for path, before in answers.items()
+        if path.endswith("_from") and path.removesuffix("_from") + "_to" in answers
+    ]
+    yield Heading("Adjustment")
+    if changed:
+        columns = (
+            Column("What was adjusted"),
+            Column("From", "number"),
+            Column("To", "number"),
+            Column("Unit", "short"),
+        )
+        yield Table(columns, rows(*changed))
+    else:
+        yield Statement("No adjustment from one value to another is in this record.")
+
+
+def _from_label(entry: Entry) -> str:
+    question = split_label(entry)[1].removesuffix(" from")
+    return question[:1].upper() + question[1:]
+
+
+# ---------------------------------------------------------------- shown
+
+
+def _charts(record: Record) -> Iterator[Block]:
+    if record.result.charts:
+        yield Heading("Charts")
+    for number, chart in enumerate(record.result.charts, 1):
+        yield ChartBlock(f"chart-{number}.svg", chart_in_words(chart))
+
+
+def chart_in_words(chart: Chart) -> str:
+    """Return what a chart shows, for a reader who cannot see it."""
+    series = "; ".join(
+        f"{s.name}: " + ", ".join(f"{y} at {x}" for x, y, _ in s.points[:8]) for s in chart.series
+    )
+    limits = "; ".join(f"{line.label} at {line.y}" for line in chart.lines)
+    words = f"{chart.title}. {chart.y_label} against {chart.x_label}. {series}."
+    return f"{words} Lines: {limits}." if limits else words
+
+
+_LEADS = {
+    "caution": "Caution",
+    "advice": "Advice",
+    "cannot see": "Cannot see",
+    "opinion": "Opinion",
+    "statement": "",
+}
+
+
+def _notes(record: Record) -> Iterator[Block]:
+    answers = Answers(record)
+    opinion = answers.text("cause.opinion")
+    if not record.result.notes and not opinion:
+        return
+    yield Heading("What the result says, and what it cannot see")
+    for note in record.result.notes:
+        who = f"opinion of {person(record, note.author)}" if note.kind == "opinion" else note.source
+        yield Statement(note.text, _LEADS[note.kind], who)
+    if opinion:
+        author = answers.text("cause.author") or record.performed_by
+        yield Statement(opinion, "Opinion on the cause", f"opinion of {person(record, author)}")
+
+
+def _workings(record: Record) -> Iterator[Block]:
+    if record.result.workings:
+        yield Heading("Calculation by hand")
+    for w in record.result.workings:
+        yield Formula(w.label, w.formula, w.put_in, w.answer, w.source)
+
+
+def _values(record: Record) -> Iterator[Block]:
+    if not record.result.values:
+        return
+    yield Heading("Computed, not judged")
+    columns = (
+        Column("Stage", "short"),
+        Column("Quantity", share=1.3),
+        Column("Value", "number"),
+        Column("U", "number"),
+        Column("k", "number"),
+        Column("Unit", "short"),
+        Column("Source", share=1.7),
+    )
+    lines = (
+        (
+            stage_name(v.stage),
+            v.label,
+            v.quantity.text,
+            v.quantity.expanded or NONE,
+            f"{v.quantity.k:.2f}" if v.quantity.k is not None else NONE,
+            v.quantity.unit or NONE,
+            v.source or NONE,
+        )
+        for v in record.result.values
+    )
+    yield Table(columns, rows(*lines))
+
+
+# ---------------------------------------------------------------- how sure
+
+_Cause = tuple[str, float, str, float | None, str, str]
+
+
+def _budgets(record: Record) -> Iterator[Block]:
+    budgets = dict(_budgeted(record))
+    if not budgets:
+        return
+    causes = list(dict.fromkeys(_cause(line) for q in budgets for line in q.budget))
+    number = {cause: str(n) for n, cause in enumerate(causes, 1)}
+    yield Heading("Uncertainty budgets")
+    yield Statement(
+        "Each cause stands once, with its size as a standard uncertainty u; what it contributes to each result is "
+        "below. One number is one cause: where two results share it, they share its error. Assumed sizes say so."
+    )
+    yield _causes_table(number)
+    for quantity, title in budgets.items():
+        yield _budget_table(quantity, title, number)
+
+
+def _budgeted(record: Record) -> Iterator[tuple[Quantity, str]]:
+    """Give every result with a budget once, the judged ones first."""
+    seen: set[tuple[BudgetLine, ...]] = set()
+    named = [(c.stage, c.label, c.quantity, is_difference(c)) for c in record.result.checks]
+    named += [(v.stage, v.label, v.quantity, False) for v in record.result.values]
+    for stage, label, quantity, difference in named:
+        if quantity is not None and quantity.budget and quantity.budget not in seen:
+            seen.add(quantity.budget)
+            value = value_words(quantity, as_difference=difference)
+            yield quantity, f"{stage_name(stage)}: {label}: {value}"
+
+
+def _cause(line: BudgetLine) -> _Cause:
+    return (line.cause, line.u, line.distribution, line.dof, line.size_from, line.source)
+
+
+def _causes_table(number: dict[_Cause, str]) -> Table:
+    columns = (
+        Column("No.", "short"),
+        Column("Cause", share=1.5),
+        Column("Size u", "number"),
+        Column("Distribution", "short"),
+        Column("dof", "short"),
+        Column("Where the size comes from", share=2.4),
+    )
+    lines = []
+    for (cause, u, distribution, dof, size_from, source), n in number.items():
+        origin = f"assumed, {size_from}" if size_from in ASSUMED else size_from
+        where = f"{origin}: {source}" if source else origin
+        lines.append((n, cause, plain(u), distribution, plain(dof), where))
+    return Table(columns, rows(*lines))
+
+
+def _budget_table(quantity: Quantity, title: str, number: dict[_Cause, str]) -> Table:
+    columns = (
+        Column("No.", "short"),
+        Column("Cause"),
+        Column("Sensitivity", "number"),
+        Column("Contribution", "number"),
+    )
+    lines = [
+        Row((number[_cause(b)], b.cause, plain(b.sensitivity), plain(b.contribution)))
+        for b in quantity.budget
+    ]
+    k = f"{quantity.k:.2f}" if quantity.k is not None else NONE
+    together = f"u {plain(quantity.u)} {quantity.unit}, dof {plain(quantity.dof)}, k {k}, U {quantity.expanded or NONE}"
+    return Table(columns, (*lines, Row((together,), "note")), title, half=True)
+
+
+# ---------------------------------------------------------------- shown before, changed since, earlier
+
+
+def _cautions(record: Record) -> Iterator[Block]:
+    if not record.cautions:
+        return
+    answers = Answers(record)
+    yield Heading("Cautions shown before the work")
+    for caution in record.cautions:
+        yield CautionBlock(caution.text, caution.source)
+    reason = answers.text("cautions.not_done")
+    if answers.text("cautions.read"):
+        who = person(record, record.performed_by)
+        yield Statement(f"Read and acknowledged by {who}: {answers.text('cautions.read')}.")
+    else:
+        yield Statement(f"NOT acknowledged{': ' + reason if reason else ''}.")
+
+
+def _changes(record: Record) -> Iterator[Block]:
+    yield Heading("Changed since the last record of this analyzer")
+    if not record.given.changes:
+        yield Statement("Nothing in the register, tolerances, standards or people was changed.")
+        return
+    columns = (
+        Column("When", "short"),
+        Column("What", share=1.4),
+        Column("Was"),
+        Column("Is now"),
+        Column("By", "short"),
+        Column("Why", share=1.6),
+    )
+    lines = (
+        (
+            when(c.at) or NONE,
+            c.what,
+            c.was or NONE,
+            c.now or NONE,
+            c.by or NONE,
+            c.why or "changed, not yet explained",
+        )
+        for c in record.given.changes
+    )
+    yield Table(columns, rows(*lines))
+
+
+def _earlier(record: Record) -> Iterator[Block]:
+    yield Heading("Earlier records this one rests on")
+    if not record.given.earlier:
+        yield Statement("No earlier record of this analyzer was known.")
+        return
+    columns = (
+        Column("Record", "short"),
+        Column("Performed", "short"),
+        Column("Serial", "short"),
+        Column("Outcomes"),
+    )
+    lines = (
+        (
+            e.number,
+            when(e.performed),
+            e.serial,
+            "; ".join(f"{stage_name(s)}: {o}" for s, o in e.outcomes.items()) or NONE,
+        )
+        for e in record.given.earlier
+    )
+    yield Table(columns, rows(*lines))

@@ -1,0 +1,339 @@
+"""The first sheet: which analyzer, when, who, against what, how far off, how sure, pass or fail."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from wqverify.show import wording
+from wqverify.show.kinds import (
+    Block,
+    Column,
+    Facts,
+    Heading,
+    Row,
+    SignaturePlace,
+    Signatures,
+    Statement,
+    Table,
+    Title,
+    Verdict,
+    Verdicts,
+)
+from wqverify.show.lookup import (
+    NONE,
+    Answers,
+    bounds,
+    is_difference,
+    person,
+    signed,
+    stage_name,
+    tolerance_words,
+    when,
+    with_unit,
+)
+from wqverify.terms import Check, Outcome, Place, Quantity, Record, Standard, Tolerance
+
+INFORMATION = "information only"
+_EXPECTED: tuple[tuple[str, Place], ...] = (
+    ("as_found", "analyzer"),
+    ("as_found", "control system"),
+    ("after_cleaning", "analyzer"),
+    ("as_left", "analyzer"),
+)
+
+
+def first_sheet(record: Record) -> Iterator[Block]:
+    """Give the blocks of the first sheet; the places for signatures come first, they stand at its foot."""
+    answers = Answers(record)
+    below = f"{record.title} · {record.given.analyzer.tag}, {record.given.analyzer.location}"
+    yield Title("Verification record", below)
+    yield _signatures(record)
+    yield Heading("Analyzer and work")
+    yield _analyzer_and_work(record, answers)
+    yield Heading("Outcome")
+    yield Verdicts(tuple(_verdicts(record, answers)))
+    yield Heading("Standards and instruments used")
+    yield standards_table(record)
+    yield Heading("Checks")
+    yield checks_table(record)
+    yield from _limits(record)
+    not_done = tuple(answers.not_done())
+    if not_done:
+        yield Heading("Not done")
+        yield Facts(not_done)
+
+
+def _signatures(record: Record) -> Signatures:
+    performer = person(record, record.performed_by)
+    return Signatures(
+        (
+            SignaturePlace("Performer", performer, wording.PERFORMER_MEANING),
+            SignaturePlace("Reviewer", "another person than the performer", wording.REVIEWER_MEANING),
+        ),
+        wording.SIGNING_NOTE,
+    )
+
+
+# ---------------------------------------------------------------- which, when, who
+
+
+def _analyzer_and_work(record: Record, answers: Answers) -> Facts:
+    a, site = record.given.analyzer, record.given.site
+    finished = answers.time("finished")
+    facts = (
+        ("Plant", ", ".join(filter(None, (site.name, site.address)))),
+        ("Record", f"{record.number}, replaces {record.replaces}" if record.replaces else record.number),
+        ("Analyzer", f"{a.tag}, serial {a.serial}"),
+        ("Work started", when(record.performed)),
+        ("Type", a.kind),
+        ("Work finished", when(finished.isoformat()) if finished else ""),
+        ("Measures", f"{a.measures} ({a.species})" if a.species else a.measures),
+        ("Record entered", when(record.entered) or "not yet"),
+        ("Range, output", ", ".join(filter(None, (f"{a.low} to {a.high} {a.unit}", a.output)))),
+        ("Time zone", site.time_zone),
+        ("Control-system tag", a.control_system_tag),
+        ("Performed by", person(record, record.performed_by)),
+        ("Location", a.location),
+        ("Licence, approval", licence(record, record.performed_by)),
+        ("Sample point", a.sample_point),
+        ("Reason", answers.text("reason")),
+        ("Owner", a.owner),
+        ("Method", _method(record, answers)),
+        ("Replaced because", record.replaces_why),
+        ("Deviations", answers.text("deviations")),
+    )
+    return Facts(tuple((label, value) for label, value in facts if value))
+
+
+def licence(record: Record, staff_id: str) -> str:
+    """Return licence and State approval of a person as the record holds them."""
+    known = record.given.people.get(staff_id)
+    if known is None:
+        return ""
+    until = f"until {known.licence_until}" if known.licence_until else ""
+    return "; ".join(filter(None, (" ".join(filter(None, (known.licence, until))), known.approval)))
+
+
+def _method(record: Record, answers: Answers) -> str:
+    own = f"{record.procedure}, revision {record.revision}"
+    named = answers.text("method")
+    return f"{named} ({own})" if named else own
+
+
+# ---------------------------------------------------------------- verdicts
+
+
+def _verdicts(record: Record, answers: Answers) -> Iterator[Verdict]:
+    found = dict.fromkeys((c.stage, c.place) for c in record.result.checks if c.counts)
+    for stage, place in dict.fromkeys((*_EXPECTED, *found)):
+        verdict = _verdict(record, answers, stage, place)
+        if verdict is not None:
+            yield verdict
+    status = answers.text("status.state")
+    yield Verdict("Status after the work", status or "not stated", answers.text("status.note"))
+
+
+def _verdict(record: Record, answers: Answers, stage: str, place: Place) -> Verdict | None:
+    checks = [c for c in record.result.checks if c.stage == stage and c.place == place and c.counts]
+    label = stage_at(stage, place)
+    outcome = record.result.outcome(stage, place)
+    if outcome is not None:
+        information = all(c.information for c in checks)
+        return Verdict(label, INFORMATION if information else str(outcome), _deciding(checks, outcome))
+    same = answers.text(f"{stage}.same_as")
+    if same:
+        word = record.result.outcome(same) or Outcome.NOT_EVALUATED
+        return Verdict(
+            label, str(word), f"the readings {stage_name(same).lower()}: nothing was changed since"
+        )
+    reason = answers.text(f"{stage}.not_done")
+    if reason:
+        return Verdict(label, "not done", reason)
+    if stage == "after_cleaning":
+        return None
+    return Verdict(label, "no check", "the record holds no check of it")
+
+
+def stage_at(stage: str, place: Place) -> str:
+    """Return stage and place in words; as found has a verdict at both places, so it always says which."""
+    if place == "analyzer" and stage != "as_found":
+        return stage_name(stage)
+    return f"{stage_name(stage)}, at the {place}"
+
+
+def _deciding(checks: list[Check], outcome: Outcome) -> str:
+    """Say which check decided: of those with the outcome the one nearest to, or farthest past, its limit."""
+    decided = [c for c in checks if c.outcome == outcome]
+    worst = max(decided, key=_share_of_tolerance)
+    if worst.quantity is None:
+        return f"{worst.label}: {worst.reason}" if worst.reason else worst.label
+    how_far = value_words(worst.quantity, as_difference=is_difference(worst))
+    return f"{worst.label}: {'error ' if is_difference(worst) else ''}{how_far}"
+
+
+def value_words(quantity: Quantity, *, as_difference: bool) -> str:
+    """Return a value with unit and U in words."""
+    text = with_unit(signed(quantity, as_difference=as_difference), quantity.unit)
+    return f"{text} (U {quantity.expanded})" if quantity.expanded else text
+
+
+def _share_of_tolerance(check: Check) -> Decimal:
+    """Return how far a value lies from the middle of its limits, in half-widths."""
+    if check.quantity is None or not (check.low and check.high):
+        return Decimal(0)
+    low, high = Decimal(check.low), Decimal(check.high)
+    half = (high - low) / 2
+    return abs(check.quantity.decimal - (high + low) / 2) / half if half else Decimal(0)
+
+
+# ---------------------------------------------------------------- against what
+
+
+def standards_table(record: Record) -> Table:
+    """Return the standards and reference instruments of the visit."""
+    day = record.performed[:10]
+    columns = (
+        Column("Standard or instrument", share=2.1),
+        Column("Lot or serial", share=0.9),
+        Column("Certificate", share=1.2),
+        Column("Value", share=1.2),
+        Column("U (k)", "short"),
+        Column("Opened", "short"),
+        Column("Usable until", share=1.0),
+    )
+    return Table(columns, tuple(_standard_row(s, day) for s in record.given.standards.values()))
+
+
+def _standard_row(standard: Standard, day: str) -> Row:
+    sure = f"{standard.expanded}" if standard.expanded is not None else NONE
+    if standard.expanded is not None and standard.k is not None:
+        sure += f" ({standard.k})"
+    return Row(
+        (
+            f"{standard.id}  {standard.name}",
+            standard.lot,
+            standard.certificate or NONE,
+            _standard_value(standard),
+            sure,
+            standard.opened or NONE,
+            _usable(standard, day),
+        )
+    )
+
+
+def _standard_value(standard: Standard) -> str:
+    if standard.value is not None:
+        return with_unit(str(standard.value), standard.unit)
+    if standard.own:
+        return f"the bottle's own table, {len(standard.own)} values"
+    if standard.table:
+        return f"{standard.column}, table {standard.table}, {standard.edition}"
+    return NONE
+
+
+def _usable(standard: Standard, day: str) -> str:
+    found = []
+    if standard.usable_until:
+        because = f" ({standard.because})" if standard.because else ""
+        late = ": PASSED on the day of the work" if standard.usable_until < day else ""
+        found.append(f"{standard.usable_until}{because}{late}")
+    if standard.calibration_due:
+        late = ": OVERDUE on the day of the work" if standard.calibration_due < day else ""
+        found.append(f"calibration due {standard.calibration_due}{late}")
+    return "; ".join(found) or NONE
+
+
+# ---------------------------------------------------------------- how far off, how sure, pass or fail
+
+
+def checks_table(record: Record) -> Table:
+    """Return every check with its outcome as a word, grouped by stage and place."""
+    letters = _letters(record)
+    columns = (
+        Column("Check", share=1.0),
+        Column("Observed", "number"),
+        Column("Reference", "number"),
+        Column("Error or value", "number"),
+        Column("U", "number"),
+        Column("Unit", "short"),
+        Column("Tolerance", "short"),
+        Column("U/T", "number"),
+        Column("Rule", "short"),
+        Column("Outcome", "outcome"),
+    )
+    table: list[Row] = []
+    group = ("", "")
+    for check in record.result.checks:
+        if (check.stage, check.place) != group:
+            group = (check.stage, check.place)
+            table.append(Row((stage_at(check.stage, check.place),), "group"))
+        table.append(_check_row(check, letters))
+        if check.reason:
+            table.append(Row((f"{check.outcome}: {check.reason}",), "note"))
+    return Table(columns, tuple(table))
+
+
+_RULE_WORD = {"guarded": "guarded", "simple": "simple", "as the method states": "method"}
+
+
+def _check_row(check: Check, letters: dict[Tolerance, str]) -> Row:
+    q, tolerance = check.quantity, check.tolerance
+    return Row(
+        (
+            check.label if check.counts else f"{check.label} (upkeep, not in the verdict)",
+            check.observed or NONE,
+            check.reference or NONE,
+            signed(q, as_difference=is_difference(check)) if q else NONE,
+            (q.expanded or NONE) if q else NONE,
+            q.unit if q else NONE,
+            bounds(check.low, check.high),
+            check.share or NONE,
+            f"{letters[tolerance]} {_RULE_WORD[tolerance.rule]}" if tolerance else NONE,
+            INFORMATION if check.information else str(check.outcome),
+        )
+    )
+
+
+def _letters(record: Record) -> dict[Tolerance, str]:
+    """Return a letter for every tolerance that was used, in the order of the checks."""
+    used = dict.fromkeys(c.tolerance for c in record.result.checks if c.tolerance is not None)
+    return {tolerance: _letter(n) for n, tolerance in enumerate(used)}
+
+
+def _letter(n: int) -> str:
+    return chr(ord("a") + n % 26) * (1 + n // 26)
+
+
+def _limits(record: Record) -> Iterator[Block]:
+    letters = _letters(record)
+    if letters:
+        columns = (
+            Column("Limit", "short"),
+            Column("Allowed", share=1.1),
+            Column("Rule", "short"),
+            Column("Basis", "short"),
+            Column("Source", share=2.4),
+            Column("Dated", "short"),
+        )
+        lines = [
+            Row((letter, tolerance_words(t), t.rule, t.basis, t.source, t.date or NONE))
+            for t, letter in letters.items()
+        ]
+        yield Table(columns, tuple(lines))
+    if any(c.information for c in record.result.checks):
+        yield Statement(
+            "Results for information only carry no statement of conformity: neither pass nor fail."
+        )
+    yield Statement(f"{_coverage(record)} T is half the width of the tolerance.")
+
+
+def _coverage(record: Record) -> str:
+    factors = sorted(
+        {f"{c.quantity.k:.2f}" for c in record.result.checks if c.quantity and c.quantity.k is not None},
+        key=Decimal,
+    )
+    if not factors:
+        return "No expanded uncertainty is stated."
+    span = factors[0] if len(factors) == 1 else f"{factors[0]} to {factors[-1]}"
+    return f"U: expanded uncertainty, coverage 95.45 %, k {span} (each beside its budget)."

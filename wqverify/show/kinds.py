@@ -1,0 +1,153 @@
+"""The kinds of block a record becomes: plain text only, so that every face can show all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Title:
+    """What the record is, once, at its beginning."""
+
+    text: str
+    below: str
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """Begins a section."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Labels with what was found or typed; ``title`` names the group."""
+
+    rows: tuple[tuple[str, str], ...]
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """One outcome as a word, with what decided it."""
+
+    label: str
+    word: str
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """The outcomes of a visit."""
+
+    rows: tuple[Verdict, ...]
+
+
+ColumnKind = Literal["text", "short", "number", "outcome", "digest"]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column; ``share`` is its part of the width where text has to wrap."""
+
+    label: str
+    kind: ColumnKind = "text"
+    share: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """Cells of a table; a "group" or "note" row has one cell that spans all columns."""
+
+    cells: tuple[str, ...]
+    kind: Literal["", "group", "note"] = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows under column heads; two half-width tables stand side by side."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[Row, ...]
+    title: str = ""
+    half: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ChartBlock:
+    """A chart by the name of its attachment, never drawn again."""
+
+    name: str
+    alt: str
+
+
+@dataclass(frozen=True, slots=True)
+class Formula:
+    """A calculation to follow by hand."""
+
+    label: str
+    formula: str
+    put_in: str
+    answer: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A sentence; ``lead`` says what kind of sentence it is, ``source`` who or what says so."""
+
+    text: str
+    lead: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CautionBlock:
+    """A caution that was shown before the work."""
+
+    text: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SignaturePlace:
+    """Where one person signs, and what the signature means."""
+
+    role: str
+    name: str
+    meaning: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signatures:
+    """The places for signatures, of keys or of ink."""
+
+    places: tuple[SignaturePlace, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class PageBreak:
+    """What follows begins on a new page, where there are pages."""
+
+
+Block = (
+    Title
+    | Heading
+    | Facts
+    | Verdicts
+    | Table
+    | ChartBlock
+    | Formula
+    | Statement
+    | CautionBlock
+    | Signatures
+    | PageBreak
+)
+
+
+def rows(*cells: tuple[str, ...]) -> tuple[Row, ...]:
+    """Return plain rows."""
+    return tuple(Row(cell) for cell in cells)

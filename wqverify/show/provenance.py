@@ -1,0 +1,155 @@
+"""The last part of a record: by which rule, in which words, made with what, kept for how long."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from wqverify.show import wording
+from wqverify.show.first_sheet import INFORMATION, licence, stage_at
+from wqverify.show.kinds import Block, Column, Facts, Heading, Statement, Table, rows
+from wqverify.show.lookup import NONE, Answers, person, with_unit
+from wqverify.terms import Outcome, Previous, Record
+
+
+def provenance(record: Record) -> Iterator[Block]:
+    """Give the blocks about how the record was decided, made and is kept."""
+    yield from _rules(record)
+    yield from _failed_as_found(record)
+    yield from _people(record)
+    yield Heading("Words as used here")
+    yield Facts(wording.DEFINITIONS)
+    yield from _made_with(record)
+    yield from _about(record)
+
+
+def _rules(record: Record) -> Iterator[Block]:
+    used = dict.fromkeys(c.tolerance.rule for c in record.result.checks if c.tolerance is not None)
+    yield Heading("Rule of decision and its risk")
+    for rule in used:
+        yield Statement(wording.RULES[rule], rule[:1].upper() + rule[1:])
+    if used:
+        yield Statement(
+            wording.ROUNDING + " The rule belongs to the tolerance and stood in the register before the work."
+        )
+    statement = [
+        f"{stage_at(stage, place)}: {_word(record, stage, place)}"
+        for stage, place in dict.fromkeys((c.stage, c.place) for c in record.result.checks if c.counts)
+    ]
+    if statement:
+        yield Statement("; ".join(statement) + ".", "Statement of conformity")
+
+
+def _word(record: Record, stage: str, place: str) -> str:
+    checks = [c for c in record.result.checks if c.stage == stage and c.place == place and c.counts]
+    if all(c.information for c in checks):
+        return f"{INFORMATION}, no statement"
+    return str(record.result.outcome(stage, checks[0].place))
+
+
+def _failed_as_found(record: Record) -> Iterator[Block]:
+    """Say what a fail as found means for values that are already kept or reported."""
+    places = ("analyzer", "control system")
+    if all(record.result.outcome("as_found", place) != Outcome.FAIL for place in places):  # type: ignore[arg-type]
+        return
+    good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
+    since = f"record {good[-1].number}" if good else "the last check within tolerance"
+    yield Statement(
+        f"Values since {since} are in doubt until somebody has evaluated what the error means for them: period, "
+        f"decisions, reports, who is told. This record does not evaluate that.",
+        "Failed as found",
+    )
+
+
+def _people(record: Record) -> Iterator[Block]:
+    given, answers = record.given, Answers(record)
+    lines = []
+    for known in given.people.values():
+        part = [label for path, label in _PARTS if answers.text(path) == known.id]
+        lines.append(
+            (
+                person(record, known.id),
+                "; ".join(part) or "named in the record",
+                licence(record, known.id) or NONE,
+            )
+        )
+    if lines:
+        yield Heading("People")
+        columns = (
+            Column("Name", share=1.0),
+            Column("Part in this record", share=1.0),
+            Column("Licence, approval", share=1.8),
+        )
+        yield Table(columns, rows(*lines))
+
+
+_PARTS = (("performed_by", "performed the work"), ("cause.author", "gave the opinion on the cause"))
+
+
+# ---------------------------------------------------------------- made with
+
+
+def _made_with(record: Record) -> Iterator[Block]:
+    s = record.software
+    yield Heading("Made with")
+    facts = (
+        (
+            "Program",
+            f"wqverify {s.wqverify}, Python {s.python}" + (f", page by typst {s.typst}" if s.typst else ""),
+        ),
+        (
+            "Procedure",
+            f"{record.procedure}, revision {record.revision}; record format {record.format}, page {record.page}",
+        ),
+        ("Visit", record.visit_id),
+        ("Entry before in the book", previous_words(record.previous)),
+    )
+    yield Facts(facts)
+    digests = [(f"notebook {s.notebook} as shipped", s.notebook_digest)] if s.notebook else []
+    digests += [(f"table {t.name}, {t.edition}: {t.source}", t.digest) for t in record.given.tables.values()]
+    digests += [(f"attached {name}", digest) for name, digest in record.attachments.items()]
+    digests += [
+        (f"trend slice {name}", digest)
+        for name, digest in record.given.attached.items()
+        if name not in record.attachments
+    ]
+    if digests:
+        columns = (Column("Notebook, tables, attachments"), Column("SHA-256", "digest"))
+        yield Table(columns, rows(*digests))
+    if s.notebook:
+        yield Statement(
+            "The calculation ran twice, in the program and in the attached notebook, and had to give the same result. "
+            "The program's calculations are tested against published worked values; its tests come with it."
+        )
+
+
+def previous_words(previous: Previous) -> str:
+    """Return the entry of the book before this record: chain, number and digest."""
+    if not previous.digest:
+        return "none, the first of its chain" if previous.chain else "none yet"
+    return f"{previous.chain} entry {previous.seq}, {previous.digest}"
+
+
+def _about(record: Record) -> Iterator[Block]:
+    yield Heading("About this record")
+    for sentence in (
+        f"{wording.OF_THE_ITEM} {wording.COPYING} {wording.NO_ACCREDITATION}",
+        wording.SAME_VALUES,
+        f"{wording.CHANGES_EVIDENT} {wording.OWN_KEY} {wording.BOOK}",
+        wording.CLOCK,
+        _retention(record),
+    ):
+        yield Statement(sentence)
+    if record.given.site.synthetic:
+        yield Statement(wording.SYNTHETIC)
+
+
+def _retention(record: Record) -> str:
+    """Return until when the record is kept; 29 February ends on the 28th."""
+    done, years = date.fromisoformat(record.performed[:10]), record.given.site.retention_years
+    last_day = 28 if (done.month, done.day) == (2, 29) else done.day
+    until = done.replace(year=done.year + years, day=last_day)
+    return (
+        f"Kept for {with_unit(str(years), 'years')}, at least until {until.isoformat()}, at the plant or near it, where "
+        f"it can be found by its number, by the analyzer and by the date of the work."
+    )
