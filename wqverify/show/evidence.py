@@ -131,7 +131,10 @@ def _ranges_agree(hops: tuple[Hop, ...]) -> str:
     known = [hop for hop in hops if hop.low is not None and hop.high is not None]
     units = {hop.unit for hop in known}
     if len(known) < 2 or len(units) != 1:
-        return "The register does not hold the range at both ends in one unit; whether they agree is not evaluated."
+        return (
+            "The register does not hold the range at both ends in one unit; whether they agree is not "
+            "evaluated."
+        )
     if len({(hop.low, hop.high) for hop in known}) == 1:
         return "The range is the same at every hop the register holds one for."
     return "THE RANGES DIFFER between hops: the same current means another value at the other end."
@@ -297,8 +300,9 @@ def _budgets(record: Record) -> Iterator[Block]:
     number = {cause: str(n) for n, cause in enumerate(causes, 1)}
     yield Heading("Uncertainty budgets")
     yield Statement(
-        "Each cause stands once, with its size as a standard uncertainty u; what it contributes to each result is "
-        "below. One number is one cause: where two results share it, they share its error. Assumed sizes say so."
+        "Each cause stands once, with its size as a standard uncertainty u; what it contributes to each "
+        "result is below. One number is one cause: where two results share it, they share its error. Assumed "
+        "sizes say so."
     )
     yield _causes_table(number)
     for quantity, title in budgets.items():
