@@ -354,7 +354,10 @@ def _budget_table(quantity: Quantity, title: str, number: dict[_Cause, str]) -> 
         for b in quantity.budget
     ]
     k = f"{quantity.k:.2f}" if quantity.k is not None else NONE
-    together = f"u {plain(quantity.u)} {quantity.unit}, dof {plain(quantity.dof)}, k {k}, U {quantity.expanded or NONE}"
+    together = (
+        f"u {with_unit(plain(quantity.u), quantity.unit)}, dof {plain(quantity.dof)}, k {k}, "
+        f"U {quantity.expanded or NONE}"
+    )
     return Table(columns, (*lines, Row((together,), "note")), title, half=True)
 
 

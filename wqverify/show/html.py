@@ -29,7 +29,8 @@ _STYLE = """<style>
 .wqv{font:14px/1.4 "Source Sans Pro","Source Sans 3",sans-serif;max-width:62em;color:inherit}
 .wqv h2{font-size:1.15em;font-weight:600;margin:1.2em 0 .3em;border-bottom:1px solid currentColor}
 .wqv table{border-collapse:collapse;font-variant-numeric:tabular-nums;margin:.3em 0}
-.wqv th,.wqv td{text-align:left;vertical-align:top;padding:.12em .9em .12em 0;background:none;white-space:normal}
+.wqv th,.wqv td{text-align:left;vertical-align:top;padding:.12em .9em .12em 0;background:none}
+.wqv th,.wqv td{white-space:normal}
 .wqv th{font-weight:400;opacity:.75;border-bottom:1px solid currentColor}
 .wqv .n{white-space:nowrap}.wqv .g{font-weight:600}.wqv .d{font-size:.8em;overflow-wrap:anywhere}
 .wqv .not{font-weight:700}.wqv .fail{font-weight:700;border:1.5px solid currentColor;padding:0 .3em}

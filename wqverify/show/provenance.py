@@ -8,7 +8,7 @@ from datetime import date
 from wqverify.show import wording
 from wqverify.show.first_sheet import INFORMATION, licence, stage_at
 from wqverify.show.kinds import Block, Column, Facts, Heading, Statement, Table, rows
-from wqverify.show.lookup import NONE, Answers, person, with_unit
+from wqverify.show.lookup import NONE, Answers, person
 from wqverify.terms import Outcome, Previous, Record
 
 
@@ -55,8 +55,8 @@ def _failed_as_found(record: Record) -> Iterator[Block]:
     good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
     since = f"record {good[-1].number}" if good else "the last check within tolerance"
     yield Statement(
-        f"Values since {since} are in doubt until somebody has evaluated what the error means for them: period, "
-        f"decisions, reports, who is told. This record does not evaluate that.",
+        f"Values since {since} are in doubt until somebody has evaluated what the error means for them: "
+        f"period, decisions, reports, who is told. This record does not evaluate that.",
         "Failed as found",
     )
 
@@ -99,7 +99,8 @@ def _made_with(record: Record) -> Iterator[Block]:
         ),
         (
             "Procedure",
-            f"{record.procedure}, revision {record.revision}; record format {record.format}, page {record.page}",
+            f"{record.procedure}, revision {record.revision}; record format {record.format}, "
+            f"page {record.page}",
         ),
         ("Visit", record.visit_id),
         ("Entry before in the book", previous_words(record.previous)),
@@ -118,8 +119,9 @@ def _made_with(record: Record) -> Iterator[Block]:
         yield Table(columns, rows(*digests))
     if s.notebook:
         yield Statement(
-            "The calculation ran twice, in the program and in the attached notebook, and had to give the same result. "
-            "The program's calculations are tested against published worked values; its tests come with it."
+            "The calculation ran twice, in the program and in the attached notebook, and had to give the same "
+            "result. The program's calculations are tested against published worked values; its tests come "
+            "with it."
         )
 
 
@@ -156,6 +158,7 @@ def _retention(record: Record) -> str:
     last_day = 28 if (done.month, done.day) == (2, 29) else done.day
     until = done.replace(year=done.year + years, day=last_day)
     return (
-        f"Kept for {with_unit(str(years), 'years')}, at least until {until.isoformat()}, at the plant or near it, where "
-        f"it can be found by its number, by the analyzer and by the date of the work."
+        f"Kept for {years} years, at least until {until.isoformat()}, at the plant or near it, where it can be "
+        f"found by its number, by the analyzer and by the date of the work. No date for the next visit is set "
+        f"here."
     )

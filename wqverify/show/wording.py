@@ -18,19 +18,19 @@ RULES: Mapping[str, str] = {
         "failed, is in truth on the other side of its limit is at most 2.3 %."
     ),
     "simple": (
-        "pass when the value lies within its limits, the limits included; U is shown and not used. The nearer a "
-        "value lies to its limit, the nearer to 50 % is the risk of a wrong pass or fail; U/T says how wide that "
-        "zone is."
+        "pass when the value lies within its limits, the limits included; U is shown and not used. The nearer "
+        "a value lies to its limit, the nearer to 50 % is the risk of a wrong pass or fail; U/T says how wide "
+        "that zone is."
     ),
     "as the method states": (
-        "the criterion of the method compares the values observed and has its scatter built in; U is shown and "
-        "not used. The risk is the one the method accepts."
+        "the criterion of the method compares the values observed and has its scatter built in; U is shown "
+        "and not used. The risk is the one the method accepts."
     ),
 }
 
 ROUNDING = (
-    "Judged in decimals, limits included. Under guarded the value is first rounded half-even to the second figure "
-    "of U, and U is rounded up; otherwise the difference is exact as typed."
+    "Judged in decimals, limits included. Under guarded the value is first rounded half-even to the second "
+    "figure of U, and U is rounded up; otherwise the difference is exact as typed."
 )
 
 DEFINITIONS: tuple[tuple[str, str], ...] = (
@@ -56,16 +56,30 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
 OF_THE_ITEM = "The results relate only to the item named above, at the time of the work."
 COPYING = "This record may be copied only in full."
 NO_ACCREDITATION = "No accreditation is claimed for this work."
-CHANGES_EVIDENT = (
-    "Changes after signing are evident: a signature covers every byte of the file, and the book of records holds "
-    "its digest. The book shows the removal of any record older than the newest digest held outside this computer; "
-    "the foot of each page carries the digest of the entry before it."
+PATTERNS = (
+    "ISO/IEC 17025, 40 CFR part 3 and 21 CFR part 11 served as patterns for this record; none of them is "
+    "claimed to bind it."
 )
-CLOCK = "Times of entry and signature are this computer's clock. Times of the work are as typed from a clock or watch."
+OUT_OF_SERVICE = (
+    "While it is out of service a rule may ask for samples by hand and for repair by a date. When they began and "
+    "by when it has to be back stands here only where it was typed, in the note of the status or the remarks."
+)
+CHANGES_EVIDENT = (
+    "Changes after signing are evident: a signature covers every byte of the file, and the book of records "
+    "holds its digest. The book shows the removal of any record older than the newest digest held outside this "
+    "computer; the foot of each page carries the digest of the entry before it."
+)
+CLOCK = (
+    "Times of entry and signature are this computer's clock. Times of the work are as typed from a clock or "
+    "watch."
+)
 SAME_VALUES = (
-    "The attached record.json holds the same values with their labels and units, for machines; the page is made from "
-    "it alone. Anyone can run the calculation again from this file: wqverify rerun FILE.pdf"
+    "The attached record.json holds the same values with their labels and units, for machines; the page is "
+    "made from it alone. Anyone can run the calculation again from this file: wqverify rerun FILE.pdf"
 )
 OWN_KEY = "A signing key belongs to one person and opens only with that person's passphrase."
-BOOK = "Each event of a record (performed, signed, reviewed, superseded, voided) is an entry of the book, with who and when."
+BOOK = (
+    "Each event of a record (performed, signed, reviewed, superseded, voided) is an entry of the book, with "
+    "who and when."
+)
 SYNTHETIC = "Synthetic data: an invented plant, for demonstration only. Not a record of real work."
