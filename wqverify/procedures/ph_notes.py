@@ -118,13 +118,13 @@ def _line_cautions(stage: Stage) -> Iterator[str]:
     wrong = senseless_slope(stage.quantities)
     if wrong:
         yield wrong[0].lower() + wrong[1:]
-    for point in stage.line:
-        residual = stage.quantities.get(f"{point.id}.residual")
-        if residual is not None and abs(residual.value) > float(residual.expanded):
-            yield (
-                f"the buffers do not fit one line: {point.id} lies {residual.text} mV off it, more than "
-                f"its U of {residual.expanded} mV; suspect a bottle before the electrode."
-            )
+    off = {p.id: q for p in stage.line if (q := stage.quantities.get(f"{p.id}.residual")) is not None}
+    worst = max(off, key=lambda name: abs(off[name].value), default="")
+    if worst and abs(off[worst].value) > float(off[worst].expanded):
+        yield (
+            f"the buffers do not fit one line: {worst} lies {off[worst].text} mV off it, more than its U of "
+            f"{off[worst].expanded} mV; suspect a bottle before the electrode."
+        )
     if stage.process is not None and stage.between is not None:
         low, high = (p.reading.value for p in stage.between)
         if not low <= stage.process.ph.value <= high:

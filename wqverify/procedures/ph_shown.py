@@ -125,7 +125,7 @@ def _two_voltages(stage: Stage, low: Measured, high: Measured, shown: Mapping[st
         t1, t2 = low.temperature.text, high.temperature.text
         yield Working(
             f"Slope from buffers at two temperatures, {stage.title}",
-            "s = (E1 − E2) / (k(t1) (7 − B1) − k(t2) (7 − B2)), k(t) = 0.198421 (t + 273.15) mV",
+            "s = (E1 − E2) / (k(t1) (7 − B1) − k(t2) (7 − B2)), k(t) = 0.19842143 (t + 273.15) mV",
             f"({e1} − {e2}) / (k({t1}) × (7 − {b1}) − k({t2}) × (7 − {b2})), times 100",
             f"{slope} %",
             GUM,
@@ -141,8 +141,8 @@ def _two_voltages(stage: Stage, low: Measured, high: Measured, shown: Mapping[st
     )
     yield Working(
         f"Slope as a share of the theoretical one, {stage.title}",
-        "−100 S / k, k = 0.198421 (t + 273.15) mV/pH",
-        f"−100 × {_signed(Decimal(mv))} / (0.198421 × ({t} + 273.15))",
+        "−100 S / k, k = 0.19842143 (t + 273.15) mV/pH",
+        f"−100 × {_signed(Decimal(mv))} / (0.19842143 × ({t} + 273.15))",
         f"{slope} %",
         "Nernst, R and F of the SI 2019",
     )

@@ -75,6 +75,8 @@ def _again(source: Stage, sheet: PhSheet, given: Given) -> Stage:
     process = _process(stage.name, sheet)
     if source.not_done or process == source.process:
         return stage
+    if process is None:
+        return replace(stage, process=None, between=None)
     return _quantified(stage, sheet, given)
 
 
