@@ -12,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from wqverify.book.entry import CHANGES, Entry, checked_chain, entry_of, instant
-from wqverify.book.faults import told_in_words
+from wqverify.book.faults import damaged, told_in_words
 from wqverify.book.schema import (
     FORMAT,
     about,
@@ -70,8 +70,12 @@ class Book:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Give a connection that sees one state of the book. Be quick: a writer waits for it to close."""
-        with told_in_words(self.path, self._timeout_s), self._engine.connect() as connection:
-            yield connection
+        with told_in_words(self.path, self._timeout_s):
+            try:
+                with self._engine.connect() as connection:
+                    yield connection
+            except UnicodeDecodeError as problem:  # sqlite3 cannot say what it found: a damaged schema
+                raise damaged(self.path, "its schema is no text") from problem
 
     def chains(self) -> list[str]:
         """Return the names of the chains in the book."""

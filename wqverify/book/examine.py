@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from wqverify.book.book import Book
 from wqverify.book.entry import GENESIS, digest_of, entry_of, numbered
-from wqverify.book.schema import entries, file_is_sound, records, stored
+from wqverify.book.schema import entries, faults_of_the_file, is_performed, records, stored
 from wqverify.book.writer import findable
 from wqverify.errors import WqverifyError
 from wqverify.records.canonical import digest
@@ -48,7 +48,7 @@ class Anchor(NamedTuple):
 def verify(book: Book) -> list[Finding]:
     """Return what is wrong inside the book; nothing found means consistent in itself, no more."""
     with book.reading() as connection:
-        unsound = file_is_sound(connection)
+        unsound = faults_of_the_file(connection)
     if unsound:  # what is read out of such a file cannot be relied on to be what was written
         return [_damaged(f"The database file itself is damaged: {said}.") for said in unsound]
     findings: list[Finding] = []
@@ -160,56 +160,39 @@ def _said_by(row: Any) -> dict[str, Any] | None:
 
 
 def _check_stored(book: Book) -> Iterator[Finding]:
-    wanted: dict[str, tuple[str, int, str]] = {}
+    with book.reading() as connection:  # before the entries are read: what is added meanwhile is no stray
+        strays = set(connection.execute(sa.select(stored.c.digest)).scalars())
+    with_bytes = sa.select(entries, stored.c.bytes).outerjoin(stored, stored.c.digest == entries.c.stored)
     for chain in book.chains():
-        for row in book.rows(_ALL, chain):
+        for row in book.rows(with_bytes, chain):
             hashed = (_said_by(row) or {}).get("stored")
-            if hashed is not None:
-                wanted.setdefault(str(hashed), (chain, row.seq, row.record))
-    kept: set[str] = set()
-    for hashed, data in _all_stored(book):
-        kept.add(hashed)
-        if hashed in wanted and digest(data) != hashed:
-            chain, seq, number = wanted[hashed]
-            text = f"The bytes kept for {_whose(chain, seq, number)} are not those that were entered."
-            yield Finding("damaged", text, chain, seq)
-        elif hashed not in wanted:
-            yield _damaged(f"Bytes with the digest {_shown(hashed[:16])}… are kept that no entry names.")
-    for hashed, (chain, seq, number) in wanted.items():
-        if hashed not in kept:
-            text = f"The bytes kept for {_whose(chain, seq, number)} are missing."
-            yield Finding("damaged", text, chain, seq)
-
-
-def _whose(chain: str, seq: int, number: str) -> str:
-    return f"record {_shown(number)}" if number else f"entry {seq} of {chain}"
-
-
-def _all_stored(book: Book) -> Iterator[tuple[str, bytes]]:
-    query = sa.select(stored.c.digest, stored.c.bytes).order_by(stored.c.digest).limit(50)
-    after = ""
-    while True:
-        with book.reading() as connection:
-            rows = connection.execute(query.where(stored.c.digest > after)).all()
-        yield from ((row.digest, row.bytes) for row in rows)
-        if not rows:
-            return
-        after = rows[-1].digest
+            strays.discard(hashed)
+            if (
+                hashed is not None
+                and hashed == row.stored
+                and (row.bytes is None or digest(row.bytes) != hashed)
+            ):
+                whose = f"record {_shown(row.record)}" if row.record else f"entry {row.seq} of {chain}"
+                what = "are missing" if row.bytes is None else "are not those that were entered"
+                yield Finding("damaged", f"The bytes kept for {whose} {what}.", chain, row.seq)
+    for hashed in sorted(strays):
+        yield _damaged(f"Bytes with the digest {_shown(hashed[:16])}… are kept that no entry names.")
 
 
 def _check_index(book: Book) -> Iterator[Finding]:
     """The table of records must say what the *performed* entries say: a search must not miss a record."""
+    findings = []
     with book.reading() as connection:
         lines = {
             (line.chain, line.seq): dict(line._mapping) for line in connection.execute(sa.select(records))
         }
-    for chain in book.chains():
-        for row in book.rows(_ALL.where(entries.c.event == "performed"), chain):
-            line = lines.pop((chain, row.seq), None)
+        for row in connection.execute(_ALL.where(is_performed).order_by(entries.c.chain, entries.c.seq)):
+            line = lines.pop((row.chain, row.seq), None)
             if line is None or line != _findable(row):
                 what = "is missing from" if line is None else "is wrong in"
                 text = f"Record {_shown(row.record)} {what} the table that records are found by."
-                yield Finding("damaged", text, chain, row.seq)
+                findings.append(Finding("damaged", text, row.chain, row.seq))
+    yield from findings
     for chain, seq in sorted(lines):
         yield _damaged(
             f"The table that records are found by names entry {seq} of {_shown(chain)}, which is none."

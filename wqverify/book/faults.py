@@ -14,7 +14,8 @@ from wqverify.errors import CouldNotRun, RepairTheFolder, WqverifyError
 _IN_USE = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED}
 _DISK = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR}
 _SHUT = {sqlite3.SQLITE_READONLY, sqlite3.SQLITE_PERM, sqlite3.SQLITE_AUTH}
-_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
+# SQLITE_ERROR: a statement of ours names a table or column that the file lacks.
+_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR}
 
 
 @contextmanager
@@ -53,12 +54,7 @@ def _sentence(path: Path, timeout_s: float, problem: BaseException | None) -> Wq
             where=where,
         )
     if code in _DAMAGED:
-        return RepairTheFolder(
-            f"The book {where} is damaged, or is no record book ({said}); put back its newest good copy, "
-            f"then compare that with the pages handed out: wqverify book examine --pages FOLDER.",
-            found=said,
-            where=where,
-        )
+        return damaged(path, said)
     if code == sqlite3.SQLITE_CANTOPEN:
         return RepairTheFolder(
             f"The book {where} cannot be opened ({said}); check that its folder is there and that you may "
@@ -71,4 +67,14 @@ def _sentence(path: Path, timeout_s: float, problem: BaseException | None) -> Wq
         f"sheet and report it.",
         found=said,
         where=where,
+    )
+
+
+def damaged(path: Path, said: str) -> RepairTheFolder:
+    """Return the error of a file that is no book, or no longer one."""
+    return RepairTheFolder(
+        f"The book {path} is damaged, or is no record book ({said}); put back its newest good copy, then "
+        f"compare that with the pages handed out: wqverify book examine --pages FOLDER.",
+        found=said,
+        where=str(path),
     )

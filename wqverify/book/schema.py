@@ -179,6 +179,7 @@ def create_tables(connection: sa.Connection) -> None:
     connection.execute(sa.insert(about).values(name="format", value=FORMAT))
 
 
-def file_is_sound(connection: sa.Connection) -> list[str]:
-    """Return what the database itself finds wrong with its file, in its own words."""
-    return [str(row[0]) for row in connection.exec_driver_sql("PRAGMA quick_check(5)") if row[0] != "ok"]
+def faults_of_the_file(connection: sa.Connection) -> list[str]:
+    """Return what the database itself finds wrong with its file, in its own words; empty when sound."""
+    found = connection.exec_driver_sql("PRAGMA integrity_check(5)").scalars()
+    return [str(said) for said in found if said != "ok"]
