@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
+_NUMBER = re.compile(r"[+\-−]?[0-9]+(\.[0-9]+)?")
 
 
 def is_number(text: str) -> bool:
@@ -17,7 +17,7 @@ def aligned(cells: Sequence[str], pad: str = " ") -> list[str]:
     """Pad numbers so that their points stand under one another; other texts only to the common width.
 
     >>> aligned(["7.05", "+10", "-0.125", "—"])
-    [' 7.05 ', '+10   ', '-0.125', ' —    ']
+    ['  7.05 ', '+10    ', ' -0.125', '  —    ']
     """
     parts = {cell: (cell + ".").index(".") for cell in cells if is_number(cell)}
     before = max(parts.values(), default=0)

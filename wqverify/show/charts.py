@@ -32,7 +32,7 @@ _STYLE: dict[str, Any] = {
 }
 # Shape and filling, in the order of the series; ink only.
 _MARKS = (("o", "none"), ("s", "black"), ("^", "0.6"), ("D", "none"), ("v", "black"), ("P", "0.6"))
-_SIZE = (7.1, 2.7)  # inches: the width of the page
+_SIZE = (7.1, 2.2)  # inches: the width of the page
 
 
 def chart_svg(chart: Chart) -> bytes:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import groupby
 
+from wqverify.show import headings
 from wqverify.show.first_sheet import value_words
 from wqverify.show.kinds import (
     Block,
@@ -23,9 +24,11 @@ from wqverify.show.lookup import (
     NONE,
     Answers,
     bounds,
+    freedom,
     is_difference,
     person,
     plain,
+    significant,
     split_label,
     stage_name,
     when,
@@ -61,7 +64,7 @@ def evidence(record: Record) -> Iterator[Block]:
 
 
 def _observations(record: Record) -> Iterator[Block]:
-    yield Heading("Observations as typed, in the order of the work")
+    yield Heading(headings.OBSERVATIONS)
     for part, entries in groupby(record.entries, lambda entry: split_label(entry)[0]):
         yield Facts(tuple(_observation(entry, record) for entry in entries), part or "Visit")
 
@@ -95,7 +98,7 @@ def _signal(record: Record) -> Iterator[Block]:
     read = [e for e in record.entries if e.path.startswith("signal.")]
     if not hops and not read:
         return
-    yield Heading("Signal, hop by hop")
+    yield Heading(headings.SIGNAL)
     if hops:
         columns = (
             Column("Hop", share=1.4),
@@ -108,7 +111,9 @@ def _signal(record: Record) -> Iterator[Block]:
         yield Table(columns, tuple(_hop_row(hop) for hop in hops))
         yield Statement(_ranges_agree(hops))
     if read:
-        yield Facts(tuple(_observation(entry, record) for entry in read), "Read at one moment")
+        side_by_side = [_observation(entry, record) for entry in read]
+        columns = tuple(Column(label[:1].upper() + label[1:]) for label, _ in side_by_side)
+        yield Table(columns, rows(tuple(value for _, value in side_by_side)), "Read at one moment")
 
 
 def _hop_row(hop: Hop) -> Row:
@@ -163,7 +168,7 @@ def _holds(record: Record) -> Iterator[Block]:
             )
         )
     if lines:
-        yield Heading("Output held, loop in manual, alarm blocked")
+        yield Heading(headings.HELD)
         columns = (
             Column("What", "short"),
             Column("From", "short"),
@@ -191,7 +196,7 @@ def _adjustment(record: Record) -> Iterator[Block]:
         for path, before in answers.items()
         if path.endswith("_from") and path.removesuffix("_from") + "_to" in answers
     ]
-    yield Heading("Adjustment")
+    yield Heading(headings.ADJUSTMENT)
     if changed:
         columns = (
             Column("What was adjusted"),
@@ -214,9 +219,16 @@ def _from_label(entry: Entry) -> str:
 
 def _charts(record: Record) -> Iterator[Block]:
     if record.result.charts:
-        yield Heading("Charts")
+        yield Heading(headings.CHARTS)
     for number, chart in enumerate(record.result.charts, 1):
-        yield ChartBlock(f"chart-{number}.svg", chart_in_words(chart))
+        yield ChartBlock(f"chart-{number}.svg", chart_in_words(chart), _CAPTIONS[chart.kind])
+
+
+_CAPTIONS = {
+    "errors": "Bars are the expanded uncertainty U; dashed lines are limits.",
+    "trace": "Dashed lines across the whole width are limits.",
+    "pairs": "On the thin line both are equal.",
+}
 
 
 def chart_in_words(chart: Chart) -> str:
@@ -243,7 +255,7 @@ def _notes(record: Record) -> Iterator[Block]:
     opinion = answers.text("cause.opinion")
     if not record.result.notes and not opinion:
         return
-    yield Heading("What the result says, and what it cannot see")
+    yield Heading(headings.NOTES)
     for note in record.result.notes:
         who = f"opinion of {person(record, note.author)}" if note.kind == "opinion" else note.source
         yield Statement(note.text, _LEADS[note.kind], who)
@@ -254,7 +266,7 @@ def _notes(record: Record) -> Iterator[Block]:
 
 def _workings(record: Record) -> Iterator[Block]:
     if record.result.workings:
-        yield Heading("Calculation by hand")
+        yield Heading(headings.BY_HAND)
     for w in record.result.workings:
         yield Formula(w.label, w.formula, w.put_in, w.answer, w.source)
 
@@ -262,7 +274,7 @@ def _workings(record: Record) -> Iterator[Block]:
 def _values(record: Record) -> Iterator[Block]:
     if not record.result.values:
         return
-    yield Heading("Computed, not judged")
+    yield Heading(headings.VALUES)
     columns = (
         Column("Stage", "short"),
         Column("Quantity", share=1.3),
@@ -289,7 +301,7 @@ def _values(record: Record) -> Iterator[Block]:
 
 # ---------------------------------------------------------------- how sure
 
-_Cause = tuple[str, float, str, float | None, str, str]
+_Cause = tuple[str, float, float, str, float | None, str, str]
 
 
 def _budgets(record: Record) -> Iterator[Block]:
@@ -298,7 +310,7 @@ def _budgets(record: Record) -> Iterator[Block]:
         return
     causes = list(dict.fromkeys(_cause(line) for q in budgets for line in q.budget))
     number = {cause: str(n) for n, cause in enumerate(causes, 1)}
-    yield Heading("Uncertainty budgets")
+    yield Heading(headings.BUDGETS)
     yield Statement(
         "Each cause stands once, with its size as a standard uncertainty u; what it contributes to each "
         "result is below. One number is one cause: where two results share it, they share its error. Assumed "
@@ -322,23 +334,24 @@ def _budgeted(record: Record) -> Iterator[tuple[Quantity, str]]:
 
 
 def _cause(line: BudgetLine) -> _Cause:
-    return (line.cause, line.u, line.distribution, line.dof, line.size_from, line.source)
+    return (line.cause, line.value, line.u, line.distribution, line.dof, line.size_from, line.source)
 
 
 def _causes_table(number: dict[_Cause, str]) -> Table:
     columns = (
         Column("No.", "short"),
         Column("Cause", share=1.5),
+        Column("Value", "number"),
         Column("Size u", "number"),
         Column("Distribution", "short"),
         Column("dof", "short"),
         Column("Where the size comes from", share=2.4),
     )
     lines = []
-    for (cause, u, distribution, dof, size_from, source), n in number.items():
+    for (cause, value, u, distribution, dof, size_from, source), n in number.items():
         origin = f"assumed, {size_from}" if size_from in ASSUMED else size_from
         where = f"{origin}: {source}" if source else origin
-        lines.append((n, cause, plain(u), distribution, plain(dof), where))
+        lines.append((n, cause, significant(value), plain(u), distribution, freedom(dof), where))
     return Table(columns, rows(*lines))
 
 
@@ -355,7 +368,7 @@ def _budget_table(quantity: Quantity, title: str, number: dict[_Cause, str]) -> 
     ]
     k = f"{quantity.k:.2f}" if quantity.k is not None else NONE
     together = (
-        f"u {with_unit(plain(quantity.u), quantity.unit)}, dof {plain(quantity.dof)}, k {k}, "
+        f"u {with_unit(plain(quantity.u), quantity.unit)}, dof {freedom(quantity.dof)}, k {k}, "
         f"U {quantity.expanded or NONE}"
     )
     return Table(columns, (*lines, Row((together,), "note")), title, half=True)
@@ -368,7 +381,7 @@ def _cautions(record: Record) -> Iterator[Block]:
     if not record.cautions:
         return
     answers = Answers(record)
-    yield Heading("Cautions shown before the work")
+    yield Heading(headings.CAUTIONS)
     for caution in record.cautions:
         yield CautionBlock(caution.text, caution.source)
     reason = answers.text("cautions.not_done")
@@ -380,7 +393,7 @@ def _cautions(record: Record) -> Iterator[Block]:
 
 
 def _changes(record: Record) -> Iterator[Block]:
-    yield Heading("Changed since the last record of this analyzer")
+    yield Heading(headings.CHANGES)
     if not record.given.changes:
         yield Statement("Nothing in the register, tolerances, standards or people was changed.")
         return
@@ -407,7 +420,7 @@ def _changes(record: Record) -> Iterator[Block]:
 
 
 def _earlier(record: Record) -> Iterator[Block]:
-    yield Heading("Earlier records this one rests on")
+    yield Heading(headings.EARLIER)
     if not record.given.earlier:
         yield Statement("No earlier record of this analyzer was known.")
         return

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from wqverify.show import wording
+from wqverify.show import headings, wording
 from wqverify.show.kinds import (
     Block,
     Column,
@@ -32,7 +32,7 @@ from wqverify.show.lookup import (
     when,
     with_unit,
 )
-from wqverify.terms import Check, Outcome, Place, Quantity, Record, Standard, Tolerance
+from wqverify.terms import Check, Outcome, Person, Place, Quantity, Record, Standard, Tolerance
 
 INFORMATION = "information only"
 _EXPECTED: tuple[tuple[str, Place], ...] = (
@@ -48,19 +48,24 @@ def first_sheet(record: Record) -> Iterator[Block]:
     answers = Answers(record)
     below = f"{record.title} · {record.given.analyzer.tag}, {record.given.analyzer.location}"
     yield Title("Verification record", below)
+    if record.given.site.synthetic:
+        yield Statement(wording.SYNTHETIC)
     yield _signatures(record)
-    yield Heading("Analyzer and work")
-    yield _analyzer_and_work(record, answers)
-    yield Heading("Outcome")
+    yield Heading(headings.ANALYZER_AND_WORK)
+    yield _analyzer(record)
+    yield _work(record, answers)
+    yield Heading(headings.OUTCOME)
     yield Verdicts(tuple(_verdicts(record, answers)))
-    yield Heading("Standards and instruments used")
-    yield standards_table(record)
-    yield Heading("Checks")
+    yield from _failed_as_found(record)
+    yield from _out_of_service(answers)
+    yield Heading(headings.CHECKS)
     yield checks_table(record)
     yield from _limits(record)
+    yield Heading(headings.STANDARDS)
+    yield standards_table(record)
     not_done = tuple(answers.not_done())
     if not_done:
-        yield Heading("Not done")
+        yield Heading(headings.NOT_DONE)
         yield Facts(not_done)
 
 
@@ -78,41 +83,47 @@ def _signatures(record: Record) -> Signatures:
 # ---------------------------------------------------------------- which, when, who
 
 
-def _analyzer_and_work(record: Record, answers: Answers) -> Facts:
-    a, site = record.given.analyzer, record.given.site
-    finished = answers.time("finished")
-    facts = (
-        ("Plant", ", ".join(filter(None, (site.name, site.address)))),
-        ("Record", f"{record.number}, replaces {record.replaces}" if record.replaces else record.number),
+def _analyzer(record: Record) -> Facts:
+    a = record.given.analyzer
+    return _known(
         ("Analyzer", f"{a.tag}, serial {a.serial}"),
-        ("Work started", when(record.performed)),
         ("Type", a.kind),
-        ("Work finished", when(finished.isoformat()) if finished else ""),
         ("Measures", f"{a.measures} ({a.species})" if a.species else a.measures),
-        ("Record entered", when(record.entered) or "not yet"),
-        ("Range, output", ", ".join(filter(None, (f"{a.low} to {a.high} {a.unit}", a.output)))),
-        ("Time zone", site.time_zone),
+        ("Range", f"{a.low} to {a.high} {a.unit}"),
+        ("Output", a.output),
         ("Control-system tag", a.control_system_tag),
-        ("Performed by", person(record, record.performed_by)),
         ("Location", a.location),
-        ("Licence, approval", licence(record, record.performed_by)),
         ("Sample point", a.sample_point),
-        ("Reason", answers.text("reason")),
         ("Owner", a.owner),
-        ("Method", _method(record, answers)),
-        ("Replaced because", record.replaces_why),
-        ("Deviations", answers.text("deviations")),
     )
-    return Facts(tuple((label, value) for label, value in facts if value))
 
 
-def licence(record: Record, staff_id: str) -> str:
-    """Return licence and State approval of a person as the record holds them."""
-    known = record.given.people.get(staff_id)
-    if known is None:
-        return ""
+def _work(record: Record, answers: Answers) -> Facts:
+    finished, person_id = answers.time("finished"), record.performed_by
+    known = record.given.people.get(person_id)
+    return _known(
+        ("Work started", f"{when(record.performed)}, {record.given.site.time_zone}"),
+        ("Work finished", when(finished.isoformat()) if finished else ""),
+        ("Record entered", when(record.entered) or "not yet"),
+        ("Performed by", person(record, person_id)),
+        ("Licence", licence_words(known) if known else ""),
+        ("Approval", known.approval if known else ""),
+        ("Reason", answers.text("reason")),
+        ("Method", _method(record, answers)),
+        ("Deviations", answers.text("deviations")),
+        ("Place", record.given.site.address),
+        ("Replaces", f"{record.replaces}, because {record.replaces_why}" if record.replaces else ""),
+    )
+
+
+def _known(*rows: tuple[str, str]) -> Facts:
+    return Facts(tuple((label, value) for label, value in rows if value), half=True)
+
+
+def licence_words(known: Person) -> str:
+    """Return the licence of a person and until when it holds."""
     until = f"until {known.licence_until}" if known.licence_until else ""
-    return "; ".join(filter(None, (" ".join(filter(None, (known.licence, until))), known.approval)))
+    return " ".join(filter(None, (known.licence, until)))
 
 
 def _method(record: Record, answers: Answers) -> str:
@@ -166,7 +177,7 @@ def _deciding(checks: list[Check], outcome: Outcome) -> str:
     """Say which check decided: of those with the outcome the one nearest to, or farthest past, its limit."""
     decided = [c for c in checks if c.outcome == outcome]
     worst = max(decided, key=_share_of_tolerance)
-    if worst.quantity is None:
+    if worst.reason or worst.quantity is None:
         return f"{worst.label}: {worst.reason}" if worst.reason else worst.label
     how_far = value_words(worst.quantity, as_difference=is_difference(worst))
     return f"{worst.label}: {'error ' if is_difference(worst) else ''}{how_far}"
@@ -187,6 +198,25 @@ def _share_of_tolerance(check: Check) -> Decimal:
     return abs(check.quantity.decimal - (high + low) / 2) / half if half else Decimal(0)
 
 
+def _failed_as_found(record: Record) -> Iterator[Block]:
+    """Say what a fail as found means for values that are already kept or reported."""
+    places: tuple[Place, Place] = ("analyzer", "control system")
+    if all(record.result.outcome("as_found", place) != Outcome.FAIL for place in places):
+        return
+    good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
+    since = f"record {good[-1].number}" if good else "the last check within tolerance"
+    yield Statement(
+        f"Values since {since} are in doubt until somebody has evaluated what the error means for them: "
+        f"period, decisions, reports, who is told. This record does not evaluate that.",
+        "Failed as found",
+    )
+
+
+def _out_of_service(answers: Answers) -> Iterator[Block]:
+    if answers.text("status.state") == "out of service":
+        yield Statement(wording.OUT_OF_SERVICE, "Out of service")
+
+
 # ---------------------------------------------------------------- against what
 
 
@@ -194,13 +224,13 @@ def standards_table(record: Record) -> Table:
     """Return the standards and reference instruments of the visit."""
     day = record.performed[:10]
     columns = (
-        Column("Standard or instrument", share=2.1),
-        Column("Lot or serial", share=0.9),
-        Column("Certificate", share=1.2),
-        Column("Value", share=1.2),
+        Column("Standard or instrument", share=2.0),
+        Column("Lot or serial", share=0.8),
+        Column("Certificate", share=1.1),
+        Column("Value", share=1.15),
         Column("U (k)", "short"),
         Column("Opened", "short"),
-        Column("Usable until", share=1.0),
+        Column("Usable until", share=1.6),
     )
     return Table(columns, tuple(_standard_row(s, day) for s in record.given.standards.values()))
 
@@ -228,14 +258,14 @@ def _standard_value(standard: Standard) -> str:
     if standard.own:
         return f"the bottle's own table, {len(standard.own)} values"
     if standard.table:
-        return f"{standard.column}, table {standard.table}, {standard.edition}"
+        return f"{standard.column}, table {standard.edition}"
     return NONE
 
 
 def _usable(standard: Standard, day: str) -> str:
     found = []
     if standard.usable_until:
-        because = f" ({standard.because})" if standard.because else ""
+        because = f", {standard.because}" if standard.because else ""
         late = ": PASSED on the day of the work" if standard.usable_until < day else ""
         found.append(f"{standard.usable_until}{because}{late}")
     if standard.calibration_due:
@@ -281,7 +311,7 @@ def _check_row(check: Check, letters: dict[Tolerance, str]) -> Row:
     q, tolerance = check.quantity, check.tolerance
     return Row(
         (
-            check.label if check.counts else f"{check.label} (upkeep, not in the verdict)",
+            check.label if check.counts else f"{check.label} (not in the verdict)",
             check.observed or NONE,
             check.reference or NONE,
             signed(q, as_difference=is_difference(check)) if q else NONE,
@@ -320,7 +350,9 @@ def _limits(record: Record) -> Iterator[Block]:
             Row((letter, tolerance_words(t), t.rule, t.basis, t.source, t.date or NONE))
             for t, letter in letters.items()
         ]
-        yield Table(columns, tuple(lines))
+        yield Table(columns, tuple(lines), "Limits used")
+        used = dict.fromkeys(t.rule for t in letters)
+        yield Statement("; ".join(f"{rule}: {wording.RISKS[rule]}" for rule in used) + ".", "Risk")
     if any(c.information for c in record.result.checks):
         yield Statement(
             "Results for information only carry no statement of conformity: neither pass nor fail."

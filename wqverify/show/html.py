@@ -22,6 +22,7 @@ from wqverify.show.kinds import (
     Table,
     Title,
     Verdicts,
+    at_its_foot,
 )
 
 _FIGURE_SPACE = "\u2007"  # as wide as a digit
@@ -40,7 +41,7 @@ _STYLE = """<style>
 
 def html(blocks: Sequence[Block], charts: Mapping[str, bytes]) -> str:
     """Return blocks as one HTML fragment; ``charts`` holds the pictures by name."""
-    body = "".join(part for block in blocks for part in _block(block, charts))
+    body = "".join(part for block in at_its_foot(blocks) for part in _block(block, charts))
     return f'{_STYLE}<div class="wqv">{body}</div>'
 
 
@@ -70,8 +71,14 @@ def _block(block: Block, charts: Mapping[str, bytes]) -> Iterator[str]:
             yield _sentence("Caution", block.text, block.source)
         case ChartBlock():
             yield _chart(block, charts)
-        case Signatures() | PageBreak():
-            pass
+        case Signatures():
+            cells = "".join(
+                f"<tr><td>{escape(p.role)}</td><td>{escape(p.name)}</td><td>{escape(p.meaning)}</td></tr>"
+                for p in block.places
+            )
+            yield f"<table>{cells}</table><p>{escape(block.note)}</p>"
+        case PageBreak():
+            yield "<hr>"
 
 
 def _word(word: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -23,10 +24,11 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """Labels with what was found or typed; ``title`` names the group."""
+    """Labels with what was found or typed; ``title`` names the group, two halves stand side by side."""
 
     rows: tuple[tuple[str, str], ...]
     title: str = ""
+    half: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +83,7 @@ class ChartBlock:
 
     name: str
     alt: str
+    caption: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,3 +154,17 @@ Block = (
 def rows(*cells: tuple[str, ...]) -> tuple[Row, ...]:
     """Return plain rows."""
     return tuple(Row(cell) for cell in cells)
+
+
+def at_its_foot(blocks: Sequence[Block]) -> Iterator[Block]:
+    """Give the blocks with the places for signatures at the foot of their sheet, for faces without pages."""
+    held: list[Block] = []
+    for block in blocks:
+        if isinstance(block, Signatures):
+            held.append(block)
+            continue
+        if isinstance(block, PageBreak):
+            yield from held
+            held = []
+        yield block
+    yield from held

@@ -116,14 +116,32 @@ def is_difference(check: Check) -> bool:
     return bool(check.observed and check.reference)
 
 
+def significant(x: float, figures: int = 7) -> str:
+    """Return a number to at most so many significant figures, without trailing zeros or an exponent.
+
+    >>> significant(7.060000000000001), significant(1000000.0), significant(0.0000125)
+    ('7.06', '1000000', '0.0000125')
+    """
+    return format(Decimal(f"{x:.{figures}g}"), "f")
+
+
+def freedom(dof: float | None) -> str:
+    """Return degrees of freedom.
+
+    >>> freedom(57.0), freedom(None)
+    ('57', '∞')
+    """
+    return "∞" if dof is None else significant(dof, 4)
+
+
 def plain(x: float | None, figures: int = 3) -> str:
     """Return a number to some significant figures, never with an exponent.
 
     >>> plain(0.0000123456), plain(-58.056), plain(None)
-    ('0.0000123', '-58.1', '∞')
+    ('0.0000123', '-58.1', '—')
     """
     if x is None:
-        return "∞"
+        return NONE
     if x == 0:
         return "0"
     return format(Decimal(f"{x:.{figures - 1}e}"), "f")

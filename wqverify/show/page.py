@@ -10,7 +10,7 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, is_dataclass
+from dataclasses import asdict, is_dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from importlib.resources import files
@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 from wqverify.errors import CouldNotRun
 from wqverify.show import wording
-from wqverify.show.blocks import blocks
+from wqverify.show.align import aligned
+from wqverify.show.blocks import Block, Row, Table, blocks
 from wqverify.show.lookup import person
 from wqverify.show.provenance import previous_short
 from wqverify.terms import Record
@@ -31,7 +32,12 @@ RECORD = "record.json"
 Place = tuple[int, tuple[float, float, float, float]]  # page from 0, box (x0, y0, x1, y1) from bottom left
 _HEIGHT = 792.0  # of US Letter, points
 _FOLDER = Path(str(files("wqverify"))) / "show"
-_MIME = {".json": "application/json", ".ipynb": "application/x-ipynb+json", ".svg": "image/svg+xml", ".csv": "text/csv"}
+_MIME = {
+    ".json": "application/json",
+    ".ipynb": "application/x-ipynb+json",
+    ".svg": "image/svg+xml",
+    ".csv": "text/csv",
+}
 _MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)  # a stamp says its time in its lines, its file needs none
 
 
@@ -44,22 +50,31 @@ def make_page(record: Record, record_bytes: bytes, attachments: Mapping[str, byt
     return _compile(_template(record.page), _inputs(record, record_bytes, attachments), made)
 
 
-def signature_places(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes]) -> dict[str, Place]:
+def signature_places(
+    record: Record, record_bytes: bytes, attachments: Mapping[str, bytes]
+) -> dict[str, Place]:
     """Return where each role signs on the page, in PDF points from the bottom left."""
     import typst
 
     # Not Compiler.query: after a compile it no longer finds its own input.
     inputs = _inputs(record, record_bytes, attachments)
-    found = json.loads(typst.query(_template(record.page), "<place>", field="value", font_paths=_fonts(), sys_inputs=inputs))
+    found = json.loads(
+        typst.query(_template(record.page), "<place>", field="value", font_paths=_fonts(), sys_inputs=inputs)
+    )
     return {
-        p["role"]: (p["page"] - 1, (p["x"], _HEIGHT - p["y"] - p["height"], p["x"] + p["width"], _HEIGHT - p["y"]))
+        p["role"]: (
+            p["page"] - 1,
+            (p["x"], _HEIGHT - p["y"] - p["height"], p["x"] + p["width"], _HEIGHT - p["y"]),
+        )
         for p in found
     }
 
 
 def stamp_page(lines: Sequence[str], width: float, height: float) -> bytes:
     """Return a one-page PDF of this size in points with the lines of a visible signature."""
-    inputs = {"stamp": json.dumps({"lines": [_shown(line) for line in lines], "width": width, "height": height})}
+    inputs = {
+        "stamp": json.dumps({"lines": [_shown(line) for line in lines], "width": width, "height": height})
+    }
     return _compile((_FOLDER / "stamp.typ").read_bytes(), inputs, _MIDNIGHT)
 
 
@@ -103,10 +118,29 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     ]
     return {
         **texts,
-        "blocks": json.dumps([_plain(block) for block in blocks(record)]),
+        "blocks": json.dumps([_plain(_aligned(block)) for block in blocks(record)]),
         "about": json.dumps(_plain(about)),
         "attached": json.dumps(attached),
     }
+
+
+def _aligned(block: Block) -> Block:
+    """Pad numbers with figure spaces, as wide as a digit or a sign: no measuring in the template."""
+    if not isinstance(block, Table):
+        return block
+    body = [row.cells for row in block.rows if row.kind == ""]
+    columns = [
+        aligned([cells[i].replace("-", "−") for cells in body], "\u2007")
+        if column.kind == "number"
+        else [cells[i] for cells in body]
+        for i, column in enumerate(block.columns)
+    ]
+    cells = iter(zip(*columns, strict=True))
+    rows = tuple(
+        Row(tuple(cell.rstrip("\u2007") for cell in next(cells))) if row.kind == "" else row
+        for row in block.rows
+    )
+    return replace(block, rows=rows)
 
 
 def _is_text(data: bytes) -> bool:
@@ -167,7 +201,9 @@ def _template(edition: int) -> bytes:
 def _fonts() -> typst.Fonts:
     import typst
 
-    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[_FOLDER / "fonts"])
+    return typst.Fonts(
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[_FOLDER / "fonts"]
+    )
 
 
 def _compile(template: bytes, inputs: dict[str, str], made: datetime) -> bytes:

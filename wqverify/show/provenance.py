@@ -5,19 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date
 
-from wqverify.show import wording
-from wqverify.show.first_sheet import INFORMATION, licence, stage_at
+from wqverify.show import headings, wording
+from wqverify.show.first_sheet import INFORMATION, licence_words, stage_at
 from wqverify.show.kinds import Block, Column, Facts, Heading, Statement, Table, rows
 from wqverify.show.lookup import NONE, Answers, person
-from wqverify.terms import Outcome, Previous, Record
+from wqverify.terms import Previous, Record
 
 
 def provenance(record: Record) -> Iterator[Block]:
     """Give the blocks about how the record was decided, made and is kept."""
     yield from _rules(record)
-    yield from _failed_as_found(record)
     yield from _people(record)
-    yield Heading("Words as used here")
+    yield Heading(headings.WORDS)
     yield Facts(wording.DEFINITIONS)
     yield from _made_with(record)
     yield from _about(record)
@@ -25,7 +24,7 @@ def provenance(record: Record) -> Iterator[Block]:
 
 def _rules(record: Record) -> Iterator[Block]:
     used = dict.fromkeys(c.tolerance.rule for c in record.result.checks if c.tolerance is not None)
-    yield Heading("Rule of decision and its risk")
+    yield Heading(headings.RULES)
     for rule in used:
         yield Statement(wording.RULES[rule], rule[:1].upper() + rule[1:])
     if used:
@@ -47,34 +46,15 @@ def _word(record: Record, stage: str, place: str) -> str:
     return str(record.result.outcome(stage, checks[0].place))
 
 
-def _failed_as_found(record: Record) -> Iterator[Block]:
-    """Say what a fail as found means for values that are already kept or reported."""
-    places = ("analyzer", "control system")
-    if all(record.result.outcome("as_found", place) != Outcome.FAIL for place in places):  # type: ignore[arg-type]
-        return
-    good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
-    since = f"record {good[-1].number}" if good else "the last check within tolerance"
-    yield Statement(
-        f"Values since {since} are in doubt until somebody has evaluated what the error means for them: "
-        f"period, decisions, reports, who is told. This record does not evaluate that.",
-        "Failed as found",
-    )
-
-
 def _people(record: Record) -> Iterator[Block]:
     given, answers = record.given, Answers(record)
     lines = []
     for known in given.people.values():
         part = [label for path, label in _PARTS if answers.text(path) == known.id]
-        lines.append(
-            (
-                person(record, known.id),
-                "; ".join(part) or "named in the record",
-                licence(record, known.id) or NONE,
-            )
-        )
+        papers = "; ".join(filter(None, (licence_words(known), known.approval)))
+        lines.append((person(record, known.id), "; ".join(part) or "named in the record", papers or NONE))
     if lines:
-        yield Heading("People")
+        yield Heading(headings.PEOPLE)
         columns = (
             Column("Name", share=1.0),
             Column("Part in this record", share=1.0),
@@ -91,7 +71,7 @@ _PARTS = (("performed_by", "performed the work"), ("cause.author", "gave the opi
 
 def _made_with(record: Record) -> Iterator[Block]:
     s = record.software
-    yield Heading("Made with")
+    yield Heading(headings.MADE_WITH)
     facts = (
         (
             "Program",
@@ -119,8 +99,8 @@ def _made_with(record: Record) -> Iterator[Block]:
         yield Table(columns, rows(*digests))
     if s.notebook:
         yield Statement(
-            "The calculation ran twice, in the program and in the attached notebook, and had to give the same "
-            "result. The program's calculations are tested against published worked values; its tests come "
+            "The calculation ran twice, in the program and in the attached notebook, and had to give the "
+            "same result. The program's calculations are tested against published worked values; its tests come "
             "with it."
         )
 
@@ -139,17 +119,15 @@ def previous_short(previous: Previous) -> str:
 
 
 def _about(record: Record) -> Iterator[Block]:
-    yield Heading("About this record")
+    yield Heading(headings.ABOUT)
     for sentence in (
-        f"{wording.OF_THE_ITEM} {wording.COPYING} {wording.NO_ACCREDITATION}",
+        f"{wording.OF_THE_ITEM} {wording.COPYING} {wording.NO_ACCREDITATION} {wording.PATTERNS}",
         wording.SAME_VALUES,
         f"{wording.CHANGES_EVIDENT} {wording.OWN_KEY} {wording.BOOK}",
         wording.CLOCK,
         _retention(record),
     ):
         yield Statement(sentence)
-    if record.given.site.synthetic:
-        yield Statement(wording.SYNTHETIC)
 
 
 def _retention(record: Record) -> str:
@@ -158,7 +136,7 @@ def _retention(record: Record) -> str:
     last_day = 28 if (done.month, done.day) == (2, 29) else done.day
     until = done.replace(year=done.year + years, day=last_day)
     return (
-        f"Kept for {years} years, at least until {until.isoformat()}, at the plant or near it, where it can be "
-        f"found by its number, by the analyzer and by the date of the work. No date for the next visit is set "
-        f"here."
+        f"Kept for {years} years, at least until {until.isoformat()}, at the plant or near it, where it can "
+        f"be found by its number, by the analyzer and by the date of the work. No date for the next visit is "
+        f"set here."
     )

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import zip_longest
 from textwrap import wrap
+from typing import TypedDict
 
 from wqverify.show.align import aligned
 from wqverify.show.blocks import blocks
-from wqverify.show.first_sheet import stage_at, value_words
+from wqverify.show.first_sheet import INFORMATION, stage_at
 from wqverify.show.kinds import (
     Block,
     CautionBlock,
@@ -22,37 +24,55 @@ from wqverify.show.kinds import (
     Table,
     Title,
     Verdicts,
+    at_its_foot,
 )
-from wqverify.show.lookup import is_difference, when
-from wqverify.terms import Record
+from wqverify.show.lookup import bounds, is_difference, person, signed, when, with_unit
+from wqverify.terms import Check, Record
 
 _LABEL = 26
 _BETWEEN = 2
 
 
+class _Words(TypedDict):
+    break_on_hyphens: bool
+
+
+_WORDS: _Words = {"break_on_hyphens": False}  # B10-2188 stays one word
+
+
 def text(blocks: Sequence[Block], width: int = 80) -> str:
     """Return blocks as lines of at most ``width`` characters."""
-    lines = [line.rstrip() for block in blocks for line in _lines(block, width)]
+    lines = [line.rstrip() for block in at_its_foot(blocks) for line in _lines(block, width)]
     return "\n".join(lines) + "\n"
 
 
 def summary(record: Record, width: int = 80) -> str:
     """Return the outcomes of a record in a few lines: verdicts, checks, status."""
-    found = blocks(record)
-    verdicts = next(block for block in found if isinstance(block, Verdicts))
-    lines = [f"{record.number}  {record.given.analyzer.tag}  {record.title}  {when(record.performed)}"]
-    lines += _lines(verdicts, width)
-    cells = []
-    for check in record.result.checks:
-        value = value_words(check.quantity, as_difference=is_difference(check)) if check.quantity else ""
-        word = "information only" if check.information else str(check.outcome)
-        cells.append((f"{stage_at(check.stage, check.place)}: {check.label}", value, word))
-    room = width - 2 - sum(max((len(c[i]) for c in cells), default=0) + _BETWEEN for i in (1, 2))
-    last = max((len(c[1]) for c in cells), default=0)
-    lines += [
-        f"  {_cut(label, room):{room}}  {value:{last}}  {word}".rstrip() for label, value, word in cells
-    ]
+    head = f"{record.number}  {record.given.analyzer.tag}  {record.title}"
+    lines = [head, f"{when(record.performed)}, {person(record, record.performed_by)}"]
+    cells = {check.key: _cells(check) for check in record.result.checks}
+    widths = [max((len(c[i]) for c in cells.values()), default=0) for i in range(4)]
+    widths[0] = min(widths[0], width - 2 - sum(widths[1:]) - 3 * _BETWEEN)
+    for verdict in next(block for block in blocks(record) if isinstance(block, Verdicts)).rows:
+        judged = [c for c in record.result.checks if stage_at(c.stage, c.place) == verdict.label]
+        detail = f", {verdict.detail}" if verdict.detail and not judged else ""
+        lines += wrap(f"{verdict.label}: {verdict.word}{detail}", width, **_WORDS)
+        for check in judged:
+            label, *rest = cells[check.key]
+            parts = (_cut(label, widths[0]), *rest)
+            row = (" " * _BETWEEN).join(f"{p:{w}}" for p, w in zip(parts, widths, strict=True))
+            lines.append(f"  {row}")
+            lines += _wrapped(check.reason, width, "    ", "    ") if check.reason else ()
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def _cells(check: Check) -> tuple[str, str, str, str]:
+    q = check.quantity
+    value = with_unit(signed(q, as_difference=is_difference(check)), q.unit) if q else ""
+    limits = bounds(check.low, check.high) if check.low or check.high else ""
+    judged = "  ".join(filter(None, (f"U {q.expanded}" if q and q.expanded else "", limits)))
+    word = INFORMATION if check.information else str(check.outcome)
+    return check.label, value, judged, word if check.counts else f"({word})"
 
 
 def _cut(label: str, room: int) -> str:
@@ -65,9 +85,9 @@ def _cut(label: str, room: int) -> str:
 def _lines(block: Block, width: int) -> Iterator[str]:
     match block:
         case Title():
-            yield from (block.text.upper(), *wrap(block.below, width))
+            yield from (block.text.upper(), *_wrapped(block.below, width))
         case Heading():
-            yield from ("", block.text, "-" * min(len(block.text), width))
+            yield from ("", *_wrapped(block.text, width), "-" * min(len(block.text), width))
         case Facts():
             yield from _facts(block, width)
         case Verdicts():
@@ -76,9 +96,9 @@ def _lines(block: Block, width: int) -> Iterator[str]:
         case Table():
             yield from _table(block, width)
         case Formula():
-            yield from wrap(block.label, width)
+            yield from _wrapped(block.label, width)
             for line in (block.formula, f"= {block.put_in}", f"= {block.answer}", block.source):
-                yield from wrap(line, width, initial_indent="  ", subsequent_indent="    ")
+                yield from _wrapped(line, width, "    ", "  ") if line else ()
         case Statement():
             lead = f"{block.lead}: " if block.lead else ""
             source = f" ({block.source})" if block.source else ""
@@ -88,74 +108,115 @@ def _lines(block: Block, width: int) -> Iterator[str]:
             yield from _wrapped(f"! {block.text}{source}", width, "  ")
         case ChartBlock():
             yield from _wrapped(f"[{block.name}] {block.alt}", width)
-        case Signatures() | PageBreak():
-            pass
+        case Signatures():
+            for place in block.places:
+                yield from _labelled(place.role, place.name, width)
+                yield from _labelled("", place.meaning, width)
+        case PageBreak():
+            yield ""
 
 
-def _wrapped(paragraph: str, width: int, indent: str = "") -> Iterator[str]:
+def _wrapped(paragraph: str, width: int, indent: str = "", first: str = "") -> Iterator[str]:
     for line in paragraph.split("\n"):
-        yield from wrap(line, width, subsequent_indent=indent) or [""]
+        yield from wrap(line, width, initial_indent=first, subsequent_indent=indent, **_WORDS) or [""]
 
 
-def _labelled(label: str, value: str, width: int) -> Iterator[str]:
+def _labelled(label: str, value: str, width: int, before: str = "") -> Iterator[str]:
     column = min(_LABEL, width // 3)
-    left = wrap(label, column) or [""]
-    right = [part for line in value.split("\n") for part in wrap(line, width - column - _BETWEEN) or [""]]
-    for number in range(max(len(left), len(right))):
-        one = left[number] if number < len(left) else ""
-        two = right[number] if number < len(right) else ""
+    left = wrap(label, column, initial_indent=before, subsequent_indent=before + "  ", **_WORDS) or [""]
+    right = [part for line in value.split("\n") for part in _wrapped(line, width - column - _BETWEEN)]
+    for one, two in zip_longest(left, right, fillvalue=""):
         yield f"{one:{column}}{' ' * _BETWEEN}{two}"
 
 
 def _facts(block: Facts, width: int) -> Iterator[str]:
     if block.title:
-        yield from wrap(block.title, width)
+        yield from _wrapped(block.title, width)
     for label, value in block.rows:
-        yield from _labelled(f"  {label}" if block.title else label, value, width)
+        yield from _labelled(label, value, width, "  " if block.title else "")
 
 
 # ---------------------------------------------------------------- tables
 
 
 def _table(block: Table, width: int) -> Iterator[str]:
+    """Give a table whole where it fits, else with its first column on lines of its own, else as facts."""
     if block.title:
-        yield from ("", *wrap(block.title, width))
+        yield from ("", *_wrapped(block.title, width))
+    columns = _columns(block)
+    if (widths := _widths(columns, width)) is not None:
+        yield from _grid(block, columns, widths, width, 0)
+    elif (widths := _widths(columns[1:], width - _BETWEEN)) is not None:
+        yield from _grid(block, columns, widths, width, 1)
+    else:
+        yield from _as_facts(block, width)
+
+
+def _columns(block: Table) -> list[list[str]]:
+    """Return the columns with their heads, numbers under one another."""
     body = [row for row in block.rows if row.kind == ""]
-    columns = [[column.label, *(row.cells[i] for row in body)] for i, column in enumerate(block.columns)]
+    columns = []
     for i, column in enumerate(block.columns):
-        if column.kind == "number":
-            columns[i][1:] = aligned(columns[i][1:])
-    widths = _widths(columns, width)
-    yield from _row([column[0] for column in columns], widths)
-    yield "  ".join("-" * w for w in widths)
+        cells = [row.cells[i] for row in body]
+        columns.append([column.label, *(aligned(cells) if column.kind == "number" else cells)])
+    return columns
+
+
+def _grid(block: Table, columns: list[list[str]], widths: list[int], width: int, apart: int) -> Iterator[str]:
+    """Give the rows of a table; the first ``apart`` columns stand on lines of their own."""
+    indent = " " * _BETWEEN * apart
+    for number, row in enumerate(_with_head(block)):
+        if isinstance(row, Row):
+            before = "" if row.kind == "group" else "    "
+            yield from _wrapped(row.cells[0], width, before, before)
+            continue
+        for column in columns[:apart]:
+            yield from _wrapped(column[row], width, "  ")
+        yield from (indent + line for line in _row([column[row] for column in columns[apart:]], widths))
+        if number == 0:
+            yield indent + (" " * _BETWEEN).join("-" * w for w in widths)
+
+
+def _with_head(block: Table) -> Iterator[Row | int]:
+    """Give the head as 0 and every plain row by its number, every other row as it is."""
+    yield 0
     number = 0
     for row in block.rows:
         if row.kind == "":
             number += 1
-            yield from _row([column[number] for column in columns], widths)
+            yield number
         else:
-            yield from _spanning(row, width)
+            yield row
 
 
-def _spanning(row: Row, width: int) -> Iterator[str]:
-    indent = "" if row.kind == "group" else "    "
-    yield from wrap(row.cells[0], width, initial_indent=indent, subsequent_indent=indent)
+def _widths(columns: list[list[str]], width: int) -> list[int] | None:
+    """Return column widths that fit without breaking a word, None where there are none.
 
-
-def _widths(columns: list[list[str]], width: int) -> list[int]:
-    """Return column widths that fit: the widest column gives way, one character at a time."""
+    The column that is widest over its longest word gives way, one character at a time.
+    """
     widths = [max(map(len, column)) for column in columns]
+    least = [max((len(word) for cell in column for word in cell.split()), default=0) for column in columns]
     while sum(widths) + _BETWEEN * (len(widths) - 1) > width:
-        widest = widths.index(max(widths))
-        widths[widest] -= 1
+        spare = [w if w > n else 0 for w, n in zip(widths, least, strict=True)]
+        if not any(spare):
+            return None
+        widths[spare.index(max(spare))] -= 1
     return widths
 
 
 def _row(cells: list[str], widths: list[int]) -> Iterator[str]:
     wrapped = [
-        [cell] if len(cell) <= w else wrap(cell, max(w, 1)) or [""]
-        for cell, w in zip(cells, widths, strict=True)
+        [cell] if len(cell) <= w else wrap(cell, w, **_WORDS) for cell, w in zip(cells, widths, strict=True)
     ]
-    for number in range(max(map(len, wrapped))):
-        parts = (lines[number] if number < len(lines) else "" for lines in wrapped)
+    for parts in zip_longest(*wrapped, fillvalue=""):
         yield (" " * _BETWEEN).join(f"{part:{w}}" for part, w in zip(parts, widths, strict=True))
+
+
+def _as_facts(block: Table, width: int) -> Iterator[str]:
+    for row in block.rows:
+        if row.kind:
+            yield from _wrapped(row.cells[0], width, "    ")
+            continue
+        yield from _wrapped(row.cells[0], width, "  ")
+        for column, cell in list(zip(block.columns, row.cells, strict=True))[1:]:
+            yield from _labelled(column.label, cell, width, "  ")

@@ -18,14 +18,20 @@ RULES: Mapping[str, str] = {
         "failed, is in truth on the other side of its limit is at most 2.3 %."
     ),
     "simple": (
-        "pass when the value lies within its limits, the limits included; U is shown and not used. The nearer "
-        "a value lies to its limit, the nearer to 50 % is the risk of a wrong pass or fail; U/T says how wide "
-        "that zone is."
+        "pass when the value lies within its limits, the limits included; U is shown and not used. The "
+        "nearer a value lies to its limit, the nearer to 50 % is the risk of a wrong pass or fail; U/T says "
+        "how wide that zone is."
     ),
     "as the method states": (
         "the criterion of the method compares the values observed and has its scatter built in; U is shown "
         "and not used. The risk is the one the method accepts."
     ),
+}
+
+RISKS: Mapping[str, str] = {
+    "guarded": "a wrong pass or fail has a risk of at most 2.3 %",
+    "simple": "near a limit the risk of a wrong pass or fail comes near to 50 %",
+    "as the method states": "the risk is the one the method accepts",
 }
 
 ROUNDING = (
@@ -61,13 +67,14 @@ PATTERNS = (
     "claimed to bind it."
 )
 OUT_OF_SERVICE = (
-    "While it is out of service a rule may ask for samples by hand and for repair by a date. When they began and "
-    "by when it has to be back stands here only where it was typed, in the note of the status or the remarks."
+    "While it is out of service a rule may ask for samples by hand and for repair by a date. When they began "
+    "and by when it has to be back stands here only where it was typed, in the note of the status or the "
+    "remarks."
 )
 CHANGES_EVIDENT = (
     "Changes after signing are evident: a signature covers every byte of the file, and the book of records "
-    "holds its digest. The book shows the removal of any record older than the newest digest held outside this "
-    "computer; the foot of each page carries the digest of the entry before it."
+    "holds its digest. The book shows the removal of any record older than the newest digest held outside "
+    "this computer; the foot of each page carries the digest of the entry before it."
 )
 CLOCK = (
     "Times of entry and signature are this computer's clock. Times of the work are as typed from a clock or "
