@@ -5,8 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import sqlite3
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -105,17 +105,26 @@ def test_triggers_stop_every_way_to_change_what_is_entered(book: Book, statement
 # ---------------------------------------------------------------- examination
 
 
-def tamper(book: Book, *statements: str) -> None:
-    """Change the file as its owner can: without the triggers."""
+@contextmanager
+def unguarded(book: Book) -> Iterator[sqlite3.Connection]:
+    """Open the file as its owner can: without the triggers, which are put back afterwards."""
     with closing(sqlite3.connect(book.path)) as connection:
+        triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for name, _sql in triggers:
+            connection.execute(f"DROP TRIGGER {name}")
+        yield connection
+        for _name, sql in triggers:
+            connection.execute(sql)
+        connection.commit()
+
+
+def tamper(book: Book, *statements: str) -> None:
+    with unguarded(book) as connection:
         connection.create_function(
             "digest", 1, lambda text: hashlib.sha256(PREFIX + text.encode()).hexdigest()
         )
-        for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
-            connection.execute(f"DROP TRIGGER {name}")
         for statement in statements:
             connection.execute(statement)
-        connection.commit()
 
 
 OTHER_PDF = "UPDATE entries SET entry = replace(entry, 'aaaa', 'aaab') WHERE seq = 3"
@@ -200,7 +209,6 @@ def test_an_examination_names_exactly_what_was_changed(
 def test_a_number_left_out_is_named(book: Book) -> None:
     """A record removed from a chain that was computed anew leaves a hole in the numbers."""
     performed(book, 3)
-    tamper(book)
     rewrite(book, after=1, leave_out=2)
     tamper(book, "DELETE FROM stored WHERE number = 'L1-2026-0002'")
     assert texts(book) == [
@@ -208,11 +216,19 @@ def test_a_number_left_out_is_named(book: Book) -> None:
     ]
 
 
+def test_a_trigger_that_was_taken_out_is_named(book: Book) -> None:
+    filled(book)
+    with closing(sqlite3.connect(book.path)) as connection:
+        connection.execute("DROP TRIGGER entries_no_update")
+    taken = "Triggers that keep entries from being changed were taken out of the book, or lost in a copy."
+    assert texts(book) == [taken]
+
+
 def rewrite(book: Book, after: int, leave_out: int = 0, change: Callable[[str], str] = str) -> None:
     """Compute the chain anew behind an entry, as someone who owns the file can."""
     entries = list(book.entries())
     prev, seq = entries[after - 1].digest, after
-    with closing(sqlite3.connect(book.path)) as connection:
+    with unguarded(book) as connection:
         connection.execute("DELETE FROM records WHERE seq > ?", (after,))
         connection.execute("DELETE FROM entries WHERE seq > ?", (after,))
         for old in entries[after:]:
@@ -233,7 +249,6 @@ def rewrite(book: Book, after: int, leave_out: int = 0, change: Callable[[str], 
                 found = (body["record"], "L1", seq, *line, utc)
                 connection.execute(f"INSERT INTO records VALUES ({','.join('?' * 9)})", found)
             prev = hashed
-        connection.commit()
 
 
 def anchored(book: Book, *anchors: Any) -> list[tuple[str, str]]:
@@ -242,7 +257,6 @@ def anchored(book: Book, *anchors: Any) -> list[tuple[str, str]]:
 
 def test_a_chain_written_anew_is_shown_by_one_digest_held_outside(book: Book) -> None:
     entries = filled(book)
-    tamper(book)
     rewrite(book, after=2, change=lambda text: text.replace("aaaa", "aaab"))
     assert texts(book) == []
     held = Anchor("L1", 4, entries[3].digest, "page L1-2026-0003.pdf")

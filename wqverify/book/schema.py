@@ -11,8 +11,8 @@ disk.
 from __future__ import annotations
 
 import sqlite3
+from contextlib import ExitStack, closing
 from pathlib import Path
-from urllib.parse import quote
 
 import sqlalchemy as sa
 
@@ -105,20 +105,20 @@ for _column, _kind in (
 
 def engine_for(path: Path, timeout_s: float, *, create: bool) -> sa.Engine:
     """Return an engine on an SQLite file; without ``create`` it never makes one."""
-    address = f"file:{quote(str(path.absolute()))}?mode={'rwc' if create else 'rw'}"
+    address = f"{path.absolute().as_uri()}?mode={'rwc' if create else 'rw'}"
 
     def connect() -> sqlite3.Connection:
-        connection = sqlite3.connect(address, uri=True, timeout=timeout_s, isolation_level=None)
-        # Damaged text must reach the examination, which names its entry, instead of stopping it.
-        connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
-        try:
+        with ExitStack() as stack:  # closes it again where a pragma finds the file damaged
+            connection = stack.enter_context(
+                closing(sqlite3.connect(address, uri=True, timeout=timeout_s, isolation_level=None))
+            )
+            # Damaged text must reach the examination, which names its entry, instead of stopping it.
+            connection.text_factory = lambda data: data.decode("utf-8", "surrogateescape")
             connection.execute("PRAGMA foreign_keys = ON")
             connection.execute("PRAGMA journal_mode = DELETE")
             # FULL may lose the newest commit to a power cut, as the folder is not synced; EXTRA syncs it.
             connection.execute("PRAGMA synchronous = EXTRA")
-        except BaseException:
-            connection.close()
-            raise
+            stack.pop_all()
         return connection
 
     # No pool: an idle connection would outlive a fork, and keep the file open on some systems.
@@ -183,3 +183,9 @@ def faults_of_the_file(connection: sa.Connection) -> list[str]:
     """Return what the database itself finds wrong with its file, in its own words; empty when sound."""
     found = connection.exec_driver_sql("PRAGMA integrity_check(5)").scalars()
     return [str(said) for said in found if said != "ok"]
+
+
+def triggers_missing(connection: sa.Connection) -> bool:
+    """Return whether a trigger that keeps what is entered is missing or changed: a copy may lose them."""
+    known = sa.text("SELECT sql FROM sqlite_master WHERE type = 'trigger'")
+    return not set(SQLITE_TRIGGERS) <= set(connection.execute(known).scalars())
