@@ -112,8 +112,8 @@ def _signal(record: Record) -> Iterator[Block]:
         yield Statement(_ranges_agree(hops))
     if read:
         side_by_side = [_observation(entry, record) for entry in read]
-        columns = tuple(Column(label[:1].upper() + label[1:]) for label, _ in side_by_side)
-        yield Table(columns, rows(tuple(value for _, value in side_by_side)), "Read at one moment")
+        read_there = tuple(Column(label[:1].upper() + label[1:]) for label, _ in side_by_side)
+        yield Table(read_there, rows(tuple(value for _, value in side_by_side)), "Read at one moment")
 
 
 def _hop_row(hop: Hop) -> Row:

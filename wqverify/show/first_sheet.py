@@ -46,8 +46,9 @@ _EXPECTED: tuple[tuple[str, Place], ...] = (
 def first_sheet(record: Record) -> Iterator[Block]:
     """Give the blocks of the first sheet; the places for signatures come first, they stand at its foot."""
     answers = Answers(record)
-    below = f"{record.title} · {record.given.analyzer.tag}, {record.given.analyzer.location}"
-    yield Title("Verification record", below)
+    a = record.given.analyzer
+    below = f"{record.title} · {a.tag}, {a.location} · {record.given.site.name}"
+    yield Title(f"Verification record {record.number}", below)
     if record.given.site.synthetic:
         yield Statement(wording.SYNTHETIC)
     yield _signatures(record)
@@ -90,6 +91,7 @@ def _analyzer(record: Record) -> Facts:
         ("Type", a.kind),
         ("Measures", f"{a.measures} ({a.species})" if a.species else a.measures),
         ("Range", f"{a.low} to {a.high} {a.unit}"),
+        ("Shown in steps of", with_unit(str(a.digit), a.unit) if a.digit is not None else ""),
         ("Output", a.output),
         ("Control-system tag", a.control_system_tag),
         ("Location", a.location),

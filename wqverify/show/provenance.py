@@ -100,8 +100,8 @@ def _made_with(record: Record) -> Iterator[Block]:
     if s.notebook:
         yield Statement(
             "The calculation ran twice, in the program and in the attached notebook, and had to give the "
-            "same result. The program's calculations are tested against published worked values; its tests come "
-            "with it."
+            "same result. The program's calculations are tested against published worked values; its tests "
+            "come with it."
         )
 
 

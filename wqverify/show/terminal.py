@@ -51,8 +51,8 @@ def summary(record: Record, width: int = 80) -> str:
     head = f"{record.number}  {record.given.analyzer.tag}  {record.title}"
     lines = [head, f"{when(record.performed)}, {person(record, record.performed_by)}"]
     cells = {check.key: _cells(check) for check in record.result.checks}
-    widths = [max((len(c[i]) for c in cells.values()), default=0) for i in range(4)]
-    widths[0] = min(widths[0], width - 2 - sum(widths[1:]) - 3 * _BETWEEN)
+    widths = [max((len(c[i]) for c in cells.values()), default=0) for i in range(5)]
+    widths[0] = min(widths[0], width - 2 - sum(widths[1:]) - 4 * _BETWEEN)
     for verdict in next(block for block in blocks(record) if isinstance(block, Verdicts)).rows:
         judged = [c for c in record.result.checks if stage_at(c.stage, c.place) == verdict.label]
         detail = f", {verdict.detail}" if verdict.detail and not judged else ""
@@ -66,13 +66,13 @@ def summary(record: Record, width: int = 80) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _cells(check: Check) -> tuple[str, str, str, str]:
+def _cells(check: Check) -> tuple[str, str, str, str, str]:
     q = check.quantity
     value = with_unit(signed(q, as_difference=is_difference(check)), q.unit) if q else ""
     limits = bounds(check.low, check.high) if check.low or check.high else ""
-    judged = "  ".join(filter(None, (f"U {q.expanded}" if q and q.expanded else "", limits)))
+    sure = f"U {q.expanded}" if q and q.expanded else ""
     word = INFORMATION if check.information else str(check.outcome)
-    return check.label, value, judged, word if check.counts else f"({word})"
+    return check.label, value, sure, limits, word if check.counts else f"({word})"
 
 
 def _cut(label: str, room: int) -> str:
@@ -107,7 +107,7 @@ def _lines(block: Block, width: int) -> Iterator[str]:
             source = f" ({block.source})" if block.source else ""
             yield from _wrapped(f"! {block.text}{source}", width, "  ")
         case ChartBlock():
-            yield from _wrapped(f"[{block.name}] {block.alt}", width)
+            yield from _wrapped(f"[{block.name}] {block.alt}", width, "  ")
         case Signatures():
             for place in block.places:
                 yield from _labelled(place.role, place.name, width)
