@@ -30,7 +30,7 @@ _MIN_DIGEST = 16  # hexadecimal digits: a page may print the beginning of a dige
 class Finding:
     """Something an examination of the book found."""
 
-    severity: Literal["damaged", "cannot see"]
+    severity: Literal["damaged", "note"]
     text: str
     chain: str = ""
     seq: int = 0
@@ -240,7 +240,7 @@ def _compared(chain: str, head: int, anchors: list[Anchor], digests: Mapping[int
             good = anchor.seq
             continue
         yield Finding("damaged", text, chain, anchor.seq)
-    yield Finding("cannot see", _unseen(chain, head, good), chain, head)
+    yield Finding("note", _unseen(chain, head, good), chain, head)
 
 
 def _same(here: str, outside: str) -> bool:
