@@ -19,6 +19,9 @@ from zoneinfo import ZoneInfo
 
 import GTC
 import pytest
+from hypothesis import given as for_any
+from hypothesis import settings
+from hypothesis import strategies as st
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
@@ -434,7 +437,7 @@ def test_hand_calculations_end_in_what_is_shown() -> None:
             answer = working.answer.split(" ")[0]
             value = eval(working.put_in.replace("×", "*").replace("−", "-"))  # the test's own text
             last = float(Decimal(1).scaleb(Decimal(answer).as_tuple().exponent))  # type: ignore[arg-type]
-            assert value == pytest.approx(float(answer), abs=last * 0.75), working
+            assert value == pytest.approx(float(answer), abs=last * 0.501), working
             done += 1
     assert done >= 30
 
@@ -628,7 +631,7 @@ def test_too_few_readings_are_judged_with_a_caution() -> None:
 
 def test_how_far_apart_readings_were_is_part_of_stability() -> None:
     result = run(visit({**point("B7-4471", "7.03"), "interval_s": "5"}))
-    assert "the readings in B7-4471 were 5 s apart, less than 20 s." in told(result, "caution")
+    assert "the readings in B7-4471 were 5 s apart, less than 30 s." in told(result, "caution")
     raw = visit(point("B7-4471", "7.03"))
     del raw["as_found"]["points"][0]["interval_s"]
     assert "the time between the readings in B7-4471 was not entered" in told(run(raw), "caution")
@@ -643,7 +646,7 @@ def test_unstable_readings_give_no_slope() -> None:
     raw = copy.deepcopy(EXAMPLE)
     raw["as_found"]["points"][0]["readings"] = ["6.90", "7.00", "7.06"]
     result = run(raw)
-    assert check(result, "as_found.slope").reason == "one buffer was read that count; a slope needs two"
+    assert check(result, "as_found.slope").reason == "one buffer that counts was read; a slope needs two"
 
 
 # ---------------------------------------------------------------- bottles
@@ -732,7 +735,7 @@ def test_w54_for_information_only_the_result_is_shown_without_a_statement() -> N
     assert found.reason == "information only: OLD was usable until 2026-03-01"
     assert found.quantity is not None
     assert found.quantity.text == "0.0036"
-    assert check(result, "as_found.slope").reason == "one buffer was read that count; a slope needs two"
+    assert check(result, "as_found.slope").reason == "one buffer that counts was read; a slope needs two"
     assert result.outcome("as_found") is Outcome.NOT_EVALUATED
 
 
@@ -1095,3 +1098,56 @@ def test_the_chart_of_errors_holds_each_stage_with_u_and_the_tolerance() -> None
 def test_without_readings_there_is_no_chart() -> None:
     raw = visit(as_found={"not_done": "broken"}, as_left={"not_done": "out of service"})
     assert run(raw).charts == ()
+
+
+# ---------------------------------------------------------------- whatever is typed
+
+_READING = st.decimals(Decimal(-1), Decimal(15), places=2).map(str)
+_POINT = st.fixed_dictionaries(
+    {
+        "standard": st.sampled_from(
+            ["B4-2209", "B7-4471", "B10-1180", "TWIN", "PHO", "BOR", "VAL", "OWN", "OLD"]
+        ),
+        "readings": st.lists(_READING, min_size=1, max_size=4),
+        "temperature_c": st.sampled_from(["0", "5", "12", "18.4", "19.97", "25", "50", "60"]),
+    },
+    optional={
+        "mv": st.decimals(Decimal(-400), Decimal(400), places=1).map(str),
+        "use": st.just("information only"),
+        "control_system": _READING,
+    },
+)
+_PROCESS = st.fixed_dictionaries({"ph": _READING}, optional={"control_system": _READING})
+
+
+@settings(max_examples=400, deadline=None)
+@for_any(
+    found=st.lists(_POINT, min_size=1, max_size=4),
+    process=st.one_of(st.none(), _PROCESS),
+    stored=st.one_of(st.none(), st.fixed_dictionaries({"slope_percent": st.just("97.2")})),
+    rule=st.sampled_from(["simple", "guarded", "as the method states"]),
+)
+def test_any_readings_give_all_declared_checks_or_one_plain_sentence(
+    found: list[dict[str, Any]], process: dict[str, str] | None, stored: dict[str, str] | None, rule: str
+) -> None:
+    raw = visit(*found)
+    if process:
+        raw["process_before"] = process
+    if stored:
+        raw["stored"] = stored
+    given = given_for(raw, error=tolerance("0.10", rule))
+    sheet = parse(PH, raw)
+    result, said = computed_or_told(sheet, given)
+    if result is None:
+        assert said.endswith((".", ")")) or said.endswith("pass.")
+    else:
+        assert sorted(PH.expects(sheet, given)) == sorted(c.key for c in result.checks)
+        assert all(c.reason for c in result.checks if c.outcome is Outcome.NOT_EVALUATED)
+        to_plain(result)  # nothing in it is infinite or not a number
+
+
+def computed_or_told(sheet: Any, given: Given) -> tuple[Result | None, str]:
+    try:
+        return PH.compute(sheet, given, {}), ""
+    except (CorrectTheEntry, ChooseAnother) as problem:
+        return None, problem.message

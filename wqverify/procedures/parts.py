@@ -172,7 +172,7 @@ class Read(Part):
 
     readings: Annotated[
         Readings,
-        Ask("readings", "analyzer", beside="stability", help="every reading until it holds still"),
+        Ask("readings", "analyzer", help="every reading until it holds still"),
     ]
     interval_s: Annotated[Number | None, Ask("time between readings", "s")] = None
     control_system: Annotated[

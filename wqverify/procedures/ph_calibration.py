@@ -16,13 +16,13 @@ from wqverify.procedures.ph_grab import grab_check, thermometer_check
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_notes import CAUTIONS, notes
 from wqverify.procedures.ph_rules import brake, frozen, refuse
-from wqverify.procedures.ph_sheet import BufferPoint, Grab, PhSheet, Process, ThermometerCheck
+from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_shown import charts, values, workings
 from wqverify.procedures.ph_stages import Stage, limit_of_stability, measured_point, stages
 from wqverify.terms import Check, Given, Place, Procedure, Quantity, Result, Slices, Tolerance
 
 COMMON_PRACTICE = {
-    "slope_percent": Tolerance(
+    "slope": Tolerance(
         unit="%",
         low=Decimal(95),
         high=Decimal(105),
@@ -125,11 +125,22 @@ def _checks(sheet: PhSheet, given: Given, measured: dict[str, Stage]) -> Iterato
     if isinstance(sheet.check_buffer, BufferPoint):
         yield _check_buffer(sheet.check_buffer, measured["as_left"], given)
     elif sheet.check_buffer is not None:
-        yield _undone("as_left.check_buffer", "as_left", "Check buffer", sheet.check_buffer)
+        # where nothing was adjusted, the verdict as left does not wait for a check buffer
+        reason = f"not done: {sheet.check_buffer.not_done}"
+        counts = isinstance(sheet.adjusted, Adjusted)
+        yield not_evaluated("as_left.check_buffer", "as_left", "Check buffer", reason, counts=counts)
     if isinstance(sheet.grab_after, Grab):
         yield grab_check("process_after.grab", "process_after", "grab_after", sheet.grab_after, given)
     elif sheet.grab_after is not None:
         yield _undone("process_after.grab", "process_after", "Display against a grab", sheet.grab_after)
+
+
+def _tolerance(name: str, given: Given) -> Tolerance | None:
+    """The register's tolerance; the control system's is by default that of the analyzer."""
+    held = given.analyzer.tolerances
+    if name == "control_system":
+        return held.get(name) or held.get("error")
+    return held.get(name) or COMMON_PRACTICE.get(name)
 
 
 def _undone(key: str, stage: str, label: str, part: NotDone) -> Check:
@@ -168,7 +179,7 @@ def _point_check(
     shown = point.control_system if place == "control system" else point.reading
     observed = shown.text if shown else ""
     reference = f"{point.buffer.exact:f}"
-    tolerance = tolerance or given.analyzer.tolerances.get("error")
+    tolerance = tolerance or _tolerance("control_system" if place == "control system" else "error", given)
     reason = point.information or point.unsteady
     if reason:
         return not_evaluated(
@@ -188,12 +199,12 @@ def _point_check(
 
 def _electrode(stage: Stage, given: Given) -> Iterator[Check]:
     """Slope and offset advise on upkeep: they are no part of the verdict of the stage."""
-    for word, name, label, reason in (
-        ("slope", "slope_percent", "Slope of the electrode", stage.no_electrode_slope),
-        ("offset", "offset_mv", "Offset of the electrode at pH 7", stage.no_offset),
+    for word, label, reason in (
+        ("slope", "Slope of the electrode", stage.no_electrode_slope),
+        ("offset", "Offset of the electrode at pH 7", stage.no_offset),
     ):
         key = f"{stage.name}.{word}"
-        tolerance = given.analyzer.tolerances.get(name) or COMMON_PRACTICE[name]
+        tolerance = _tolerance("offset_mv" if word == "offset" else word, given)
         if reason:
             yield not_evaluated(key, stage.name, label, reason, tolerance=tolerance, counts=False)
         else:
@@ -203,7 +214,7 @@ def _electrode(stage: Stage, given: Given) -> Iterator[Check]:
 def _at_process(stage: Stage, sheet: PhSheet, given: Given) -> Iterator[Check]:
     """Error at the process value, and that of the control system: two verdicts as found."""
     typed = {"as_found": sheet.process_before, "as_left": sheet.process_after}.get(stage.name)
-    key, tolerance = f"{stage.name}.process", given.analyzer.tolerances.get("error")
+    key, tolerance = f"{stage.name}.process", _tolerance("error", given)
     reason = f"not done: {stage.not_done}" if stage.not_done else stage.no_process
     if isinstance(typed, NotDone):
         reason = f"not done: {typed.not_done}"
@@ -217,7 +228,8 @@ def _at_process(stage: Stage, sheet: PhSheet, given: Given) -> Iterator[Check]:
             error = stage.quantities["process.error"]
             observed = process.ph.text if process else ""
             yield judge(f"{key}.error", stage.name, label, error, tolerance, observed=observed)
-    there = process.control_system if process else None
+    there = typed.control_system if isinstance(typed, Process) else None
+    tolerance = _tolerance("control_system", given)
     label = "Error of the control system at the process value"
     if there is not None:
         reason = reason or frozen("process_before" if stage.name == "as_found" else "process_after", given)
@@ -261,7 +273,7 @@ def _check_buffer(point: BufferPoint, stage: Stage, given: Given) -> Check:
         stability=limit_of_stability(given),
     )
     error = stage_quantities(known, given.analyzer.settings)[f"{measured.id}.error"]
-    tolerance = given.analyzer.tolerances.get("check_buffer") or COMMON_PRACTICE["check_buffer"]
+    tolerance = _tolerance("check_buffer", given)
     return _point_check(
         "as_left.check_buffer", "as_left", "Check buffer", measured, error, given, tolerance=tolerance
     )

@@ -84,7 +84,7 @@ class BufferPoint(Read, Buffer, OnStandard):
 
     readings: Annotated[
         Readings,
-        Ask("pH readings", "pH", beside="stability", help="every reading until it holds still"),
+        Ask("pH readings", "pH", help="every reading until it holds still"),
     ]
 
 
@@ -94,9 +94,7 @@ class Cleaned(Part):
 
 
 class Decision(Part):
-    action: Annotated[
-        Literal["leave alone", "offset", "two-point", "replace"], Ask("decision", beside="advice")
-    ]
+    action: Annotated[Literal["leave alone", "offset", "two-point", "replace"], Ask("decision")]
     to: Annotated[Literal["buffers", "grab"], Ask("adjusted to")] = "buffers"
     why: Annotated[Text, Ask("because")]
     despite: Annotated[

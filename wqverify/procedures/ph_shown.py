@@ -102,7 +102,7 @@ def _line_workings(stage: Stage, shown: Mapping[str, str]) -> Iterator[Working]:
     if len(line) == 2 and all(point.mv is not None for point in line):
         yield from _two_voltages(stage, line[0], line[1], shown)
     elif len(line) == 2:
-        yield from _two_displays(stage, line[0], line[1], shown)
+        yield from _two_displays(stage, line[0], line[1])
     elif "slope_mv" in found:
         pairs = "; ".join(f"{p.mv.text if p.mv else ''} mV at {p.buffer.exact:f}" for p in line)
         yield Working(
@@ -131,50 +131,48 @@ def _two_voltages(stage: Stage, low: Measured, high: Measured, shown: Mapping[st
             GUM,
         )
         return
-    mv, t = stage.quantities["slope_mv"].text, low.temperature.text
+    line, t = f"(({e2} − {e1}) / ({b2} − {b1}))", low.temperature.text
     yield Working(
         f"Slope, {stage.title}",
         "S = (E2 − E1) / (B2 − B1)",
-        f"({e2} − {e1}) / ({b2} − {b1})",
-        f"{mv} mV/pH",
+        line,
+        f"{stage.quantities['slope_mv'].text} mV/pH",
         "two buffers",
     )
     yield Working(
         f"Slope as a share of the theoretical one, {stage.title}",
         "−100 S / k, k = 0.19842143 (t + 273.15) mV/pH",
-        f"−100 × {_signed(Decimal(mv))} / (0.19842143 × ({t} + 273.15))",
+        f"−100 × {line} / (0.19842143 × ({t} + 273.15))",
         f"{slope} %",
         "Nernst, R and F of the SI 2019",
     )
     yield Working(
         f"Offset at pH 7, {stage.title}",
         "E7 = E1 + S (7 − B1)",
-        f"{e1} + {_signed(Decimal(mv))} × (7 − {b1})",
+        f"{e1} + {line} × (7 − {b1})",
         f"{offset} mV",
         "two buffers",
     )
 
 
-def _two_displays(stage: Stage, low: Measured, high: Measured, shown: Mapping[str, str]) -> Iterator[Working]:
+def _two_displays(stage: Stage, low: Measured, high: Measured) -> Iterator[Working]:
     r1, r2, b1, b2 = (
         _signed(v) for v in (low.reading.value, high.reading.value, low.buffer.exact, high.buffer.exact)
     )
-    gain = stage.quantities["gain"].text
+    line = f"({r2} − {r1}) / ({b2} − {b1})"
     yield Working(
         f"Slope relative to the stored one, {stage.title}",
         "g = (R2 − R1) / (B2 − B1)",
-        f"({r2} − {r1}) / ({b2} − {b1})",
-        f"{gain} pH per pH",
+        line,
+        f"{stage.quantities['gain'].text} pH per pH",
         "displays only",
     )
-    slope = shown.get(f"{stage.name}.slope")
-    if slope and "stored slope" in {line.cause for line in stage.quantities["slope"].budget}:
-        stored = next(line.value for line in stage.quantities["slope"].budget if line.cause == "stored slope")
+    if stage.stored_slope is not None and "slope" in stage.quantities:
         yield Working(
             f"Slope of the electrode, {stage.title}",
             "stored slope × g",
-            f"{stored:g} × {gain}",
-            f"{slope} %",
+            f"{stage.stored_slope.text} × {line}",
+            f"{stage.quantities['slope'].text} %",
             "stored slope as typed",
         )
 

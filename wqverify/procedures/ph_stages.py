@@ -13,11 +13,11 @@ from wqverify.procedures.ph_budget import StageInputs, stage_quantities
 from wqverify.procedures.ph_inputs import Measured, buffer_value
 from wqverify.procedures.ph_rules import APART_AT_LEAST, TITLES, spread, standard
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Constants, PhSheet, Process, ThermometerCheck
-from wqverify.terms import Given, Quantity, Standard
+from wqverify.terms import Given, Quantity, Reading, Standard
 
 STABILITY = "0.02"  # pH, range of the last three readings; common practice
-LAST = 3
-INTERVAL_S = "20"  # at least, between readings that are to show stability; common practice
+LAST = "3"  # readings that must hold still
+INTERVAL_S = "30"  # at least, between them, so that three span a minute; common practice
 NO_STORED_SLOPE = "the transmitter shows neither mV nor its stored slope"
 
 
@@ -39,6 +39,7 @@ class Stage:
     quantities: Mapping[str, Quantity] = field(default_factory=dict)
     thermometer: Standard | None = None
     same_as: str = ""
+    stored_slope: Reading | None = None  # the slope the transmitter worked with
 
     @property
     def title(self) -> str:
@@ -112,6 +113,7 @@ def _quantified(stage: Stage, sheet: PhSheet, given: Given) -> Stage:
         no_line=no_line,
         no_electrode_slope=no_slope,
         no_offset=no_offset,
+        stored_slope=stored.slope_percent if stored else None,
         process=process,
         between=between,
         no_process=no_process,
@@ -141,7 +143,7 @@ def measured_point(stage: str, path: str, point: BufferPoint, given: Given) -> M
         reading=point.last,
         mv=point.mv,
         control_system=point.control_system,
-        unsteady=_unsteady(point, limit_of_stability(given)),
+        unsteady=_unsteady(point, limit_of_stability(given), readings_of_stability(given)),
         information=_information(point, bottle, given),
         error=point.last.value - value.exact,
     )
@@ -155,15 +157,29 @@ def place(path: str) -> str:
 
 
 def limit_of_stability(given: Given) -> Decimal:
+    """The range within which the last readings must lie, pH."""
     return Decimal(given.analyzer.settings.get("stability_ph", STABILITY))
 
 
-def _unsteady(point: BufferPoint, limit: Decimal) -> str:
-    """Fewer readings than three show nothing either way: that is a caution, no reason against."""
-    if len(point.values) < LAST or is_stable(point.values, limit, LAST):
+def readings_of_stability(given: Given) -> int:
+    """How many readings must hold still."""
+    typed = given.analyzer.settings.get("stability_readings", LAST)
+    if not typed.isdecimal() or not typed.isascii() or not 2 <= int(typed) <= 60:
+        raise CorrectTheEntry(
+            f"The setting stability_readings of {given.analyzer.tag} is {typed!r}; enter a number from 2 "
+            f"to 60 in analyzers.toml.",
+            found=typed,
+            expected="2 to 60",
+        )
+    return int(typed)
+
+
+def _unsteady(point: BufferPoint, limit: Decimal, last: int) -> str:
+    """Too few readings show nothing either way: that is a caution, no reason against."""
+    if len(point.values) < last or is_stable(point.values, limit, last):
         return ""
-    moved = range_of_last(point.values, LAST)
-    return f"readings were not stable within {limit} pH: the last {LAST} moved {moved} pH"
+    moved = range_of_last(point.values, last)
+    return f"readings were not stable within {limit} pH: the last {last} moved {moved} pH"
 
 
 def _information(point: BufferPoint, bottle: Standard, given: Given) -> str:
@@ -178,9 +194,9 @@ def _information(point: BufferPoint, bottle: Standard, given: Given) -> str:
 def _line_of(points: tuple[Measured, ...]) -> tuple[tuple[Measured, ...], str]:
     line = tuple(point for point in points if point.in_line)
     if len(line) < 2:
-        left_out = " that count" if len(points) > len(line) else ""
-        count = {0: "no buffer was", 1: "one buffer was"}[len(line)]
-        return (), f"{count} read{left_out}; a slope needs two"
+        count = {0: "no buffer", 1: "one buffer"}[len(line)]
+        which = " that counts" if len(points) > len(line) else ""
+        return (), f"{count}{which} was read; a slope needs two"
     if spread(line) < APART_AT_LEAST:
         return (), f"the buffers are {spread(line)} pH apart; a slope needs at least {APART_AT_LEAST} pH"
     return line, ""
