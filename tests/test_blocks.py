@@ -1,0 +1,405 @@
+"""Blocks: every item of the record checklist has its place; nothing is lost, hidden or invented."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import asdict, replace
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from example_record import example
+
+from wqverify.shipped import shipped_folder
+from wqverify.show.blocks import Block, Facts, Heading, Signatures, Statement, Table, Verdicts, blocks
+from wqverify.show.headings import HEADINGS
+from wqverify.terms import (
+    BudgetLine,
+    Check,
+    Earlier,
+    Entry,
+    Hop,
+    Note,
+    Outcome,
+    Quantity,
+    Record,
+    Result,
+    Tolerance,
+)
+
+
+def texts(value: Any) -> Iterator[str]:
+    """Give every text of a block, whatever it is made of."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for item in value.values():
+            yield from texts(item)
+    elif isinstance(value, (list, tuple)):
+        for item in value:
+            yield from texts(item)
+
+
+def said(found: tuple[Block, ...]) -> str:
+    return "\n".join(text for block in found for text in texts(asdict(block)))
+
+
+def section(record: Record, heading: str) -> str:
+    """Return all text under one heading."""
+    inside, found = False, []
+    for block in blocks(record):
+        if isinstance(block, Heading):
+            inside = block.text == heading
+        if inside:
+            found.append(block)
+    assert found, heading
+    return said(tuple(found))
+
+
+def with_result(**changes: Any) -> Record:
+    record = example()
+    return replace(record, result=replace(record.result, **changes))
+
+
+def answered(path: str, text: str, label: str = "Status: note") -> Record:
+    """Return the example with one more answer, or another one."""
+    record = example()
+    others = tuple(entry for entry in record.entries if entry.path != path)
+    return replace(record, entries=(*others, Entry(path, label, text)))
+
+
+# ---------------------------------------------------------------- the checklist of the record
+
+AT_THE_TOP = ""
+ANALYZER = "Analyzer and work"
+PLACES: tuple[tuple[str, str, str], ...] = (
+    # item of the checklist, heading under which it stands ("" anywhere), text that must be there
+    ("R01 number", AT_THE_TOP, "Verification record L1-2026-0017"),
+    ("R02 utility", AT_THE_TOP, "Ellodale water plant"),
+    ("R02 site", ANALYZER, "1 Weir Lane, Ellodale (invented)"),
+    ("R02 sample point", ANALYZER, "Settled water, tap S-4"),
+    ("R02 place", ANALYZER, "Filter gallery, panel FG-2"),
+    ("R03 tag, serial", ANALYZER, "AIT-2101, serial EL-0417"),
+    ("R03 type", ANALYZER, "pH transmitter with glass electrode"),
+    ("R03 range", ANALYZER, "0 to 14 pH"),
+    ("R03 output", ANALYZER, "4-20 mA for 0-14 pH"),
+    ("R03 control-system tag", ANALYZER, "AIT2101.PV"),
+    ("R04 on arrival", "Observations as typed, in the order of the work", "brown film on the glass"),
+    ("R05 work", ANALYZER, "2026-03-03 08:15 -06:00"),
+    ("R05 entry, another time", ANALYZER, "2026-03-03 09:24:31 -06:00"),
+    ("R05 zone", ANALYZER, "America/Chicago"),
+    ("R05 readings", "Observations as typed, in the order of the work", "08:17 (-06:00)"),
+    ("R06 by name", ANALYZER, "Ines Quarrow (T-07)"),
+    ("R06 parts", "People", "performed the work; gave the opinion on the cause"),
+    ("R07 licence", ANALYZER, "Class C 10417 (invented) until 2027-06-30"),
+    ("R07 approval", ANALYZER, "State approval 88-T (invented): pH, turbidity, temperature, residual"),
+    ("R08 kind of visit", ANALYZER, "routine"),
+    ("R09 method", ANALYZER, "EP-12 rev. 3 (ph_calibration, revision 1)"),
+    ("R10 deviations", ANALYZER, "Deviations\nnone"),
+    ("R11 as typed", "Observations as typed, in the order of the work", "9.95, 9.92, 9.92, 9.92 pH"),
+    ("R12 as found", "Checks", "As found, at the analyzer"),
+    ("R13 after cleaning", "Checks", "After cleaning"),
+    ("R14 from what to what", "Adjustment", "Slope\n98.1\n95.1\n%"),
+    ("R15 as left", "Checks", "As left"),
+    ("R16 lot, certificate", "Standards and instruments used", "4471\nC-4471 (invented)"),
+    ("R16 value, U, k", "Standards and instruments used", "0.01 (2)"),
+    ("R16 opened", "Standards and instruments used", "2026-01-12"),
+    ("R16 usable until, because", "Standards and instruments used", "opened + 180 days"),
+    ("R17 calibration due", "Standards and instruments used", "calibration due 2026-09-01"),
+    ("R18 temperature", "Observations as typed, in the order of the work", "18.4 °C"),
+    ("R19 resolution", ANALYZER, "Shown in steps of\n0.01 pH"),
+    ("R20 stability", "Uncertainty budgets", "stable within 0.02 pH"),
+    ("R21 U", "Checks", "-0.159\n0.037\npH"),
+    ("R21 k, coverage", "Checks", "coverage 95.45 %, k 2.00 to 2.05"),
+    ("R22 budget", "Uncertainty budgets", "bottle:B7-4471"),
+    ("R22 assumed sizes", "Uncertainty budgets", "assumed, memory: taken up since opening"),
+    ("R23 limit", "Checks", "±0.10 pH\nguarded\nlocal\nEllodale procedure EP-12 rev. 3"),
+    ("R23 its date", "Checks", "2025-11-01"),
+    ("R24 statement", "Rule of decision and its risk", "As found, at the analyzer: fail"),
+    ("R25 rule", "Rule of decision and its risk", "pass when |error| is at most T - U"),
+    ("R25 risk", "Checks", "guarded: a wrong pass or fail has a risk of at most 2.3 %"),
+    ("R25 agreed before", "Rule of decision and its risk", "stood in the register before the work"),
+    ("R26 not decided", "Checks", "too close to decide"),
+    ("R27 holding time", "Checks", "22 min after it was taken, more than 15 min"),
+    ("R28 grab and online", "Checks", "8.71\n8.68"),
+    ("R29 side by side", "Signal, hop by hop", "13.95 mA"),
+    ("R30 ranges", "Signal, hop by hop", "The range is the same at every hop"),
+    ("R31 held", "Output held, loop in manual, alarm blocked", "08:18 -06:00"),
+    ("R31 data between", "Output held, loop in manual, alarm blocked", "is not a value of the water"),
+    ("R32 failed as found", "Outcome", "Values since record L1-2026-0009 are in doubt"),
+    ("R34 software", "Made with", "wqverify 0.1.0, Python 3.11.9"),
+    ("R34 tables", "Made with", "5e" * 32),
+    ("R34 notebook", "Made with", "0a" * 32),
+    ("R34 attachments", "Made with", "1b" * 32),
+    ("R35 validated", "Made with", "tested against published worked values"),
+    ("R36 second means", "Made with", "The calculation ran twice"),
+    ("R36 by hand", "Calculation by hand", "10.12 + (10.06 - 10.12) × (18.4 - 15) / 5"),
+    ("R37 changes", "Changed since the last record of this analyzer", "changed, not yet explained"),
+    ("R39 meaning", AT_THE_TOP, "I did this work; the readings are those I saw."),
+    ("R40 tied", "About this record", "a signature covers every byte of the file"),
+    ("R40 chained", "Made with", "9f" * 32),
+    ("R41 readable before", AT_THE_TOP, "I have read this record"),
+    ("R42 credential", "About this record", "belongs to one person and opens only with that person's"),
+    ("R43 another person", AT_THE_TOP, "another person than the performer"),
+    ("R44 both copies", "About this record", "record.json holds the same values with their labels"),
+    ("R45 kept", "About this record", "Kept for 10 years, at least until 2036-03-03"),
+    ("R46 no next date", "About this record", "No date for the next visit is set here."),
+    ("R47 this item", "About this record", "relate only to the item named above"),
+    ("R47 copying", "About this record", "copied only in full"),
+    ("R48 status", "Outcome", "Status after the work\nin service"),
+    ("R49 opinion", "What the result says, and what it cannot see", "opinion of Ines Quarrow (T-07)"),
+    ("R50 audit trail", "About this record", "is an entry of the book, with who and when"),
+    ("no accreditation", "About this record", "No accreditation is claimed"),
+    ("patterns", "About this record", "21 CFR part 11 served as patterns"),
+    ("clock", "About this record", "this computer's clock"),
+    ("synthetic", AT_THE_TOP, "Synthetic data: an invented plant"),
+)
+
+
+@pytest.mark.parametrize(("item", "heading", "text"), PLACES, ids=[place[0] for place in PLACES])
+def test_every_item_of_the_checklist_has_its_place(item: str, heading: str, text: str) -> None:
+    found = section(example(), heading) if heading else said(blocks(example()))
+    assert text in found, item
+
+
+def test_samples_by_hand_while_out_of_service() -> None:
+    """R33: the record says that it does not follow these dates, where they matter."""
+    words = "a rule may ask for samples by hand and for repair by a date"
+    assert words in section(answered("status.state", "out of service"), "Outcome")
+    assert words not in section(example(), "Outcome")
+
+
+def test_an_amended_record_names_the_one_it_replaces_and_why() -> None:
+    """R38."""
+    record = replace(example(), replaces="L1-2026-0016", replaces_why="wrong lot typed")
+    assert "L1-2026-0016, because wrong lot typed" in section(record, ANALYZER)
+
+
+# ---------------------------------------------------------------- headings and kinds
+
+
+def test_headings_are_known_and_in_order() -> None:
+    found = [block.text for block in blocks(example()) if isinstance(block, Heading)]
+    assert found == [heading for heading in HEADINGS if heading in found]
+    assert len(found) == len(set(found))
+    assert set(found) == set(HEADINGS), "the example shows every heading"
+
+
+def test_shipped_notebooks_ask_only_for_known_headings() -> None:
+    asked = 0
+    for path in sorted(shipped_folder("notebooks").glob("*.ipynb")):
+        for cell in json.loads(path.read_text("utf-8"))["cells"]:
+            source = "".join(cell["source"])
+            if cell["cell_type"] == "code" and "workbook.show(visits, " in source:
+                for name in re.findall('"([^"]+)"', source):
+                    asked += 1
+                    assert name in HEADINGS, f"{path.name}: {name}"
+    assert asked
+
+
+def test_blocks_are_plain_data_and_the_same_every_time() -> None:
+    once, again = (json.dumps([asdict(b) for b in blocks(example())]) for _ in range(2))
+    assert once == again
+
+
+def test_every_row_of_a_table_has_all_its_cells() -> None:
+    for block in blocks(example()):
+        if isinstance(block, Table):
+            for row in block.rows:
+                assert len(row.cells) == (len(block.columns) if row.kind == "" else 1), row
+
+
+def test_every_entry_is_shown_as_typed() -> None:
+    shown = section(example(), "Observations as typed, in the order of the work")
+    for entry in example().entries:
+        assert entry.text in shown, entry.path
+
+
+def test_places_for_signatures_stand_once() -> None:
+    (found,) = [block for block in blocks(example()) if isinstance(block, Signatures)]
+    assert [place.role for place in found.places] == ["Performer", "Reviewer"]
+
+
+# ---------------------------------------------------------------- outcomes
+
+
+def verdicts(record: Record) -> dict[str, tuple[str, str]]:
+    (found,) = [block for block in blocks(record) if isinstance(block, Verdicts)]
+    return {row.label: (row.word, row.detail) for row in found.rows}
+
+
+def a_check(outcome: Outcome, reason: str = "", **changes: Any) -> Check:
+    return replace(Check("x", "as_found", "Something", outcome, reason=reason), **changes)
+
+
+@pytest.mark.parametrize("outcome", list(Outcome))
+def test_every_outcome_is_a_word_of_its_own(outcome: Outcome) -> None:
+    record = with_result(checks=(a_check(outcome, "because of this"),))
+    assert verdicts(record)["As found, at the analyzer"][0] == str(outcome)
+    assert f"{outcome}" in section(record, "Checks")
+
+
+def test_not_evaluated_shows_its_reason_in_verdict_and_checks() -> None:
+    record = with_result(checks=(a_check(Outcome.NOT_EVALUATED, "no tolerance in the register"),))
+    assert verdicts(record)["As found, at the analyzer"] == (
+        "not evaluated",
+        "Something: no tolerance in the register",
+    )
+    assert "not evaluated: no tolerance in the register" in section(record, "Checks")
+
+
+def test_advice_on_upkeep_is_marked_and_decides_nothing() -> None:
+    checks = (a_check(Outcome.PASS), a_check(Outcome.FAIL, key="slope", label="Slope", counts=False))
+    record = with_result(checks=checks)
+    assert verdicts(record)["As found, at the analyzer"][0] == "pass"
+    assert "Slope (not in the verdict)" in section(record, "Checks")
+
+
+def test_information_carries_no_statement_of_conformity() -> None:
+    record = with_result(checks=(a_check(Outcome.NOT_EVALUATED, "for information", information=True),))
+    assert verdicts(record)["As found, at the analyzer"][0] == "information only"
+    assert "carry no statement of conformity" in section(record, "Checks")
+    statement = section(record, "Rule of decision and its risk")
+    assert "As found, at the analyzer: information only, no statement" in statement
+
+
+def test_a_stage_without_a_check_says_so() -> None:
+    found = verdicts(with_result(checks=()))
+    assert found["As left"] == ("no check", "the record holds no check of it")
+    assert "After cleaning" not in found
+
+
+def test_a_stage_that_was_not_done_gives_its_reason() -> None:
+    record = replace(
+        answered("as_left.not_done", "electrode on order", "As left: not done, because"),
+        result=Result(checks=(a_check(Outcome.FAIL),)),
+    )
+    assert verdicts(record)["As left"] == ("not done", "electrode on order")
+    assert "electrode on order" in section(record, "Not done")
+
+
+def test_the_status_is_the_persons_decision_and_never_made_up() -> None:
+    record = example()
+    without = replace(record, entries=tuple(e for e in record.entries if e.path != "status.state"))
+    assert verdicts(without)["Status after the work"] == ("not stated", "")
+    assert verdicts(record)["Status after the work"] == ("in service", "")
+
+
+def test_a_pass_as_found_puts_nothing_in_doubt() -> None:
+    assert "in doubt" not in said(blocks(with_result(checks=(a_check(Outcome.PASS),))))
+
+
+def test_failed_as_found_reaches_back_to_the_last_record_without_a_fail() -> None:
+    earlier = (
+        Earlier("L1-2026-0001", "2026-01-05T08:00:00-06:00", "EL-0417", {"as_found": "pass"}),
+        Earlier("L1-2026-0009", "2026-02-24T08:00:00-06:00", "EL-0417", {"as_found": "fail"}),
+    )
+    record = replace(example(), given=replace(example().given, earlier=earlier))
+    assert "Values since record L1-2026-0001 are in doubt" in section(record, "Outcome")
+    nothing = replace(example(), given=replace(example().given, earlier=()))
+    assert "Values since the last check within tolerance are in doubt" in section(nothing, "Outcome")
+
+
+# ---------------------------------------------------------------- against what, how sure
+
+
+@pytest.mark.parametrize(
+    ("day", "late"), [("2026-03-04", False), ("2026-03-03", False), ("2026-03-02", True), ("", False)]
+)
+def test_a_standard_past_its_date_on_the_day_of_the_work_says_so(day: str, late: bool) -> None:
+    """Just inside, at, just outside, missing."""
+    record = example()
+    one = replace(record.given.standards["B7-4471"], usable_until=day)
+    record = replace(record, given=replace(record.given, standards={one.id: one}))
+    shown = section(record, "Standards and instruments used")
+    assert ("PASSED on the day of the work" in shown) is late
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        ("-0.10", "0.10", "±0.10"),
+        ("95", "105", "95 to 105"),
+        ("", "0.3", "at most 0.3"),
+        ("4.0", "", "at least"),
+    ],
+)
+def test_bounds_in_words(low: str, high: str, words: str) -> None:
+    record = with_result(checks=(a_check(Outcome.PASS, low=low, high=high),))
+    assert words in section(record, "Checks")
+
+
+def test_the_larger_of_two_limits_in_words() -> None:
+    tolerance = Tolerance(
+        "mg/L",
+        "as the method states",
+        "rule",
+        "EPA 334.0",
+        Decimal("-0.1"),
+        Decimal("0.1"),
+        Decimal(15),
+        True,
+    )
+    record = with_result(checks=(a_check(Outcome.PASS, tolerance=tolerance),))
+    assert "the larger of ±0.1 mg/L and ±15 % of the reference" in section(record, "Checks")
+
+
+def test_ranges_that_differ_along_the_signal_are_said_aloud() -> None:
+    record = example()
+    hops = (*record.given.analyzer.hops, Hop("far end", low=Decimal(0), high=Decimal(10), unit="pH"))
+    analyzer = replace(record.given.analyzer, hops=hops)
+    record = replace(record, given=replace(record.given, analyzer=analyzer))
+    assert "THE RANGES DIFFER between hops" in section(record, "Signal, hop by hop")
+
+
+def test_a_cause_shared_by_two_results_stands_once() -> None:
+    shown = section(example(), "Uncertainty budgets")
+    table = next(
+        b
+        for b in blocks(example())
+        if isinstance(b, Table) and [c.label for c in b.columns][1:3] == ["Cause", "Value"]
+    )
+    causes = [row.cells[1] for row in table.rows]
+    assert causes.count("bottle:B7-4471") == 1
+    assert shown.count("bottle:B7-4471") > 2
+
+
+def test_numbers_of_a_budget_have_no_exponent() -> None:
+    line = BudgetLine("tiny", 1e-7, 2.34567e-6, "normal", None, 1e6, 2.34567, "certificate", "K-1")
+    quantity = Quantity("1.0", "pH", 1.0, 2.34567, 12.0, 2.2, "5.2", (line,))
+    record = with_result(checks=(a_check(Outcome.PASS, quantity=quantity),))
+    shown = section(record, "Uncertainty budgets")
+    assert "0.00000235" in shown
+    assert "1000000" in shown
+    assert "e-0" not in shown
+    assert "dof 12, k 2.20, U 5.2" in shown
+
+
+# ---------------------------------------------------------------- sentences
+
+
+def test_an_opinion_has_its_author() -> None:
+    record = with_result(notes=(Note("opinion", "the glass is old", author="T-07"),))
+    (found,) = [b for b in blocks(record) if isinstance(b, Statement) and b.text == "the glass is old"]
+    assert (found.lead, found.source) == ("Opinion", "opinion of Ines Quarrow (T-07)")
+
+
+def test_cautions_that_were_not_read_are_said_aloud() -> None:
+    record = example()
+    entries = tuple(e for e in record.entries if not e.path.startswith("cautions."))
+    entry = Entry("cautions.not_done", "Cautions: not done, because", "no time")
+    record = replace(record, entries=(*entries, entry))
+    assert "NOT acknowledged: no time." in section(record, "Cautions shown before the work")
+
+
+def test_what_was_not_recorded_leaves_no_empty_fact() -> None:
+    for block in blocks(example()):
+        if isinstance(block, Facts):
+            assert all(label and value for label, value in block.rows), block
+
+
+def test_a_record_kept_from_a_leap_day_ends_on_the_28th() -> None:
+    record = replace(example(), performed="2028-02-29T08:00:00-06:00")
+    assert "at least until 2038-02-28" in section(record, "About this record")
