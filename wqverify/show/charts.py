@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 from io import BytesIO
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from wqverify.terms import Chart
@@ -16,7 +17,7 @@ from wqverify.terms import Chart
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_STYLE: dict[str, Any] = {
+_STYLE: Any = {
     "svg.hashsalt": "wqverify",  # ids inside the file depend on nothing else
     "svg.fonttype": "path",
     "font.family": "DejaVu Sans",  # comes with matplotlib
@@ -155,12 +156,13 @@ def _limits(axes: Axes, chart: Chart) -> None:
 
 
 class _Places:
-    """Positions of x texts: numbers where all are numbers, times where all are times, else one after the other."""
+    """Positions of x texts: numbers or times where all are such, else one after the other."""
 
     def __init__(self, chart: Chart) -> None:
         self._texts = list(dict.fromkeys(x for series in chart.series for x, _, _ in series.points))
         numbers, times = _all(self._texts, float), _all(self._texts, datetime.fromisoformat)
         self._named = False
+        self._at: dict[str, float]
         if chart.kind == "trace" and numbers is None and times is not None:
             zero = min(times)
             self._at = {t: (at - zero).total_seconds() / 60 for t, at in zip(self._texts, times, strict=True)}
@@ -173,7 +175,7 @@ class _Places:
             self._clock = {}
             self._named = True
         places = sorted(set(self._at.values()))
-        gaps = [b - a for a, b in zip(places, places[1:], strict=False)]
+        gaps = [b - a for a, b in pairwise(places)]
         self.step = min(gaps, default=1.0)
         if len(gaps) > 0:  # two near-equal points must not squeeze the rest into one mark
             self.step = max(self.step, (places[-1] - places[0]) / 40)

@@ -341,16 +341,19 @@ def _limits(record: Record) -> Iterator[Block]:
     letters = _letters(record)
     if letters:
         columns = (
-            Column("Limit", "short"),
-            Column("Allowed", share=1.1),
+            Column("Limit", share=1.7),
             Column("Rule", "short"),
             Column("Basis", "short"),
             Column("Source", share=2.4),
             Column("Dated", "short"),
         )
+        grouped: dict[tuple[str, str, str, str], list[str]] = {}
+        for t, letter in letters.items():  # limits that differ in their size only stand in one line
+            same = (t.rule, t.basis, t.source, t.date)
+            grouped.setdefault(same, []).append(f"{letter} {tolerance_words(t)}")
         lines = [
-            Row((letter, tolerance_words(t), t.rule, t.basis, t.source, t.date or NONE))
-            for t, letter in letters.items()
+            Row(("; ".join(limits), rule, basis, source, date or NONE))
+            for (rule, basis, source, date), limits in grouped.items()
         ]
         yield Table(columns, tuple(lines), "Limits used")
         used = dict.fromkeys(t.rule for t in letters)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, is_dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from wqverify.errors import CouldNotRun
 from wqverify.show import wording
 from wqverify.show.align import aligned
-from wqverify.show.blocks import Block, Row, Table, blocks
+from wqverify.show.blocks import Block, Row, Statement, Table, blocks
 from wqverify.show.lookup import person
 from wqverify.show.provenance import previous_short
 from wqverify.terms import Record
@@ -86,8 +86,8 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     for name in charts:
         if name not in attachments:
             raise CouldNotRun(
-                f"The picture {name} is not among the attachments of record {record.number}; the page is made from "
-                f"its attachments only, so nothing was made. Take them from the signed file.",
+                f"The picture {name} is not among the attachments of record {record.number}; the page is made "
+                f"from its attachments only, so nothing was made. Take them from the signed file.",
                 expected=name,
                 found=", ".join(attachments),
             )
@@ -118,10 +118,15 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     ]
     return {
         **texts,
-        "blocks": json.dumps([_plain(_aligned(block)) for block in blocks(record)]),
+        "blocks": json.dumps([_plain(_aligned(block)) for block in _paged(record)]),
         "about": json.dumps(_plain(about)),
         "attached": json.dumps(attached),
     }
+
+
+def _paged(record: Record) -> Iterator[Block]:
+    """Give the blocks of a page; that data are synthetic stands in the header of every page."""
+    return (b for b in blocks(record) if not (isinstance(b, Statement) and b.text == wording.SYNTHETIC))
 
 
 def _aligned(block: Block) -> Block:
@@ -190,8 +195,8 @@ def _template(edition: int) -> bytes:
     path = _FOLDER / f"page_{edition}.typ"
     if not path.is_file():
         raise CouldNotRun(
-            f"This wqverify has no page template of edition {edition}; install the version that made the record, or "
-            f"a newer one.",
+            f"This wqverify has no page template of edition {edition}; install the version that made the "
+            f"record, or a newer one.",
             found=str(edition),
         )
     return path.read_bytes()
@@ -214,12 +219,14 @@ def _compile(template: bytes, inputs: dict[str, str], made: datetime) -> bytes:
         pdf, warnings = compiler.compile_with_warnings(format="pdf", pdf_standards=["a-3b"], timestamp=made)
     except typst.TypstError as problem:
         raise CouldNotRun(
-            f"The page could not be made: {problem.message}. Nothing was recorded; keep the sheet and report it.",
+            f"The page could not be made: {problem.message}. Nothing was recorded; keep the sheet and report "
+            f"it.",
             found=problem.message,
         ) from problem
     if warnings:  # an unknown font is only a warning and silently changes the page
         raise CouldNotRun(
-            f"The page could not be made as it should look: {warnings[0].message}. Nothing was recorded; report it.",
+            f"The page could not be made as it should look: {warnings[0].message}. Nothing was recorded; "
+            f"report it.",
             found=warnings[0].message,
         )
     assert isinstance(pdf, bytes)
