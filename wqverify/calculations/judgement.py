@@ -28,10 +28,12 @@ def judge(
     """Return the check of a quantity against its tolerance, by the rule that belongs to the tolerance.
 
     Equation: *as the method states* and *simple*: pass where low <= e <= high, else fail. *guarded*: e is
-    rounded half to even at the last figure of U, then pass where low + U <= e <= high - U, fail where
-    e < low - U or e > high + U, else too close to decide. Bounds are taken at ``reference`` (as typed, in the
-    unit of the tolerance) and are inclusive. Without a tolerance, or guarded without U, not evaluated.
-    Source: rules design of this project after JCGM 106:2012, 8.2 and 8.3, and ILAC-G8:09/2019.
+    rounded half to even at the second figure of U, then pass where low + U <= e <= high - U, fail where e <
+    low - U or e > high + U, else too close to decide; where U reaches half the width of the tolerance it
+    never passes. Bounds are taken at ``reference`` (as typed, in the unit of the tolerance) and are
+    inclusive. Not evaluated, with the reason: no tolerance, one without limits or in another unit, one in
+    percent without a reference, guarded without U. Source: rules of this project after JCGM 106:2012, 8.2 and
+    8.3, and ILAC-G8:09/2019.
 
     >>> from wqverify.terms import Tolerance
     >>> t = Tolerance(unit="pH", rule="simple", basis="local", source="EP-12", low=Decimal("-0.05"),
@@ -39,18 +41,15 @@ def judge(
     >>> judge("e", "as_found", "Error in 7.00", Quantity("0.05", "pH", 0.05), t).outcome.value
     'pass'
     """
-    if tolerance is None:
-        outcome, reason = Outcome.NOT_EVALUATED, f"the register holds no tolerance for this ({label})"
-        low = high = None
+    low, high = (None, None) if tolerance is None else _bounds(tolerance, reference)
+    reason = _why_not(label, quantity, tolerance, low, high, reference)
+    if tolerance is None or reason:
+        outcome = Outcome.NOT_EVALUATED
+    elif tolerance.rule == "guarded":
+        quantity = replace(quantity, text=round_to(quantity.decimal, quantity.expanded))
+        outcome, reason = _guarded(quantity, low, high)
     else:
-        low, high = tolerance.at(Decimal(reference) if reference else Decimal(0))
-        if tolerance.rule == "guarded" and quantity.expanded:
-            quantity = replace(quantity, text=round_to(quantity.decimal, quantity.expanded))
-            outcome, reason = _guarded(quantity, low, high)
-        elif tolerance.rule == "guarded":
-            outcome, reason = Outcome.NOT_EVALUATED, "the rule is guarded and no uncertainty was found"
-        else:
-            outcome, reason = _compared(quantity.decimal, low, high), ""
+        outcome = _compared(quantity.decimal, low, high)
     return Check(
         key,
         stage,
@@ -69,6 +68,34 @@ def judge(
     )
 
 
+def _bounds(tolerance: Tolerance, reference: str) -> tuple[Decimal | None, Decimal | None]:
+    if tolerance.percent is not None and not reference:
+        return None, None
+    return tolerance.at(Decimal(reference) if reference else Decimal(0))
+
+
+def _why_not(
+    label: str,
+    quantity: Quantity,
+    tolerance: Tolerance | None,
+    low: Decimal | None,
+    high: Decimal | None,
+    reference: str,
+) -> str:
+    """Why a quantity cannot be judged; empty where it can."""
+    if tolerance is None:
+        return f"the register holds no tolerance for this ({label})"
+    if tolerance.percent is not None and not reference:
+        return "the tolerance is in percent of a reference value, and there is none"
+    if low is None and high is None:
+        return "the tolerance in the register has neither a low nor a high limit"
+    if quantity.unit != tolerance.unit:
+        return f"the result is in {quantity.unit} and the tolerance in {tolerance.unit}"
+    if tolerance.rule == "guarded" and not (quantity.expanded and Decimal(quantity.expanded)):
+        return "the rule is guarded and no uncertainty was found"
+    return ""
+
+
 def _compared(value: Decimal, low: Decimal | None, high: Decimal | None) -> Outcome:
     inside = (low is None or value >= low) and (high is None or value <= high)
     return Outcome.PASS if inside else Outcome.FAIL
@@ -76,20 +103,22 @@ def _compared(value: Decimal, low: Decimal | None, high: Decimal | None) -> Outc
 
 def _guarded(quantity: Quantity, low: Decimal | None, high: Decimal | None) -> tuple[Outcome, str]:
     e, guard = quantity.decimal, Decimal(quantity.expanded)
-    over = [e - high] if high is not None else []
-    over += [low - e] if low is not None else []
-    most = max(over)  # how far beyond the nearer limit; negative inside
-    if most > guard:
+    inside = [(high - e, high)] if high is not None else []
+    inside += [(e - low, low)] if low is not None else []
+    room, limit = min(inside)  # to the nearer limit; negative beyond it
+    half = (high - low) / 2 if low is not None and high is not None else None
+    if room < -guard:
         return Outcome.FAIL, ""
-    if most <= -guard:
-        return Outcome.PASS, ""
-    if low is not None and high is not None and 2 * guard >= high - low:
-        half = (high - low) / 2
-        return (
-            Outcome.TOO_CLOSE,
-            f"this comparison cannot decide (U {quantity.expanded} against a tolerance of {half:f})",
+    if half is not None and guard >= half:
+        return Outcome.TOO_CLOSE, (
+            f"U {quantity.expanded} against a tolerance of {half:f}: this comparison cannot decide"
         )
-    return Outcome.TOO_CLOSE, f"the limit lies within U {quantity.expanded} of the value"
+    if room >= guard:
+        return Outcome.PASS, ""
+    return Outcome.TOO_CLOSE, (
+        f"{quantity.text} is within U {quantity.expanded} of the limit {limit:f}: the true value may lie on "
+        f"either side"
+    )
 
 
 def _share(quantity: Quantity, low: Decimal | None, high: Decimal | None) -> str:
@@ -217,12 +246,12 @@ def en_number(x: float, expanded: float, reference: float, reference_expanded: f
     return (x - reference) / math.hypot(expanded, reference_expanded)
 
 
-def zeta_score(x: float, u: float, reference: float, reference_u: float) -> float:
+def zeta(x: float, u: float, reference: float, reference_u: float) -> float:
     """Return the zeta score of a comparison; up to 2 is good, from 3 bad.
 
     Equation: zeta = (x - X)/sqrt(u_x^2 + u_X^2), one unit. Source: ISO 13528:2022 (from memory).
 
-    >>> round(zeta_score(10.03, 0.02, 10.00, 0.01), 3)
+    >>> round(zeta(10.03, 0.02, 10.00, 0.01), 3)
     1.342
     """
     return (x - reference) / math.hypot(u, reference_u)

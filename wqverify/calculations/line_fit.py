@@ -31,9 +31,10 @@ def fit_line(x: Sequence[float], y: Sequence[float], u_y: Sequence[float] | None
     """Return the least-squares line of y on x.
 
     Equation: with weights w = 1/u^2, b = sum w (x - mx)(y - my)/sum w (x - mx)^2, a = my - b mx. With ``u_y``
-    (standard uncertainties of y) the uncertainties of a and b come from them, unscaled; without, all
-    weights are 1 and they are scaled by the residual standard deviation. x and y in their own units, three
-    points or more. Raises ValueError for fewer, for unequal lengths, and where all x are equal. Source:
+    (standard uncertainties of y) the uncertainties of a and b come from them, unscaled; without, all weights
+    are 1 and they are scaled by the residual standard deviation. With ``u_y`` the residual standard deviation
+    is in units of u_y (about 1 where they are honest). x and y in their own units, three points or more.
+    Raises ValueError for fewer, for unequal lengths, a u_y of 0 or less, and where all x are equal. Source:
     ISO/TS 28037:2010, clause 6 (weighted); JCGM 100:2008, H.3 (unweighted).
 
     >>> line = fit_line([1, 2, 3, 4], [2.0, 4.0, 6.0, 8.0])
@@ -43,6 +44,8 @@ def fit_line(x: Sequence[float], y: Sequence[float], u_y: Sequence[float] | None
     n = len(x)
     if n < 3 or len(y) != n or (u_y is not None and len(u_y) != n):
         raise ValueError("a line with uncertainties needs at least three points, x and y alike")
+    if u_y is not None and not min(u_y) > 0:
+        raise ValueError("the uncertainties of y must be above 0")
     w = [1.0] * n if u_y is None else [1 / u**2 for u in u_y]
     total = math.fsum(w)
     mx = math.fsum(wi * xi for wi, xi in zip(w, x, strict=True)) / total

@@ -58,6 +58,7 @@ def two_temperature_line(E1: Any, B1: Any, t1: Any, E2: Any, B2: Any, t2: Any) -
     """
     _refuse_equal(B1, B2)
     first, second = nernst_slope(t1) * (7 - B1), nernst_slope(t2) * (7 - B2)
+    _refuse_equal(first, second)
     s = (E1 - E2) / (first - second)
     return s, E1 - s * first
 

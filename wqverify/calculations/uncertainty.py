@@ -1,8 +1,7 @@
 """Uncertainty by the GUM's first order: dual numbers carry sensitivities, causes carry correlation.
 
-Own forward dual numbers, because the complex step gave wrong derivatives silently (abs, min, var, fits)
-and the general libraries cost several times more (tests/benchmarks/bench_budget.py). What a dual number
-cannot derive is a TypeError, never a guess.
+An input is named by its physical cause and used wherever that cause acts, so what two results share adds up
+or cancels by itself; no correlation coefficient is ever typed in.
 """
 
 from __future__ import annotations
@@ -13,166 +12,20 @@ from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from functools import lru_cache
 from typing import Any
 
+from wqverify.calculations.dual import Dual
 from wqverify.terms import BudgetLine, Input, Quantity
 
 COVERAGE = 0.9545  # so that k = 2.00 at infinitely many degrees of freedom
+MANY = 1e6  # degrees of freedom that make no difference to infinitely many
 
 Numbers = Mapping[str, Any]
 Model = Callable[[Numbers], Numbers]
 
 _DIVISOR = {
-    "normal": 1.0,
     "rectangular": math.sqrt(3),
     "triangular": math.sqrt(6),
     "arcsine": math.sqrt(2),
 }
-
-
-class Dual:
-    """A value with its derivatives by every input; floats or numpy arrays.
-
-    Equation: (v, d) op (w, e) by the rules of differentiation. Comparison looks at the value alone.
-    Anything not defined here (float(), int(), round(), math functions) raises TypeError. Source: forward
-    differentiation, common mathematics.
-
-    >>> x = Dual(3.0, [1.0])
-    >>> y = x * x + 2 / x
-    >>> round(y.v, 4), round(y.d[0], 4)
-    (9.6667, 5.7778)
-    """
-
-    __slots__ = ("d", "v")
-    __array_ufunc__ = None  # numpy hands the operation to the methods here
-    __hash__ = None  # type: ignore[assignment]
-
-    def __init__(self, v: Any, d: list[Any]) -> None:
-        self.v = v
-        self.d = d
-
-    def chain(self, v: Any, slope: Any) -> Dual:
-        """Return f(self) with value ``v`` and derivative ``slope`` at it."""
-        return Dual(v, [slope * p for p in self.d])
-
-    def __add__(self, other: Any) -> Dual:
-        if type(other) is Dual:
-            return Dual(self.v + other.v, [p + q for p, q in zip(self.d, other.d, strict=True)])
-        return Dual(self.v + _plain(other), self.d)
-
-    __radd__ = __add__
-
-    def __neg__(self) -> Dual:
-        return Dual(-self.v, [-p for p in self.d])
-
-    def __pos__(self) -> Dual:
-        return self
-
-    def __sub__(self, other: Any) -> Dual:
-        if type(other) is Dual:
-            return Dual(self.v - other.v, [p - q for p, q in zip(self.d, other.d, strict=True)])
-        return Dual(self.v - _plain(other), self.d)
-
-    def __rsub__(self, other: Any) -> Dual:
-        return Dual(_plain(other) - self.v, [-p for p in self.d])
-
-    def __mul__(self, other: Any) -> Dual:
-        if type(other) is Dual:
-            a, b = self.v, other.v
-            return Dual(a * b, [p * b + q * a for p, q in zip(self.d, other.d, strict=True)])
-        return self.chain(self.v * _plain(other), other)
-
-    __rmul__ = __mul__
-
-    def __truediv__(self, other: Any) -> Dual:
-        if type(other) is Dual:
-            ratio = self.v / other.v
-            return Dual(ratio, [(p - ratio * q) / other.v for p, q in zip(self.d, other.d, strict=True)])
-        return self.chain(self.v / _plain(other), 1 / other)
-
-    def __rtruediv__(self, other: Any) -> Dual:
-        ratio = _plain(other) / self.v
-        return self.chain(ratio, -ratio / self.v)
-
-    def __pow__(self, power: Any) -> Dual:
-        if type(power) is Dual:
-            raised: Dual = exp(power * log(self))
-            return raised
-        return self.chain(self.v ** _plain(power), power * self.v ** (power - 1))
-
-    def __abs__(self) -> Dual:
-        if not (self.v > 0 if not hasattr(self.v, "all") else (self.v != 0).all()):
-            if hasattr(self.v, "all") or self.v == 0:
-                raise TypeError("the absolute value has no derivative at 0")
-            return -self
-        if hasattr(self.v, "all"):
-            sign = (self.v > 0) * 2.0 - 1.0
-            return self.chain(abs(self.v), sign)
-        return self
-
-    def __lt__(self, other: Any) -> Any:
-        return self.v < getattr(other, "v", other)
-
-    def __le__(self, other: Any) -> Any:
-        return self.v <= getattr(other, "v", other)
-
-    def __gt__(self, other: Any) -> Any:
-        return self.v > getattr(other, "v", other)
-
-    def __ge__(self, other: Any) -> Any:
-        return self.v >= getattr(other, "v", other)
-
-    def __repr__(self) -> str:
-        return f"Dual({self.v!r}, {self.d!r})"
-
-
-def _plain(number: Any) -> Any:
-    if isinstance(number, bool | str | Decimal) or number is None:
-        raise TypeError(f"a dual number does not mix with {type(number).__name__}")
-    return number
-
-
-def _function(name: str, x: Any) -> Any:
-    value = x.v if type(x) is Dual else x
-    if isinstance(value, float | int):
-        return getattr(math, name)(value)
-    import numpy as np
-
-    return getattr(np, name)(value)
-
-
-def exp(x: Any) -> Any:
-    """Return e to the x of a float, an array or a dual number.
-
-    Equation: d exp(x) = exp(x) dx. Source: common mathematics.
-
-    >>> exp(Dual(0.0, [2.0])).d
-    [2.0]
-    """
-    value = _function("exp", x)
-    return x.chain(value, value) if type(x) is Dual else value
-
-
-def log(x: Any) -> Any:
-    """Return the natural logarithm of a float, an array or a dual number; x > 0.
-
-    Equation: d ln(x) = dx/x. Source: common mathematics.
-
-    >>> log(Dual(4.0, [1.0])).d
-    [0.25]
-    """
-    value = _function("log", x)
-    return x.chain(value, 1 / x.v) if type(x) is Dual else value
-
-
-def sqrt(x: Any) -> Any:
-    """Return the square root of a float, an array or a dual number; x > 0 for a dual number.
-
-    Equation: d sqrt(x) = dx/(2 sqrt(x)). Source: common mathematics.
-
-    >>> sqrt(Dual(4.0, [1.0])).d
-    [0.25]
-    """
-    value = _function("sqrt", x)
-    return x.chain(value, 0.5 / value) if type(x) is Dual else value
 
 
 # ---------------------------------------------------------------- sizes of inputs
@@ -217,12 +70,14 @@ def reading_u(
 
     Equation: u = max(d/sqrt(12), s/sqrt(n)); s pooled from earlier visits where given, else of the day.
     ``digit`` d is one unit of the last place, in the unit of the readings. Three identical readings mean
-    "less than a digit", not zero. Source: JCGM 100:2008, F.2.2.1 for d/sqrt(12); the maximum of both is
-    common practice, no source (checked by simulation).
+    "less than a digit", not zero. Raises ValueError without a reading. Source: JCGM 100:2008, F.2.2.1 for
+    d/sqrt(12); the maximum of both is common practice, no source (checked by simulation).
 
     >>> round(reading_u(0.01, [7.07, 7.07, 7.07])[0], 6)
     0.002887
     """
+    if not readings:
+        raise ValueError("a reading is needed")
     resolution = digit / math.sqrt(12)
     if pooled_s is not None:
         spread, dof = pooled_s / math.sqrt(len(readings)), pooled_dof
@@ -236,12 +91,14 @@ def reading_u(
 def effective_count(n: int, interval_s: float, damping_s: float) -> float:
     """Return how many independent readings n damped ones are worth.
 
-    Equation: n_eff = n (1 - r)/(1 + r), r = exp(-interval/time constant). Times in s, damping > 0 or 0.
-    Source: first-order autocorrelation, common mathematics.
+    Equation: n_eff = n (1 - r)/(1 + r), r = exp(-interval/time constant). Times in s, interval > 0, damping
+    0 or more. Raises ValueError outside. Source: first-order autocorrelation, common mathematics.
 
     >>> round(effective_count(10, 30, 60), 3)
     2.449
     """
+    if not (interval_s > 0 and damping_s >= 0):
+        raise ValueError(f"interval {interval_s} s and damping {damping_s} s give no number of readings")
     if damping_s == 0:
         return float(n)
     r = math.exp(-interval_s / damping_s)
@@ -254,29 +111,38 @@ def effective_count(n: int, interval_s: float, damping_s: float) -> float:
 def effective_dof(contributions: Sequence[float], dofs: Sequence[float | None]) -> float | None:
     """Return the effective degrees of freedom, truncated; None for infinitely many.
 
-    Equation: nu = u^4/sum(u_i^4/nu_i) (Welch-Satterthwaite). Contributions in any one unit, None for
-    infinite degrees of freedom. Source: JCGM 100:2008, G.4.1; truncation G.6.4.
+    Equation: nu = u^4/sum(u_i^4/nu_i) (Welch-Satterthwaite). Contributions in any one unit, degrees of
+    freedom above 0, None for infinitely many; a million or more count as infinitely many. Raises ValueError
+    for degrees of freedom of 0 or less. Source: JCGM 100:2008, G.4.1; truncation G.6.4.
 
     >>> effective_dof([3.0, 4.0], [5.0, None])
     38.0
     """
-    below = math.fsum(c**4 / nu for c, nu in zip(contributions, dofs, strict=True) if nu is not None)
-    if below == 0:
+    counted = [(c, nu) for c, nu in zip(contributions, dofs, strict=True) if nu is not None]
+    if any(not nu > 0 for _c, nu in counted):
+        raise ValueError(f"degrees of freedom are above 0, not {min(nu for _c, nu in counted)}")
+    variance = math.fsum([c * c for c in contributions])
+    # As shares of the variance: the fourth power of a small unit (nm in m) would vanish.
+    below = math.fsum([(c * c / variance) ** 2 / nu for c, nu in counted if c])
+    if below * MANY < 1:
         return None
-    total = math.fsum(c * c for c in contributions)
-    nu = total * total / below
-    return float(max(1, math.floor(nu + 1e-9))) if nu < 1e6 else None
+    return float(max(1, math.floor(1 / below + 1e-9)))
 
 
 @lru_cache(maxsize=4096)
 def coverage_factor(dof: float | None, probability: float = COVERAGE) -> float:
     """Return the coverage factor k of a two-sided interval.
 
-    Equation: k = t((1 + p)/2, nu); 2.00 at infinity for p = 95.45 %. Source: JCGM 100:2008, table G.2.
+    Equation: k = t((1 + p)/2, nu); 2.00 at infinitely many degrees of freedom (None) for p = 95.45 %. Raises
+    ValueError for degrees of freedom below 1 and p outside 0 to 1. Source: JCGM 100:2008, table G.2.
 
     >>> round(coverage_factor(None), 2), round(coverage_factor(5.0), 2)
     (2.0, 2.65)
     """
+    if not 0 < probability < 1 or (dof is not None and not dof >= 1):
+        raise ValueError(
+            f"no coverage factor for {dof} degrees of freedom and a probability of {probability}"
+        )
     upper = (1 + probability) / 2
     if dof is None and probability == COVERAGE:
         return 2.0  # 95.45 % is this, rounded; 2.000002 would push U = 1.0 up to 1.1
@@ -302,24 +168,32 @@ def round_up(expanded: float) -> str:
         raise ValueError(f"{expanded} is no expanded uncertainty")
     if expanded == 0:
         return "0"
-    # A millionth of a figure is arithmetic, not uncertainty: 0.02 computed as 0.0200000000000004 stays 0.020.
-    figures = math.floor(math.log10(expanded)) - 1
-    rounded = Decimal(repr(expanded * (1 - 1e-9))).quantize(Decimal(1).scaleb(figures), ROUND_CEILING)
-    if rounded.adjusted() > figures + 1:
-        rounded = rounded.quantize(Decimal(1).scaleb(figures + 1))
+    # A billionth is arithmetic, not uncertainty: 0.02 computed as 0.0200000000000004 stays 0.020.
+    exact = Decimal(repr(expanded * (1 - 1e-9)))
+    rounded = exact.quantize(Decimal(1).scaleb(exact.adjusted() - 1), ROUND_CEILING)
+    if rounded.adjusted() > exact.adjusted():  # 9.91 -> 10.0, one figure too many
+        rounded = rounded.quantize(Decimal(1).scaleb(rounded.adjusted() - 1))
     return f"{rounded:f}"
 
 
 def round_to(exact: Decimal, expanded: str) -> str:
-    """Return a value rounded half to even at the last figure of its expanded uncertainty.
+    """Return a value rounded half to even at the second figure of its expanded uncertainty.
 
-    Source: JCGM 100:2008, 7.2.6.
+    ``exact`` in the unit of ``expanded``. Raises ValueError for a U of 0. Source: JCGM 100:2008, 7.2.6.
 
     >>> round_to(Decimal("0.0336"), "0.019")
     '0.034'
     """
-    place = Decimal(1).scaleb(int(Decimal(expanded).as_tuple().exponent))
-    return f"{exact.quantize(place, ROUND_HALF_EVEN):f}"
+    return f"{exact.quantize(Decimal(1).scaleb(_second_figure(expanded)), ROUND_HALF_EVEN):f}"
+
+
+@lru_cache(maxsize=4096)
+def _second_figure(expanded: str) -> int:
+    """The place of the second significant figure: -3 for 0.019, 1 for 120."""
+    number = Decimal(expanded)
+    if not number:
+        raise ValueError("an uncertainty of 0 has no second figure")
+    return number.adjusted() - 1
 
 
 def propagate(
@@ -331,51 +205,67 @@ def propagate(
     """Return the outputs of a model with their uncertainty, budgets and coverage, in one pass.
 
     Equation: u^2 = sum (c_i u_i)^2 over causes, c_i = d output/d input; a cause used twice enters once, with
-    its whole sensitivity. ``model`` gets cause -> number and returns output -> number; ``units`` names the
-    unit of each output; ``texts`` gives exact decimal texts where there are any, otherwise the text has two
-    digits beyond the second figure of U. Raises KeyError for an output without a unit. Source: JCGM
-    100:2008, 5.1.2 and, for shared causes, F.1.2.3.
+    its whole sensitivity, and one without sensitivity has no line. ``model`` gets cause -> dual number and
+    returns output -> dual number; ``units`` names the unit of each output; ``texts`` gives exact decimal
+    texts where there are any, otherwise the text has two digits beyond the second figure of U. Raises
+    KeyError for a cause that is not an input and an output without a unit, TypeError for an output that is a
+    plain number (its uncertainty was lost on the way), ValueError for an input with a negative uncertainty
+    and a value that is not finite. Source: JCGM 100:2008, 5.1.2 and, for shared causes, F.1.2.3.
 
     >>> two = {"a": Input(2.0, 0.3), "b": Input(1.0, 0.4)}
     >>> total = propagate(lambda x: {"sum": x["a"] + x["b"]}, two, {"sum": "mm"})["sum"]
-    >>> total.u, total.expanded
-    (0.5, '1.0')
+    >>> total.text, total.u, total.expanded
+    ('3.000', 0.5, '1.0')
     """
-    n = len(inputs)
-    numbers = {}
-    for i, (cause, given) in enumerate(inputs.items()):
-        seed = [0.0] * n
-        seed[i] = 1.0
-        numbers[cause] = Dual(given.value, seed)
-    outputs = model(numbers)
-    rows = tuple(inputs.items())
+    for cause, given in inputs.items():
+        if not given.u >= 0:
+            raise ValueError(f"the uncertainty of {cause} is {given.u}; it must be 0 or more")
+    outputs = model({cause: Dual(float(given.value), {cause: 1.0}) for cause, given in inputs.items()})
+    exact = texts or {}
     return {
-        name: _quantity(output, rows, units[name], (texts or {}).get(name))
+        name: _quantity(name, output, inputs, units[name], exact.get(name, ""))
         for name, output in outputs.items()
     }
 
 
-def _quantity(output: Any, rows: tuple[tuple[str, Input], ...], unit: str, text: str | None) -> Quantity:
-    value, slopes = (output.v, output.d) if type(output) is Dual else (float(output), ())
-    budget = tuple(
-        BudgetLine(cause, i.value, i.u, i.distribution, i.dof, slope, abs(slope) * i.u, i.size_from, i.source)
-        for (cause, i), slope in zip(rows, slopes, strict=bool(slopes))
-        if slope
-    )
-    contributions = [line.contribution for line in budget]
+def _quantity(name: str, output: Any, inputs: Mapping[str, Input], unit: str, text: str) -> Quantity:
+    slopes = _derivatives(name, output)
+    value = output.v
+    if not math.isfinite(value):
+        raise ValueError(f"{name} is {value}, which is no result")
+    lines = []
+    for cause, given in inputs.items():
+        slope = slopes.get(cause)
+        if slope:
+            u, dof = given.u, given.dof
+            part = abs(slope) * u
+            lines.append(
+                BudgetLine(
+                    cause, given.value, u, given.distribution, dof, slope, part, given.size_from, given.source
+                )
+            )
+    contributions = [line.contribution for line in lines]
     u = math.sqrt(math.fsum([c * c for c in contributions]))
-    dof = effective_dof(contributions, [line.dof for line in budget])
+    dof = effective_dof(contributions, [line.dof for line in lines])
     k = coverage_factor(dof)
     expanded = round_up(k * u)
-    return Quantity(text or _digits(value, expanded), unit, value, u, dof, k, expanded, budget)
+    return Quantity(text or _digits(value, expanded), unit, value, u, dof, k, expanded, tuple(lines))
+
+
+def _derivatives(name: str, output: Any) -> dict[str, Any]:
+    if type(output) is Dual:
+        return output.d
+    raise TypeError(
+        f"{name} came out of the model as a plain {type(output).__name__}: it depends on no input, or lost "
+        f"its derivative on the way"
+    )
 
 
 def _digits(value: float, expanded: str) -> str:
-    """Return a computed value with two digits beyond the last figure of U."""
-    exponent = int(Decimal(expanded).as_tuple().exponent) if expanded != "0" else -6
-    return (
-        f"{Decimal(repr(float(value))).quantize(Decimal(1).scaleb(min(exponent, 0) - 2), ROUND_HALF_EVEN):f}"
-    )
+    """Return a computed value with two digits beyond the second figure of U, six places where U is 0."""
+    places = max(0, 2 - _second_figure(expanded)) if expanded != "0" else 6
+    text = f"{value:.{places}f}"
+    return text.removeprefix("-") if float(text) == 0 else text
 
 
 def propagate_many(
@@ -387,7 +277,9 @@ def propagate_many(
     """Return (value, u, effective degrees of freedom) of each output for arrays of inputs.
 
     Equation: as ``propagate``, element by element; infinite degrees of freedom are inf, others truncated.
-    Arrays of one shape, or floats. Source: JCGM 100:2008, 5.1.2 and G.4.1.
+    Arrays of one shape, or floats; ``dof`` by cause, None or absent for infinitely many. Raises as
+    ``propagate`` for a cause that is no input and an output that is a plain number. Source: JCGM 100:2008,
+    5.1.2 and G.4.1.
 
     >>> import numpy as np
     >>> double = propagate_many(lambda x: {"y": 2 * x["a"]}, {"a": np.array([1.0, 2.0])}, {"a": 0.1})
@@ -397,20 +289,21 @@ def propagate_many(
     import numpy as np
 
     dofs = dof or {}
-    names = list(values)
-    one = {a: Dual(values[a], [1.0 if a == b else 0.0 for b in names]) for a in names}
     found = {}
-    for name, output in model(one).items():
-        parts = [(slope * u[a], dofs.get(a)) for a, slope in zip(names, output.d, strict=True)]
-        variance = sum(part * part for part, _nu in parts)
-        below = sum((part**4 / nu for part, nu in parts if nu is not None), start=np.zeros_like(variance))
-        with np.errstate(divide="ignore"):
-            nu = np.where(below > 0, np.floor(variance**2 / np.where(below > 0, below, 1.0) + 1e-9), np.inf)
+    for name, output in model({cause: Dual(value, {cause: 1.0}) for cause, value in values.items()}).items():
+        squares = {c: (slope * u[c]) ** 2 for c, slope in _derivatives(name, output).items()}
+        variance: Any = sum(squares.values())
+        finite = [(squares[c], nu) for c in squares if (nu := dofs.get(c)) is not None]
+        with np.errstate(divide="ignore", invalid="ignore"):  # u = 0, and no finite one: infinitely many
+            below: Any = sum(np.divide(square, variance) ** 2 / nu for square, nu in finite)
+            effective = np.floor(np.divide(1.0, below) + 1e-9)
+        infinite = np.isnan(effective) | (effective >= MANY)
+        effective = np.where(infinite, np.inf, np.maximum(effective, 1.0))
         shape = np.shape(output.v)
         found[name] = (
             output.v,
             np.broadcast_to(np.sqrt(variance), shape),
-            np.broadcast_to(nu, shape),
+            np.broadcast_to(effective, shape),
         )
     return found
 
@@ -418,7 +311,8 @@ def propagate_many(
 def covariance(a: Quantity, b: Quantity) -> float:
     """Return the covariance of two quantities through the causes they share.
 
-    Equation: u(a, b) = sum over shared causes of c_a c_b u^2, in the product of their units. Source: JCGM
+    Equation: u(a, b) = sum over shared causes of c_a c_b u^2, in the product of their units. Raises
+    ValueError where a cause has one size here and another there: then it is not one cause. Source: JCGM
     100:2008, F.1.2.3.
 
     >>> both = propagate(lambda x: {"a": x["c"], "b": 2 * x["c"]}, {"c": Input(1.0, 0.5)},
@@ -427,11 +321,13 @@ def covariance(a: Quantity, b: Quantity) -> float:
     0.5
     """
     there = {line.cause: line for line in b.budget}
-    return math.fsum(
-        line.sensitivity * there[line.cause].sensitivity * line.u**2
-        for line in a.budget
-        if line.cause in there
-    )
+    shared = [(line, there[line.cause]) for line in a.budget if line.cause in there]
+    for here, other in shared:
+        if here.u != other.u:
+            raise ValueError(
+                f"{here.cause} has the uncertainty {here.u} in one result and {other.u} in the other"
+            )
+    return math.fsum(here.sensitivity * other.sensitivity * here.u**2 for here, other in shared)
 
 
 def correlation(a: Quantity, b: Quantity) -> float:
