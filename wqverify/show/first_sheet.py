@@ -47,7 +47,8 @@ def first_sheet(record: Record) -> Iterator[Block]:
     """Give the blocks of the first sheet; the places for signatures come first, they stand at its foot."""
     answers = Answers(record)
     a = record.given.analyzer
-    below = f"{record.title} · {a.tag}, {a.location} · {record.given.site.name}"
+    where = ", ".join(filter(None, (record.given.site.name, record.given.site.address)))
+    below = f"{record.title} · {a.tag}, {a.location} · {where}"
     yield Title(f"Verification record {record.number}", below)
     if record.given.site.synthetic:
         yield Statement(wording.SYNTHETIC)
@@ -90,8 +91,7 @@ def _analyzer(record: Record) -> Facts:
         ("Analyzer", f"{a.tag}, serial {a.serial}"),
         ("Type", a.kind),
         ("Measures", f"{a.measures} ({a.species})" if a.species else a.measures),
-        ("Range", f"{a.low} to {a.high} {a.unit}"),
-        ("Shown in steps of", with_unit(str(a.digit), a.unit) if a.digit is not None else ""),
+        ("Range", f"{a.low} to {a.high} {a.unit}{f', in steps of {a.digit}' if a.digit is not None else ''}"),
         ("Output", a.output),
         ("Control-system tag", a.control_system_tag),
         ("Location", a.location),
@@ -113,7 +113,6 @@ def _work(record: Record, answers: Answers) -> Facts:
         ("Reason", answers.text("reason")),
         ("Method", _method(record, answers)),
         ("Deviations", answers.text("deviations")),
-        ("Place", record.given.site.address),
         ("Replaces", f"{record.replaces}, because {record.replaces_why}" if record.replaces else ""),
     )
 
@@ -208,8 +207,7 @@ def _failed_as_found(record: Record) -> Iterator[Block]:
     good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
     since = f"record {good[-1].number}" if good else "the last check within tolerance"
     yield Statement(
-        f"Values since {since} are in doubt until somebody has evaluated what the error means for them: "
-        f"period, decisions, reports, who is told. This record does not evaluate that.",
+        f"Values since {since} are in doubt; what the error means for them is evaluated elsewhere, not here.",
         "Failed as found",
     )
 
@@ -341,10 +339,10 @@ def _limits(record: Record) -> Iterator[Block]:
     letters = _letters(record)
     if letters:
         columns = (
-            Column("Limit", share=1.7),
+            Column("Limit", share=1.0),
             Column("Rule", "short"),
             Column("Basis", "short"),
-            Column("Source", share=2.4),
+            Column("Source", share=2.0),
             Column("Dated", "short"),
         )
         grouped: dict[tuple[str, str, str, str], list[str]] = {}

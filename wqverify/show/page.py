@@ -86,8 +86,8 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     for name in charts:
         if name not in attachments:
             raise CouldNotRun(
-                f"The picture {name} is not among the attachments of record {record.number}; the page is made "
-                f"from its attachments only, so nothing was made. Take them from the signed file.",
+                f"The picture {name} is not among the attachments of record {record.number}; the page is "
+                f"made from its attachments only, so nothing was made. Take them from the signed file.",
                 expected=name,
                 found=", ".join(attachments),
             )
