@@ -20,7 +20,7 @@ from wqverify.pages import move_aside, page_of, page_path, settle
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import Row, changes_between, snapshot
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.sheets import read_sheet
+from wqverify.procedures.sheets import parse, read_sheet
 from wqverify.records.canonical import canonical, digest, record_from, record_to_bytes, to_plain
 from wqverify.records.notebook import Executed, execute, insist_on_same
 from wqverify.records.record import Case, compute, draft, number_it, software
@@ -94,6 +94,7 @@ def _computed(plant: Plant, book: Book, path: Path) -> _Computed:
             expected=", ".join(PROCEDURES),
         )
     procedure = PROCEDURES[name]
+    parse(procedure, sheet, document)  # what is mistyped is said before anything is looked up
     case = Case(procedure, sheet, gather(plant, book, procedure, sheet, document))
     return _Computed(case, compute(case, document), document)
 
@@ -312,7 +313,7 @@ def _signed(
     now: datetime,
 ) -> bytes:
     from wqverify.show.page import signature_places, stamp_page
-    from wqverify.signing import KeyStore
+    from wqverify.signing.keys import KeyStore
     from wqverify.signing.examine import attachments_of
     from wqverify.signing.sign import sign_as_performer, sign_as_reviewer
 
@@ -468,7 +469,7 @@ def _kind(changed: Sequence[Row]) -> str:
 
 def make_authority(plant: Plant, store: Path, passphrase: bytes, now: datetime) -> None:
     """Make the plant authority and enter it."""
-    from wqverify.signing import KeyStore
+    from wqverify.signing.keys import KeyStore
     from wqverify.signing.authority import create_authority
 
     certificates = plant.folder / "certificates"
@@ -488,7 +489,7 @@ def issue_key(
     replaces_because: str = "",
 ) -> None:
     """Issue a signing key for a person of people.toml; with a reason, withdraw the old one first."""
-    from wqverify.signing import KeyStore
+    from wqverify.signing.keys import KeyStore
     from wqverify.signing.authority import issue
 
     person = _person(plant, staff)
@@ -503,7 +504,7 @@ def withdraw_key(
     plant: Plant, store: Path, staff: str, authority_passphrase: bytes, now: datetime, why: str
 ) -> None:
     """Withdraw a person's key: what was signed before stays good, nothing is good after."""
-    from wqverify.signing import KeyStore
+    from wqverify.signing.keys import KeyStore
     from wqverify.signing.authority import withdraw
 
     gone = _certificate(plant, staff)

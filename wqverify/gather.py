@@ -10,8 +10,9 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
+from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import named_people, named_standards, typed_times
-from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Standard, TableUse
+from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Reading, Standard, TableUse
 
 if TYPE_CHECKING:
     from wqverify.book import Book
@@ -30,6 +31,7 @@ def gather(
     """
     where = _where(document)
     analyzer = _known(plant.analyzers, sheet.get("tag", ""), "analyzer", "analyzers.toml", where("tag"))
+    _insist_on_numbers(procedure, analyzer)
     standards = {
         name: _known(plant.standards, name, "standard", "standards_on_hand.toml", where(path))
         for path, name in named_standards(procedure.Sheet, sheet)
@@ -51,6 +53,39 @@ def gather(
         earlier=earlier,
         changes=changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
     )
+
+
+def names_not_read(plant: Plant) -> list[str]:
+    """Return the tolerances and settings of the register that no procedure reads: most often misspelt."""
+    known = [PROCEDURES[name] for name in PROCEDURES]
+    tolerances = {name for procedure in known for name in procedure.tolerances}
+    settings = {name for procedure in known for name in procedure.settings}
+    return [
+        f"{kind} {name} of {analyzer.tag} is read by no procedure; is it misspelt?"
+        for analyzer in plant.analyzers.values()
+        for kind, names, read in (
+            ("tolerance", analyzer.tolerances, tolerances),
+            ("setting", analyzer.settings, settings),
+        )
+        for name in names
+        if name not in read
+    ]
+
+
+def _insist_on_numbers(procedure: Procedure, analyzer: Analyzer) -> None:
+    for name in procedure.settings:
+        typed = analyzer.settings.get(name)
+        if typed is not None:
+            try:
+                Reading.parse(typed)
+            except CorrectTheEntry as problem:
+                raise CorrectTheEntry(
+                    f"The setting {name} of {analyzer.tag} in analyzers.toml must be a number: "
+                    f"{problem.message}",
+                    found=typed,
+                    expected="a number",
+                    where="analyzers.toml",
+                ) from problem
 
 
 def _where(document: Document | None) -> Any:

@@ -541,3 +541,5 @@ class Procedure:
     beside: Mapping[str, Callable[..., str]] = field(default_factory=dict)
     upgrade: Mapping[int, Callable[[Raw], Raw]] = field(default_factory=dict)
     opens: Callable[[Result], tuple[tuple[str, str], ...]] = lambda _result: ()
+    tolerances: tuple[str, ...] = ()  # the names it reads from the register
+    settings: tuple[str, ...] = ()  # likewise; all of them are numbers

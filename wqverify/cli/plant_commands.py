@@ -30,10 +30,11 @@ def plant() -> None:
 def check(plant_folder: Path | None, as_json: bool) -> None:
     """Read all files of the plant folder, say what they hold and what waits for an explanation."""
     from wqverify.acts import unexplained
+    from wqverify.gather import names_not_read
     from wqverify.plant.folder import expected_shares
 
     found = opened(plant_folder)
-    changes = unexplained(found)
+    changes, strange = unexplained(found), names_not_read(found)
     shares = expected_shares(found)
     if as_json:
         print_json(
@@ -44,6 +45,7 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
                     dict(zip(("about", "what", "was", "now"), row, strict=True)) for row in changes
                 ],
                 "shares": list(shares),
+                "not_read": strange,
             }
         )
         return
@@ -52,6 +54,8 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
         f" on hand, {len(found.people)} people; device {found.device}."
     )
     for line in shares:
+        click.echo(f"  {line}")
+    for line in strange:
         click.echo(f"  {line}")
     for _about, what, was, became in changes:
         click.echo(f"  changed, not yet explained: {what}: {was or 'absent'} -> {became or 'absent'}")

@@ -129,7 +129,7 @@ def tail(electrode: Electrode, ph: float, started: str, by: str, who: str) -> li
     """Return the way back into service."""
     hour = f"{int(started[:2]) + 1:02d}"
     rows = stored(electrode, "constants_as_left")
-    rows += process(electrode, "process_after", ph, f"{hour}:05")
+    rows += process(electrode, "process_after", ph, f"{hour}:14")
     shown = electrode.shown(ph, 12.0)
     rows += part(
         "signal",
@@ -168,7 +168,7 @@ def visits(month: date) -> Iterator[Visit]:
 def _passing(electrode: Electrode, day: date) -> Visit:
     started, by = "08:05", "T-07"
     rows = head(day, started, by, OPERATOR) + stored(electrode, "stored")
-    rows += process(electrode, "process_before", 7.62, "08:15")
+    rows += process(electrode, "process_before", 7.62, "08:11")
     shown = f"{electrode.shown(7.62, 12.0):.2f}"
     rows += _grab(shown, "7.60", "08:16", "08:24")
     rows += part("thermometer_check", reference="T-17", reference_c="18.4", shown_c="18.5")
@@ -186,7 +186,7 @@ def _passing(electrode: Electrode, day: date) -> Visit:
 def _failing(electrode: Electrode, day: date) -> Visit:
     started, by = "08:05", "T-07"
     rows = head(day, started, by, OPERATOR, "glass showed a brown film") + stored(electrode, "stored")
-    rows += process(electrode, "process_before", 7.70, "08:15")
+    rows += process(electrode, "process_before", 7.70, "08:11")
     rows += part("thermometer_check", reference="T-17", reference_c="19.2", shown_c="19.2")
     rows += points(electrode, "as_found", "19.2", *PAIR)
     rows += part("cleaned", how="acid dip of one minute, rinsed", at="08:40")
@@ -212,7 +212,7 @@ def _failing(electrode: Electrode, day: date) -> Visit:
 def _close(electrode: Electrode, day: date) -> Visit:
     started, by = "13:05", "T-11"
     rows = head(day, started, by, OPERATOR) + stored(electrode, "stored")
-    rows += process(electrode, "process_before", 7.66, "13:15")
+    rows += process(electrode, "process_before", 7.66, "13:11")
     rows += part("thermometer_check", reference="T-17", reference_c="17.9", shown_c="18.0")
     rows += points(electrode, "as_found", "17.9", *PAIR)
     rows += not_done("cleaned", "no film on the glass")
@@ -228,7 +228,7 @@ def _for_information(electrode: Electrode, day: date) -> Visit:
     started, by = "08:05", "T-07"
     remark = "the new 10.01 is not delivered yet; the old bottle is read for information only"
     rows = head(day, started, by, OPERATOR, remark) + stored(electrode, "stored")
-    rows += process(electrode, "process_before", 7.58, "08:15")
+    rows += process(electrode, "process_before", 7.58, "08:11")
     rows += part("thermometer_check", reference="T-17", reference_c="18.8", shown_c="18.8")
     rows += ["", "[as_found]"]
     rows += point(electrode, "[[as_found.points]]", "B7-4471", "18.8")
@@ -247,7 +247,7 @@ def _at_night(electrode: Electrode, day: date) -> Visit:
     remark = "called out for a reading that seemed high; heavy rain, alone"
     rows = head(day, started, by, OPERATOR, remark, "call-out")
     rows += not_done("stored", "menu locked, code unknown")
-    rows += process(electrode, "process_before", 7.71, "02:15")
+    rows += process(electrode, "process_before", 7.71, "02:11")
     rows += not_done("thermometer_check", "the reference thermometer is in the laboratory")
     rows += ["", "[as_found]", *point(electrode, "[[as_found.points]]", "B7-4471", "14.0")]
     rows += not_done("cleaned", "no clean water at hand at night")

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import wqverify
-from wqverify.errors import ResultsDiffer
+from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import entries
 from wqverify.procedures.sheets import parse
@@ -50,7 +50,10 @@ def compute(case: Case, document: Document | None = None) -> Result:
     check that the procedure declares is missing from its result, or a key stands in it twice.
     """
     sheet = parse(case.procedure, case.sheet, document)
-    result = case.procedure.compute(sheet, case.given, case.slices)
+    try:
+        result = case.procedure.compute(sheet, case.given, case.slices)
+    except (CorrectTheEntry, ChooseAnother) as problem:
+        raise _placed(problem, document) from None
     keys = [check.key for check in result.checks]
     missing = [key for key in case.procedure.expects(sheet, case.given) if key not in keys]
     if missing or len(set(keys)) != len(keys):
@@ -62,6 +65,17 @@ def compute(case: Case, document: Document | None = None) -> Result:
             expected=", ".join(missing),
         )
     return result
+
+
+def _placed(problem: WqverifyError, document: Document | None) -> WqverifyError:
+    """The same problem with the file and line it lies in, where both are known."""
+    if document is None or not problem.where:
+        return problem
+    path = tuple(int(step) if step.isdigit() else step for step in problem.where.split("."))
+    place = document.where(path)
+    return type(problem)(
+        f"{place}: {problem.message}", found=problem.found, expected=problem.expected, where=place
+    )
 
 
 def software(notebook: str, notebook_digest: str) -> Software:
