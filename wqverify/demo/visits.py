@@ -219,7 +219,7 @@ def _close(electrode: Electrode, day: date) -> Visit:
     rows += part("decision", action="leave alone", why="too close to decide; next check in two days")
     rows += not_done("adjusted", "too close to decide, left alone")
     rows += part("as_left", same_as="as_found")
-    rows += point(electrode, "[check_buffer]", "B7-4502", "17.9")
+    rows += not_done("check_buffer", "nothing was adjusted")
     rows += tail(electrode, 7.66, started, by, OPERATOR)
     return Visit(day, "close", _sheet(rows), "too close to the tolerance to decide", tolerance_changes=True)
 

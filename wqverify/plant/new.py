@@ -155,11 +155,9 @@ basis = "common practice"
 source = "commonly used criterion for a plant thermometer"
 
 [analyzer.settings]
-shows_mv = "yes"                       # does the display show the electrode's millivolts?
 stability_ph = "0.02"                  # stable: the last readings lie within this range
 stability_readings = "3"               # how many last readings
 stability_interval_s = "30"            # at least so many seconds apart
-isopotential_ph = "7.00"
 
 [analyzer.interval_days]
 ph_calibration = "30"

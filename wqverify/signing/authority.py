@@ -80,8 +80,8 @@ def issue(
     until = min(_years_after(now, years), authority.not_valid_after_utc)
     if years < 1 or until <= now:
         raise CorrectTheEntry(
-            f"A key of {person.id} cannot be issued for {years} years: it must hold for one year or more, and the "
-            f"authority of this plant ends on {authority.not_valid_after_utc:%Y-%m-%d}.",
+            f"A key of {person.id} cannot be issued for {years} years: it must hold for a year or more, and "
+            f"the authority of this plant ends on {authority.not_valid_after_utc:%Y-%m-%d}.",
             found=str(years),
         )
     _insist_on_free(certificates, authority, person, now)
@@ -116,7 +116,8 @@ def withdraw(
     """Withdraw a person's key: signatures made before stay good, none made from now on is.
 
     A key that is withdrawn already stays as it is, so that an interrupted command can be repeated.
-    Raises ChooseAnother for a person without a key, CorrectTheEntry without a reason or with a wrong passphrase.
+    Raises ChooseAnother for a person without a key, CorrectTheEntry without a reason or for a wrong
+    passphrase.
     """
     if not why.strip():
         raise CorrectTheEntry(f"Say why the key of {staff_id} is withdrawn; the list and the book keep it.")
@@ -143,7 +144,7 @@ def withdraw(
 
 
 def standing(certificates: Path, staff_id: str, now: datetime) -> str:
-    """Return how a person's key stands: "no key", "in force until DATE", "withdrawn on DATE" or "ended on DATE"."""
+    """Return how a key stands: "no key", "in force until DATE", "withdrawn on DATE", "ended on DATE"."""
     certificate = certificate_of(certificates, staff_id)
     if certificate is None:
         return "no key"
@@ -154,15 +155,13 @@ def standing(certificates: Path, staff_id: str, now: datetime) -> str:
     return f"{'in force until' if now <= ends else 'ended on'} {ends:%Y-%m-%d}"
 
 
-def _insist_on_free(
-    certificates: Path, authority: x509.Certificate, person: Person, now: datetime
-) -> None:
+def _insist_on_free(certificates: Path, authority: x509.Certificate, person: Person, now: datetime) -> None:
     held = certificate_of(certificates, person.id)
     if held is None or held.not_valid_after_utc < now:
         return
     if held.serial_number not in withdrawals_of(certificates, authority):
         raise ChooseAnother(
-            f"{person.name} ({person.id}) has a key that is in force until {held.not_valid_after_utc:%Y-%m-%d}; "
+            f"{person.name} ({person.id}) has a key in force until {held.not_valid_after_utc:%Y-%m-%d}; "
             f"withdraw or replace it (`wqverify people replace {person.id}`) before another is issued.",
             found=f"{held.not_valid_after_utc:%Y-%m-%d}",
         )

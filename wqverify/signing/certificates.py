@@ -1,4 +1,4 @@
-"""The certificates folder of a plant: what everybody may read of its authority, its people and withdrawals."""
+"""The certificates folder of a plant: what everybody may read of its authority and its people."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def authority_of(folder: Path) -> x509.Certificate:
 
 
 def certificate_of(folder: Path, name: str) -> x509.Certificate | None:
-    """Return the certificate last issued to a person, None for none; RepairTheFolder when it is unreadable."""
+    """Return the certificate last issued to a person, None for none; raises RepairTheFolder."""
     path = certificate_path(folder, name)
     try:
         return x509.load_pem_x509_certificate(path.read_bytes())
@@ -119,5 +119,5 @@ def _said(certificate: x509.Certificate, what: x509.ObjectIdentifier) -> str:
 
 
 def fingerprint(certificate: x509.Certificate) -> str:
-    """Return the name a plant's keys are kept under: 16 digits are for telling plants apart, not for proof."""
+    """Return the name a plant's keys are kept under; 16 digits tell plants apart, they prove nothing."""
     return certificate.fingerprint(hashes.SHA256()).hex()[:16]
