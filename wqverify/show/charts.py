@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from functools import lru_cache
 from io import BytesIO
+from itertools import pairwise
 from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +21,7 @@ from wqverify.terms import Chart, Line, Series
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_STYLE: dict[str, Any] = {
+_STYLE: Any = {
     "svg.hashsalt": "wqverify",  # ids inside the file depend on nothing else
     "svg.fonttype": "path",
     "font.family": "DejaVu Sans",  # comes with matplotlib
@@ -178,7 +179,7 @@ class _Places:
         self._shown = {text: _drawn(text) for text in texts}
         self._own_scale = False  # many numbers: the axis names round ones
         if numbers is not None:
-            self._at = dict(zip(texts, numbers, strict=True))
+            self._at: dict[str, float] = dict(zip(texts, numbers, strict=True))
             self._own_scale = len(texts) > 8
         elif times is not None:
             zero = min(times)
@@ -188,14 +189,14 @@ class _Places:
             self._at = {text: float(n) for n, text in enumerate(texts)}
         places = sorted(set(self._at.values())) or [0.0]
         self._span = places[-1] - places[0] or 1.0
-        self._gap = min((b - a for a, b in zip(places, places[1:], strict=False)), default=self._span)
+        self._gap = min((b - a for a, b in pairwise(places)), default=self._span)
 
     def at(self, text: str) -> float:
         """Return where a text of x stands."""
         return self._at[text]
 
     def apart(self, series: int) -> float:
-        """Return how far apart the series of one x stand: side by side, and nearer to it than to the next x."""
+        """Return how far apart the series of one x stand: nearer to it than to the next x."""
         wide = max(self._gap, self._span / 40)  # two near-equal x must not squeeze all series into one mark
         return min(self._span * 0.03, 0.7 * wide / series)
 
