@@ -52,11 +52,11 @@ def raw(**more: Any) -> dict[str, Any]:
         "tag": "LIT-3101",
         "serial_on_plate": "0012",
         "reason": "routine",
-        "performed_by": "MKO",
+        "performed_by": "IQU",
         "date": "2026-03-03",
         "started": "08:10",
         "cautions": {"read": "yes"},
-        "operations_told": {"who": "D. Marsh", "at": "08:12"},
+        "operations_told": {"who": "W. Abernathy", "at": "08:12"},
         "as_found": {"points": [{"standard": "TAPE-1", "readings": ["12.30", "12.31"], "at": "08:30"}]},
         "status": {"state": "in service"},
         **more,
@@ -214,11 +214,11 @@ def test_entries_carry_their_labels_and_units_in_the_order_of_work() -> None:
         ("tag", "Analyzer", "LIT-3101", ""),
         ("serial_on_plate", "Serial on the plate", "0012", ""),
         ("reason", "Reason of the visit", "routine", ""),
-        ("performed_by", "Performed by", "MKO", ""),
+        ("performed_by", "Performed by", "IQU", ""),
         ("date", "Date", "2026-03-03", ""),
         ("started", "Work started", "08:10", ""),
         ("cautions.read", "Cautions: read", "yes", ""),
-        ("operations_told.who", "Operations told: who", "D. Marsh", ""),
+        ("operations_told.who", "Operations told: who", "W. Abernathy", ""),
         ("operations_told.at", "Operations told: at", "08:12", ""),
         ("zero.shown", "Zero: shown", "0.02", "ft"),
         ("zero.at", "Zero: at", "08:20", ""),
@@ -261,7 +261,7 @@ def test_times_standards_and_people_are_found_where_they_stand() -> None:
         ("as_found.thermometer", "T-17"),
         ("as_found.points.0.standard", "TAPE-1"),
     )
-    assert named_people(Sheet, sheet) == (("performed_by", "MKO"), ("cause.author", "LBR"))
+    assert named_people(Sheet, sheet) == (("performed_by", "IQU"), ("cause.author", "LBR"))
 
 
 @pytest.mark.parametrize(

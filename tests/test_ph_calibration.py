@@ -94,11 +94,11 @@ def visit(*points: dict[str, Any], **more: Any) -> dict[str, Any]:
         "tag": "AIT-2101",
         "serial_on_plate": "PH-30417",
         "reason": "routine",
-        "performed_by": "MKO",
+        "performed_by": "IQU",
         "date": "2026-03-03",
         "started": "08:10",
         "cautions": {"read": "yes"},
-        "operations_told": {"who": "D. Marsh"},
+        "operations_told": {"who": "W. Abernathy"},
         "as_found": {"thermometer": "T-17", "points": list(points)},
         "as_left": {"same_as": "as_found"},
         "status": {"state": "in service"},
@@ -850,7 +850,7 @@ def test_a_person_may_go_on_in_spite_of_a_brake_and_stands_for_it() -> None:
     result = run(adjusting(*MISTYPED, despite="display and hand meter agree, mV menu is broken"))
     opinion = next(note for note in result.notes if note.kind == "opinion")
     assert opinion.text == "Goes on in spite of a brake: display and hand meter agree, mV menu is broken"
-    assert opinion.author == "MKO"
+    assert opinion.author == "IQU"
 
 
 def test_displays_that_hardly_move_stop_the_adjustment() -> None:
@@ -1051,10 +1051,10 @@ def test_what_an_adjusted_analyzer_cannot_show_is_said() -> None:
 
 def test_a_performer_who_may_not_or_whose_licence_ended_is_told() -> None:
     raw = visit(point("B7-4471", "7.03"))
-    person = replace(GIVEN.people["MKO"], may_perform=False, licence_until="2026-03-02")
-    caution = told(run(raw, replace(given_for(raw), people={"MKO": person})), "caution")
-    assert "M. Kowalczyk (MKO) may not perform verifications by people.toml." in caution
-    assert "The licence of M. Kowalczyk (MKO) ended on 2026-03-02." in caution
+    person = replace(GIVEN.people["IQU"], may_perform=False, licence_until="2026-03-02")
+    caution = told(run(raw, replace(given_for(raw), people={"IQU": person})), "caution")
+    assert "I. Quarrow (IQU) may not perform verifications by people.toml." in caution
+    assert "The licence of I. Quarrow (IQU) ended on 2026-03-02." in caution
 
 
 def test_cautions_that_were_not_read_are_told() -> None:
@@ -1071,7 +1071,7 @@ def test_clocks_that_differ_are_stated() -> None:
 
 def test_opinions_carry_their_author() -> None:
     opinion = next(note for note in run(RAW, GIVEN).notes if note.kind == "opinion")
-    assert (opinion.text[:27], opinion.author) == ("the electrode is ageing, 14", "MKO")
+    assert (opinion.text[:27], opinion.author) == ("the electrode is ageing, 14", "IQU")
 
 
 # ---------------------------------------------------------------- charts

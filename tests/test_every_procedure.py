@@ -1,0 +1,80 @@
+"""Every procedure has its files, and its demo run gives the checks it must give."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from wqverify.procedures import PROCEDURES
+from wqverify.procedures.parts import Head, Tail
+from wqverify.procedures.sheets import parse
+from wqverify.records.record import case_from, compute
+from wqverify.records.workbook import demo_case
+from wqverify.shipped import shipped_folder
+
+ROOT = Path(__file__).resolve().parent.parent
+NAMES = sorted(PROCEDURES)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_its_files_are_there(name: str) -> None:
+    demo = shipped_folder("demo_runs") / name
+    wanted = [
+        shipped_folder("notebooks") / f"{name}.ipynb",
+        demo / "visit.toml",
+        demo / "given.json",
+        demo / "expected_checks.toml",
+        ROOT / "tests" / f"test_{name}.py",
+    ]
+    missing = [path.name for path in wanted if not path.is_file()]
+    assert not missing
+    assert f"`{name}`" in (ROOT / "README.md").read_text("utf-8")
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+    shipped = project["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
+    assert f"demo_runs/{name}" in shipped
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_it_says_what_it_is(name: str) -> None:
+    procedure = PROCEDURES[name]
+    assert procedure.name == name
+    assert procedure.title
+    assert procedure.revision >= 1
+    assert set(procedure.upgrade) == set(range(1, procedure.revision))
+    assert issubclass(procedure.Sheet, Head)
+    assert issubclass(procedure.Sheet, Tail)
+    assert procedure.cautions
+    assert all(caution.text and caution.source for caution in procedure.cautions)
+    assert procedure.tolerances
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_its_demo_run_gives_the_checks_it_must_give(name: str) -> None:
+    expected = tomllib.loads((shipped_folder("demo_runs") / name / "expected_checks.toml").read_text("utf-8"))
+    case = case_from(demo_case(name))
+    found = {check.key: check for check in compute(case).checks}
+    assert [row["key"] for row in expected["check"]] == list(found)
+    for row in expected["check"]:
+        check = found[row["key"]]
+        assert check.outcome == row["outcome"], row["key"]
+        if check.quantity is not None:
+            assert check.quantity.text == row["shown"], row["key"]
+            assert check.quantity.expanded == row["expanded"], row["key"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_its_demo_run_declares_what_it_gives(name: str) -> None:
+    case = case_from(demo_case(name))
+    sheet = parse(case.procedure, case.sheet)
+    keys = case.procedure.expects(sheet, case.given)
+    assert keys
+    assert set(keys) == {check.key for check in compute(case).checks}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_its_demo_run_is_labelled_synthetic(name: str) -> None:
+    given = json.loads((shipped_folder("demo_runs") / name / "given.json").read_text("utf-8"))
+    assert given["site"]["synthetic"] is True
