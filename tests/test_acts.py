@@ -115,10 +115,12 @@ def test_one_refused_sheet_enters_none(here: Path) -> None:
 def test_the_next_page_tells_what_changed_and_what_nobody_explained(here: Path) -> None:
     change(here, "analyzers.toml", 'low = "-0.15"\nhigh = "0.15"', 'low = "-0.12"\nhigh = "0.12"')
     plant = plant_of(here)
-    (row, _other) = acts.unexplained(plant)
-    assert row == ("AIT-2101", "tolerance control_system of AIT-2101: low", "-0.15", "-0.12")
+    assert set(acts.unexplained(plant)) == {
+        ("AIT-2101", "tolerance control_system of AIT-2101: low", "-0.15", "-0.12"),
+        ("AIT-2101", "tolerance control_system of AIT-2101: high", "0.15", "0.12"),
+    }
     (done,) = acts.perform(plant, [sheet_of(plant, "close")], NOW)
-    assert [(c.now, c.why) for c in done.record.given.changes] == [("-0.12", ""), ("0.12", "")]
+    assert {(c.now, c.why) for c in done.record.given.changes} == {("-0.12", ""), ("0.12", "")}
     assert len(acts.accept(plant, "S-02", "letter of the State", NOW + timedelta(minutes=1))) == 2
     assert acts.unexplained(plant) == ()
     assert acts.accept(plant, "S-02", "again", NOW) == ()

@@ -148,8 +148,8 @@ def _enter(
         local = now.astimezone(plant.zone)
         number = writer.next_number(local.year)
         digests = {name: digest(data) for name, data in attachments.items()}
-        record = number_it(waiting, number, writer.head, local, made_by, digests)
-        data = record_to_bytes(record)
+        data = record_to_bytes(number_it(waiting, number, writer.head, local, made_by, digests))
+        record = record_from(data)  # the page is made from what is kept, as it will be when it is made again
         tell(f"making the page of {number}")
         page = make_page(record, data, attachments)
         path = page_path(plant.folder, number)
@@ -170,7 +170,8 @@ def _findable(record: Record) -> dict[str, Any]:
     """What the book can find a record by, and what a later visit is told of it."""
     result = record.result
     stages = dict.fromkeys((check.stage, check.place) for check in result.checks if check.counts)
-    outcomes = {f"{stage} at the {place}": str(result.outcome(stage, place)) for stage, place in stages}
+    # Pairs, because canonical JSON sorts keys and the order of the work would be lost.
+    outcomes = [[f"{stage} at the {place}", str(result.outcome(stage, place))] for stage, place in stages]
     values = {c.key: c.quantity.text for c in result.checks if c.quantity is not None}
     return {
         "tag": record.given.analyzer.tag,
