@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, is_dataclass, replace
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from importlib.resources import files
@@ -22,8 +21,8 @@ from wqverify.show import wording
 from wqverify.show.align import aligned
 from wqverify.show.blocks import Block, Row, Statement, Table, blocks
 from wqverify.show.lookup import person
-from wqverify.show.provenance import previous_short
-from wqverify.terms import Record
+from wqverify.show.printable import BREAK, printable
+from wqverify.terms import Previous, Record
 
 if TYPE_CHECKING:
     import typst
@@ -57,24 +56,24 @@ def signature_places(
     import typst
 
     # Not Compiler.query: after a compile it no longer finds its own input.
-    inputs = _inputs(record, record_bytes, attachments)
-    found = json.loads(
-        typst.query(_template(record.page), "<place>", field="value", font_paths=_fonts(), sys_inputs=inputs)
-    )
+    template, inputs = _template(record.page), _inputs(record, record_bytes, attachments)
+    try:
+        found = typst.query(template, "<place>", field="value", font_paths=_fonts(), sys_inputs=inputs)
+    except typst.TypstError as problem:
+        raise _not_made(problem) from problem
     return {
         p["role"]: (
             p["page"] - 1,
             (p["x"], _HEIGHT - p["y"] - p["height"], p["x"] + p["width"], _HEIGHT - p["y"]),
         )
-        for p in found
+        for p in json.loads(found)
     }
 
 
 def stamp_page(lines: Sequence[str], width: float, height: float) -> bytes:
     """Return a one-page PDF of this size in points with the lines of a visible signature."""
-    inputs = {
-        "stamp": json.dumps({"lines": [_shown(line) for line in lines], "width": width, "height": height})
-    }
+    stamp = {"lines": [printable(line) for line in lines], "width": width, "height": height}
+    inputs = {"stamp": json.dumps(stamp)}
     return _compile((_FOLDER / "stamp.typ").read_bytes(), inputs, _MIDNIGHT)
 
 
@@ -96,13 +95,13 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     digest = hashlib.sha256(record_bytes).hexdigest()
     site, number = record.given.site, record.number
     about = {
-        "plant": site.name,
+        "plant": f"{site.name} · {record.given.analyzer.tag}",
         "number": number,
         "title": f"Verification record {number}, {record.given.analyzer.tag}",
         "author": person(record, record.performed_by),
         "keywords": [number, record.given.analyzer.tag, record.procedure],
         "synthetic": wording.SYNTHETIC if site.synthetic else "",
-        "previous": f"entry before in the book: {previous_short(record.previous)}",
+        "previous": f"Entry before in the book: {_previous(record.previous)}",
         "digest": f"record.json SHA-256 {digest[:16]}…",
         "digest-full": digest,
     }
@@ -117,8 +116,8 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
         for name, data in everything.items()
     ]
     return {
-        **texts,
-        "blocks": json.dumps([_plain(_aligned(block)) for block in _paged(record)]),
+        **{f"file:{name}": text for name, text in texts.items()},
+        "blocks": json.dumps([_handed(block) for block in _paged(record)]),
         "about": json.dumps(_plain(about)),
         "attached": json.dumps(attached),
     }
@@ -129,10 +128,30 @@ def _paged(record: Record) -> Iterator[Block]:
     return (b for b in blocks(record) if not (isinstance(b, Statement) and b.text == wording.SYNTHETIC))
 
 
-def _aligned(block: Block) -> Block:
-    """Pad numbers with figure spaces, as wide as a digit or a sign: no measuring in the template."""
+def _previous(previous: Previous) -> str:
+    """Return the entry before with the beginning of its digest; the whole digest stands in the record."""
+    if not previous.digest:
+        return "none"
+    return f"{previous.chain} entry {previous.seq}, {previous.digest[:16]}…"
+
+
+def _handed(block: Block) -> dict[str, Any]:
+    """Return a block as the template takes it: its kind, and of each column the longest cell and word."""
     if not isinstance(block, Table):
-        return block
+        return {"kind": type(block).__name__, **_plain(asdict(block))}
+    plain = _plain(asdict(_aligned(block)))
+    body = [row["cells"] for row in plain["rows"] if row["kind"] == ""]
+    cells = zip([column["label"] for column in plain["columns"]], *body, strict=True)
+    return {"kind": "Table", **plain, "letters": [_letters(column) for column in cells]}
+
+
+def _letters(cells: Sequence[str]) -> tuple[int, int]:
+    words = [word for cell in cells for word in cell.replace(BREAK, " ").split(" ")]
+    return max(map(len, cells)), max(map(len, words))
+
+
+def _aligned(block: Table) -> Table:
+    """Pad numbers with figure spaces, as wide as a digit or a sign: no measuring in the template."""
     body = [row.cells for row in block.rows if row.kind == ""]
     columns = [
         aligned([cells[i].replace("-", "−") for cells in body], "\u2007")
@@ -157,35 +176,12 @@ def _is_text(data: bytes) -> bool:
 
 
 def _plain(value: Any) -> Any:
-    """Return a block as plain data with its kind; every text as it can be printed."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {"kind": type(value).__name__, **_plain(asdict(value))}
+    """Return plain data with every text as it can be printed."""
     if isinstance(value, dict):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
         return [_plain(item) for item in value]
-    return _shown(value) if isinstance(value, str) else value
-
-
-# ---------------------------------------------------------------- what can be printed
-
-_LONG_WORD = re.compile(r"(?![0-9a-f]{64}(?!\S))\S{25,}")
-
-
-def _shown(text: str) -> str:
-    """Return a text that the fonts can print: what they lack by its code, long words with places to break."""
-    printable = "".join(c if ord(c) in _covered() or c == "\n" else f"[U+{ord(c):04X}]" for c in text)
-    return _LONG_WORD.sub(lambda word: "\u200b".join(re.findall(r".{1,12}", word[0])), printable)
-
-
-@lru_cache(maxsize=1)
-def _covered() -> frozenset[int]:
-    """Return the characters that the shipped fonts hold, without those that only steer the text."""
-    found: set[int] = set()
-    for line in (_FOLDER / "fonts" / "covered.txt").read_text("ascii").split():
-        first, _, last = line.partition("-")
-        found.update(range(int(first, 16), int(last or first, 16) + 1))
-    return frozenset(found)
+    return printable(value) if isinstance(value, str) else value
 
 
 # ---------------------------------------------------------------- the compiler
@@ -218,11 +214,7 @@ def _compile(template: bytes, inputs: dict[str, str], made: datetime) -> bytes:
     try:
         pdf, warnings = compiler.compile_with_warnings(format="pdf", pdf_standards=["a-3b"], timestamp=made)
     except typst.TypstError as problem:
-        raise CouldNotRun(
-            f"The page could not be made: {problem.message}. Nothing was recorded; keep the sheet and report "
-            f"it.",
-            found=problem.message,
-        ) from problem
+        raise _not_made(problem) from problem
     if warnings:  # an unknown font is only a warning and silently changes the page
         raise CouldNotRun(
             f"The page could not be made as it should look: {warnings[0].message}. Nothing was recorded; "
@@ -231,3 +223,10 @@ def _compile(template: bytes, inputs: dict[str, str], made: datetime) -> bytes:
         )
     assert isinstance(pdf, bytes)
     return pdf
+
+
+def _not_made(problem: typst.TypstError) -> CouldNotRun:
+    return CouldNotRun(
+        f"The page could not be made: {problem.message}. Nothing was recorded; keep the sheet and report it.",
+        found=problem.message,
+    )

@@ -1,11 +1,15 @@
-"""Texts as they are set: a minus sign where a hyphen stands for one."""
+"""Texts as they can be set: minus signs, characters the fonts hold, places where a long word may break."""
 
 from __future__ import annotations
 
 import re
+from functools import lru_cache
+from importlib.resources import files
 
+BREAK = "\u200b"  # a place where a word may break; takes no room
 # A hyphen before a digit that follows no letter, digit, point or bracket end: not a date, a range or an id.
 _MINUS = re.compile(r"(?<![\w.)\-])-(?=[0-9])")
+_LONG_WORD = re.compile(r"(?![0-9a-f]{64}(?!\S))\S{25,}")
 
 
 def minus(text: str) -> str:
@@ -15,3 +19,23 @@ def minus(text: str) -> str:
     'error −0.13 pH, lot B7-4471 of 2026-03-03, 4-20 mA'
     """
     return _MINUS.sub("−", text)
+
+
+def printable(text: str) -> str:
+    """Return a text that the shipped fonts can print: what they lack by its code, long words with breaks.
+
+    >>> printable("水 -4.1 mV")
+    '[U+6C34] −4.1 mV'
+    """
+    known = "".join(c if ord(c) in covered() or c == "\n" else f"[U+{ord(c):04X}]" for c in minus(text))
+    return _LONG_WORD.sub(lambda word: BREAK.join(re.findall(r".{1,12}", word[0])), known)
+
+
+@lru_cache(maxsize=1)
+def covered() -> frozenset[int]:
+    """Return the characters that the shipped fonts hold, without those that only steer the text."""
+    found: set[int] = set()
+    for line in files("wqverify").joinpath("show", "fonts", "covered.txt").read_text("ascii").split():
+        first, _, last = line.partition("-")
+        found.update(range(int(first, 16), int(last or first, 16) + 1))
+    return frozenset(found)
