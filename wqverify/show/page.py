@@ -136,7 +136,7 @@ def _previous(previous: Previous) -> str:
 
 
 def _handed(block: Block) -> dict[str, Any]:
-    """Return a block as the template takes it: its kind, and of each column the longest cell and word."""
+    """Return a block as the template takes it: its kind, and how long the texts of a column are."""
     if not isinstance(block, Table):
         return {"kind": type(block).__name__, **_plain(asdict(block))}
     plain = _plain(asdict(_aligned(block)))
@@ -145,9 +145,11 @@ def _handed(block: Block) -> dict[str, Any]:
     return {"kind": "Table", **plain, "letters": [_letters(column) for column in cells]}
 
 
-def _letters(cells: Sequence[str]) -> tuple[int, int]:
+def _letters(cells: Sequence[str]) -> tuple[int, int, int]:
+    """Return the letters of the longest cell, of the middle one and of the longest word."""
+    longs = sorted(map(len, cells))
     words = [word for cell in cells for word in cell.replace(BREAK, " ").split(" ")]
-    return max(map(len, cells)), max(map(len, words))
+    return longs[-1], longs[len(longs) // 2], max(map(len, words))
 
 
 def _aligned(block: Table) -> Table:
