@@ -42,6 +42,9 @@ _STYLE = """<style>
 def html(blocks: Sequence[Block], charts: Mapping[str, bytes]) -> str:
     """Return blocks as one HTML fragment; ``charts`` holds the pictures by name."""
     body = "".join(part for block in at_its_foot(blocks) for part in _block(block, charts))
+    # JupyterLab takes the style out of a notebook it does not trust and then centres cells to the right:
+    # said once more as an attribute. All text is escaped, so "<td" is always a cell.
+    body = body.replace("<td", '<td align="left"').replace("<th>", '<th align="left">')
     return f'{_STYLE}<div class="wqv">{body}</div>'
 
 
@@ -83,7 +86,8 @@ def _block(block: Block, charts: Mapping[str, bytes]) -> Iterator[str]:
 
 def _word(word: str) -> str:
     kind = {"pass": "pass", "fail": "fail"}.get(word, "not")
-    return f'<span class="{kind}">{escape(word)}</span>'
+    tag = "span" if kind == "pass" else "strong"
+    return f'<{tag} class="{kind}">{escape(word)}</{tag}>'
 
 
 def _sentence(lead: str, text: str, source: str) -> str:
