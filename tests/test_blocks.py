@@ -78,7 +78,7 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     # item of the checklist, heading under which it stands ("" anywhere), text that must be there
     ("R01 number", AT_THE_TOP, "Verification record L1-2026-0017"),
     ("R02 utility", AT_THE_TOP, "Ellodale water plant"),
-    ("R02 site", ANALYZER, "1 Weir Lane, Ellodale (invented)"),
+    ("R02 site", AT_THE_TOP, "1 Weir Lane, Ellodale (invented)"),
     ("R02 sample point", ANALYZER, "Settled water, tap S-4"),
     ("R02 place", ANALYZER, "Filter gallery, panel FG-2"),
     ("R03 tag, serial", ANALYZER, "AIT-2101, serial EL-0417"),
@@ -109,7 +109,7 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("R16 usable until, because", "Standards and instruments used", "opened + 180 days"),
     ("R17 calibration due", "Standards and instruments used", "calibration due 2026-09-01"),
     ("R18 temperature", "Observations as typed, in the order of the work", "18.4 °C"),
-    ("R19 resolution", ANALYZER, "Shown in steps of\n0.01 pH"),
+    ("R19 resolution", ANALYZER, "0 to 14 pH, in steps of 0.01"),
     ("R20 stability", "Uncertainty budgets", "stable within 0.02 pH"),
     ("R21 U", "Checks", "-0.159\n0.037\npH"),
     ("R21 k, coverage", "Checks", "coverage 95.45 %, k 2.00 to 2.05"),
@@ -354,16 +354,36 @@ def test_ranges_that_differ_along_the_signal_are_said_aloud() -> None:
     assert "THE RANGES DIFFER between hops" in section(record, "Signal, hop by hop")
 
 
-def test_a_cause_shared_by_two_results_stands_once() -> None:
-    shown = section(example(), "Uncertainty budgets")
-    table = next(
-        b
-        for b in blocks(example())
-        if isinstance(b, Table) and [c.label for c in b.columns][1:3] == ["Cause", "Value"]
+def budget_tables(record: Record) -> dict[str, Table]:
+    """Return the tables of the budgets by their titles."""
+    return {b.title: b for b in blocks(record) if isinstance(b, Table) and b.dense}
+
+
+def test_a_cause_shared_by_two_results_is_one_line_with_two_columns() -> None:
+    tables = budget_tables(example())
+    (line,) = [row.cells for row in tables["After cleaning"].rows if row.cells[1] == "thermometer:T-17"]
+    assert line[2:] == ("0", "0.00060 (0.0040)", "0.00060 (0.0040)")
+    (line,) = [row.cells for row in tables["After cleaning"].rows if row.cells[1] == "bottle:B10-2188"]
+    assert line[2:] == ("0", "", "0.010 (-1.0)")
+
+
+def test_the_number_beside_a_cause_leads_to_its_size_and_where_it_comes_from() -> None:
+    tables = budget_tables(example())
+    sizes = {row.cells[0]: row.cells[1:] for row in next(t for n, t in tables.items() if "Sizes" in n).rows}
+    numbers = [row.cells[0] for row in tables["As found"].rows if row.cells[1] == "bottle:B10-2188"]
+    assert [sizes[n] for n in numbers] == [("0.0100", "normal", "∞", "certificate: U 0.02, k 2")]
+
+
+def test_a_stage_with_many_results_goes_on_in_a_second_table() -> None:
+    many = tuple(
+        a_check(
+            Outcome.PASS, key=f"k{n}", quantity=Quantity("1.0", "pH", 1.0, 1.0, None, 2.0, "2.0", (line,))
+        )
+        for n in range(9)
+        for line in [BudgetLine(f"cause {n}", 0.0, 1.0, "normal", None, 1.0, 1.0, "certificate", "K-1")]
     )
-    causes = [row.cells[1] for row in table.rows]
-    assert causes.count("bottle:B7-4471") == 1
-    assert shown.count("bottle:B7-4471") > 2
+    found = [b for b in blocks(with_result(checks=many)) if isinstance(b, Table) and b.dense]
+    assert [len(b.columns) - 3 for b in found[:-1]] == [7, 2]
 
 
 def test_numbers_of_a_budget_have_no_exponent() -> None:
@@ -372,9 +392,12 @@ def test_numbers_of_a_budget_have_no_exponent() -> None:
     record = with_result(checks=(a_check(Outcome.PASS, quantity=quantity),))
     shown = section(record, "Uncertainty budgets")
     assert "0.00000235" in shown
-    assert "1000000" in shown
+    assert "2.3 (1000000)" in shown
     assert "e-0" not in shown
-    assert "dof 12, k 2.20, U 5.2" in shown
+    assert "u together\n\n2.35" in shown
+    assert "degrees of freedom\n\n12" in shown
+    assert "k\n\n2.20" in shown
+    assert "U\n\n5.2" in shown
 
 
 # ---------------------------------------------------------------- sentences

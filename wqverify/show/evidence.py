@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 
 from wqverify.show import headings
-from wqverify.show.first_sheet import value_words
 from wqverify.show.kinds import (
     Block,
     CautionBlock,
@@ -25,7 +25,6 @@ from wqverify.show.lookup import (
     Answers,
     bounds,
     freedom,
-    is_difference,
     person,
     plain,
     significant,
@@ -301,77 +300,87 @@ def _values(record: Record) -> Iterator[Block]:
 
 # ---------------------------------------------------------------- how sure
 
-_Cause = tuple[str, float, float, str, float | None, str, str]
+_Size = tuple[float, str, float | None, str, str]  # u, distribution, dof, where it comes from, source
+_ABREAST = 7  # results of one stage side by side
+
+
+@dataclass(frozen=True)
+class _Budgeted:
+    """One result with a budget, under the stage it belongs to."""
+
+    stage: str
+    label: str
+    quantity: Quantity
 
 
 def _budgets(record: Record) -> Iterator[Block]:
-    budgets = dict(_budgeted(record))
-    if not budgets:
+    found = list(_budgeted(record))
+    if not found:
         return
-    causes = list(dict.fromkeys(_cause(line) for q in budgets for line in q.budget))
-    number = {cause: str(n) for n, cause in enumerate(causes, 1)}
+    sizes = dict.fromkeys(_size(line) for one in found for line in one.quantity.budget)
+    number = {size: str(n) for n, size in enumerate(sizes, 1)}
     yield Heading(headings.BUDGETS)
     yield Statement(
-        "Each cause stands once, with its size as a standard uncertainty u; what it contributes to each "
-        "result is below. One number is one cause: where two results share it, they share its error. Assumed "
-        "sizes say so."
+        "For each result: what a cause contributes to its standard uncertainty, in the unit of the result, "
+        "and in brackets the sensitivity. The number beside a cause is its size in the table below. A cause "
+        "that stands in several columns is one cause: these results share its error."
     )
-    yield _causes_table(number)
-    for quantity, title in budgets.items():
-        yield _budget_table(quantity, title, number)
+    for stage in dict.fromkeys(one.stage for one in found):
+        together = [one for one in found if one.stage == stage]
+        for first in range(0, len(together), _ABREAST):
+            yield _contributions(stage, together[first : first + _ABREAST], number)
+    yield _sizes_table(number)
 
 
-def _budgeted(record: Record) -> Iterator[tuple[Quantity, str]]:
+def _budgeted(record: Record) -> Iterator[_Budgeted]:
     """Give every result with a budget once, the judged ones first."""
     seen: set[tuple[BudgetLine, ...]] = set()
-    named = [(c.stage, c.label, c.quantity, is_difference(c)) for c in record.result.checks]
-    named += [(v.stage, v.label, v.quantity, False) for v in record.result.values]
-    for stage, label, quantity, difference in named:
+    named = [(c.stage, c.label, c.quantity) for c in record.result.checks]
+    named += [(v.stage, v.label, v.quantity) for v in record.result.values]
+    for stage, label, quantity in named:
         if quantity is not None and quantity.budget and quantity.budget not in seen:
             seen.add(quantity.budget)
-            value = value_words(quantity, as_difference=difference)
-            yield quantity, f"{stage_name(stage)}: {label}: {value}"
+            yield _Budgeted(stage, label, quantity)
 
 
-def _cause(line: BudgetLine) -> _Cause:
-    return (line.cause, line.value, line.u, line.distribution, line.dof, line.size_from, line.source)
+def _size(line: BudgetLine) -> _Size:
+    return (line.u, line.distribution, line.dof, line.size_from, line.source)
 
 
-def _causes_table(number: dict[_Cause, str]) -> Table:
+def _contributions(stage: str, results: Sequence[_Budgeted], number: Mapping[_Size, str]) -> Table:
+    """Return the causes of some results line by line, with what they contribute to each."""
+    columns = [Column("Size", "short"), Column("Cause", share=2.0), Column("Its value", "number")]
+    columns += [Column(with_unit(f"{one.label},", one.quantity.unit), share=1.0) for one in results]
+    lines: dict[tuple[str, float, _Size], list[str]] = {}
+    for place, one in enumerate(results):
+        for b in one.quantity.budget:
+            cells = lines.setdefault((b.cause, b.value, _size(b)), [""] * len(results))
+            cells[place] = f"{plain(b.contribution, 2)} ({plain(b.sensitivity, 2)})"
+    body = [
+        (number[size], cause, significant(value), *cells) for (cause, value, size), cells in lines.items()
+    ]
+    quantities = [one.quantity for one in results]
+    body.append(("", "u together", "", *(plain(q.u) for q in quantities)))
+    body.append(("", "degrees of freedom", "", *(freedom(q.dof) for q in quantities)))
+    body.append(("", "k", "", *(f"{q.k:.2f}" if q.k is not None else NONE for q in quantities)))
+    body.append(("", "U", "", *(q.expanded or NONE for q in quantities)))
+    return Table(tuple(columns), rows(*body), stage_name(stage), dense=True, half=len(results) <= 2)
+
+
+def _sizes_table(number: Mapping[_Size, str]) -> Table:
     columns = (
-        Column("No.", "short"),
-        Column("Cause", share=1.5),
-        Column("Value", "number"),
-        Column("Size u", "number"),
+        Column("Size", "short"),
+        Column("u", "number"),
         Column("Distribution", "short"),
         Column("dof", "short"),
-        Column("Where the size comes from", share=2.4),
+        Column("Where the size comes from"),
     )
     lines = []
-    for (cause, value, u, distribution, dof, size_from, source), n in number.items():
+    for (u, distribution, dof, size_from, source), n in number.items():
         origin = f"assumed, {size_from}" if size_from in ASSUMED else size_from
         where = f"{origin}: {source}" if source else origin
-        lines.append((n, cause, significant(value), plain(u), distribution, freedom(dof), where))
-    return Table(columns, rows(*lines))
-
-
-def _budget_table(quantity: Quantity, title: str, number: dict[_Cause, str]) -> Table:
-    columns = (
-        Column("No.", "short"),
-        Column("Cause"),
-        Column("Sensitivity", "number"),
-        Column("Contribution", "number"),
-    )
-    lines = [
-        Row((number[_cause(b)], b.cause, plain(b.sensitivity), plain(b.contribution)))
-        for b in quantity.budget
-    ]
-    k = f"{quantity.k:.2f}" if quantity.k is not None else NONE
-    together = (
-        f"u {with_unit(plain(quantity.u), quantity.unit)}, dof {freedom(quantity.dof)}, k {k}, "
-        f"U {quantity.expanded or NONE}"
-    )
-    return Table(columns, (*lines, Row((together,), "note")), title, half=True)
+        lines.append((n, plain(u), distribution, freedom(dof), where))
+    return Table(columns, rows(*lines), "Sizes, as standard uncertainties; assumed ones say so", dense=True)
 
 
 # ---------------------------------------------------------------- shown before, changed since, earlier

@@ -224,10 +224,10 @@ def standards_table(record: Record) -> Table:
     """Return the standards and reference instruments of the visit."""
     day = record.performed[:10]
     columns = (
-        Column("Standard or instrument", share=2.0),
+        Column("Standard or instrument", share=1.9),
         Column("Lot or serial", share=0.8),
-        Column("Certificate", share=1.1),
-        Column("Value", share=1.15),
+        Column("Certificate", share=1.3),
+        Column("Value", share=1.1),
         Column("U (k)", "short"),
         Column("Opened", "short"),
         Column("Usable until", share=1.6),
@@ -293,14 +293,12 @@ def checks_table(record: Record) -> Table:
         Column("Outcome", "outcome"),
     )
     table: list[Row] = []
-    group = ("", "")
-    for check in record.result.checks:
-        if (check.stage, check.place) != group:
-            group = (check.stage, check.place)
-            table.append(Row((stage_at(check.stage, check.place),), "group"))
-        table.append(_check_row(check, letters))
-        if check.reason:
-            table.append(Row((f"{check.outcome}: {check.reason}",), "note"))
+    for stage, place in dict.fromkeys((c.stage, c.place) for c in record.result.checks):
+        table.append(Row((stage_at(stage, place),), "group"))
+        for check in (c for c in record.result.checks if (c.stage, c.place) == (stage, place)):
+            table.append(_check_row(check, letters))
+            if check.reason:
+                table.append(Row((f"{check.outcome}: {check.reason}",), "note"))
     return Table(columns, tuple(table))
 
 

@@ -69,11 +69,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows under column heads; two half-width tables stand side by side."""
+    """Rows under column heads; a dense one may be set smaller and closer, two halves stand side by side."""
 
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     title: str = ""
+    dense: bool = False
     half: bool = False
 
 
