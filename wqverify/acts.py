@@ -314,8 +314,8 @@ def _signed(
     now: datetime,
 ) -> bytes:
     from wqverify.show.page import signature_places, stamp_page
-    from wqverify.signing.keys import KeyStore
     from wqverify.signing.examine import attachments_of
+    from wqverify.signing.keys import KeyStore
     from wqverify.signing.sign import sign_as_performer, sign_as_reviewer
 
     attached = attachments_of(pdf)
@@ -470,8 +470,8 @@ def _kind(changed: Sequence[Row]) -> str:
 
 def make_authority(plant: Plant, store: Path, passphrase: bytes, now: datetime) -> None:
     """Make the plant authority and enter it."""
-    from wqverify.signing.keys import KeyStore
     from wqverify.signing.authority import create_authority
+    from wqverify.signing.keys import KeyStore
 
     certificates = plant.folder / "certificates"
     create_authority(certificates, KeyStore(store), plant.site.name, passphrase, now)
@@ -490,8 +490,8 @@ def issue_key(
     replaces_because: str = "",
 ) -> None:
     """Issue a signing key for a person of people.toml; with a reason, withdraw the old one first."""
-    from wqverify.signing.keys import KeyStore
     from wqverify.signing.authority import issue
+    from wqverify.signing.keys import KeyStore
 
     person = _person(plant, staff)
     if replaces_because:
@@ -505,8 +505,8 @@ def withdraw_key(
     plant: Plant, store: Path, staff: str, authority_passphrase: bytes, now: datetime, why: str
 ) -> None:
     """Withdraw a person's key: what was signed before stays good, nothing is good after."""
-    from wqverify.signing.keys import KeyStore
     from wqverify.signing.authority import withdraw
+    from wqverify.signing.keys import KeyStore
 
     gone = _certificate(plant, staff)
     withdraw(plant.folder / "certificates", KeyStore(store), staff, authority_passphrase, now, why)

@@ -127,7 +127,7 @@ def _anchor(text: str) -> Anchor:
     seq, _, known = rest.partition(":")
     if not (chain and seq.isascii() and seq.isdigit() and known):
         raise CorrectTheEntry(
-            f"{text!r} is not a digest held outside; it is printed by `wqverify book head` as CHAIN:SEQ:DIGEST.",
+            f"{text!r} is not a digest held outside; `wqverify book head` prints one as CHAIN:SEQ:DIGEST.",
             found=text,
             expected="CHAIN:SEQ:DIGEST",
         )

@@ -28,17 +28,17 @@ COMMANDS = {
 class Commands(click.Group):
     """A group whose commands are imported when they are called, so that --help stays fast."""
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, _ctx: click.Context) -> list[str]:
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, _ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"wqverify.cli.{COMMANDS[cmd_name][0]}_commands")
         command: click.Command = getattr(module, cmd_name)
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(self, _ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, line) for name, (_module, line) in COMMANDS.items()])
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wqverify.cli.common import json_option, now, opened, plant_option, print_json
+from wqverify.cli.common import json_option, now, opened, plant_option, print_json, say
 
 
 @click.group()
@@ -89,9 +89,10 @@ def head(plant_folder: Path | None, as_json: bool) -> None:
 @click.option("--by", required=True, metavar="ID", help="Staff id of who voids it.")
 @click.option("--why", required=True, metavar="TEXT", help="Why, one sentence.")
 @plant_option
-def void(number: str, by: str, why: str, plant_folder: Path | None) -> None:
+@json_option
+def void(number: str, by: str, why: str, plant_folder: Path | None, as_json: bool) -> None:
     """Mark a record as void; it stays readable."""
     from wqverify.acts import void as void_record
 
     void_record(opened(plant_folder), number, by, why, now())
-    click.echo(f"{number} is void; it stays readable.")
+    say(f"{number} is void; it stays readable.", as_json, number=number)

@@ -74,6 +74,14 @@ def print_json(document: Any) -> None:
     click.echo(json.dumps(document, indent=1, ensure_ascii=False))
 
 
+def say(sentence: str, as_json: bool, **facts: Any) -> None:
+    """Tell what was done, as a sentence or as one JSON document with the facts."""
+    if as_json:
+        print_json({"done": sentence, **facts})
+    else:
+        click.echo(sentence)
+
+
 def words(count: int, noun: str) -> str:
     """Return a count with its noun: 1 record, 2 records."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

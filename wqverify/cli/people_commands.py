@@ -15,6 +15,7 @@ from wqverify.cli.common import (
     passphrase_option,
     plant_option,
     print_json,
+    say,
 )
 
 _authority_file = click.option(
@@ -33,17 +34,19 @@ def people() -> None:
 @people.command()
 @_authority_file
 @plant_option
-def authority(authority_passphrase_file: Path | None, plant_folder: Path | None) -> None:
+@json_option
+def authority(authority_passphrase_file: Path | None, plant_folder: Path | None, as_json: bool) -> None:
     """Make the plant authority that issues everybody's keys (once per plant)."""
     from wqverify.acts import make_authority
 
     plant = opened(plant_folder)
     secret = passphrase(authority_passphrase_file, "the plant authority", new=True)
     make_authority(plant, key_store(), secret, now())
-    click.echo(
-        f"The authority of {plant.site.name} is made. Its certificate is in certificates/, its private key in "
-        f"{key_store()}: keep a copy of that key offline, with two people."
+    sentence = (
+        f"The authority of {plant.site.name} is made. Its certificate is in certificates/, its private key "
+        f"in {key_store()}: keep a copy of that key offline, with two people."
     )
+    say(sentence, as_json)
 
 
 @people.command()
@@ -54,15 +57,17 @@ def authority(authority_passphrase_file: Path | None, plant_folder: Path | None)
 @_authority_file
 @passphrase_option
 @plant_option
+@json_option
 def add(
     staff: str,
     years: int,
     authority_passphrase_file: Path | None,
     passphrase_file: Path | None,
     plant_folder: Path | None,
+    as_json: bool,
 ) -> None:
     """Issue a signing key for a person of people.toml."""
-    _issue(staff, years, "", authority_passphrase_file, passphrase_file, plant_folder)
+    _issue(staff, years, "", authority_passphrase_file, passphrase_file, plant_folder, as_json)
 
 
 @people.command()
@@ -74,6 +79,7 @@ def add(
 @_authority_file
 @passphrase_option
 @plant_option
+@json_option
 def replace(
     staff: str,
     why: str,
@@ -81,9 +87,10 @@ def replace(
     authority_passphrase_file: Path | None,
     passphrase_file: Path | None,
     plant_folder: Path | None,
+    as_json: bool,
 ) -> None:
     """Withdraw a person's key and issue a new one."""
-    _issue(staff, years, why, authority_passphrase_file, passphrase_file, plant_folder)
+    _issue(staff, years, why, authority_passphrase_file, passphrase_file, plant_folder, as_json)
 
 
 def _issue(
@@ -93,6 +100,7 @@ def _issue(
     authority_file: Path | None,
     own_file: Path | None,
     plant_folder: Path | None,
+    as_json: bool,
 ) -> None:
     from wqverify.acts import issue_key
 
@@ -100,7 +108,8 @@ def _issue(
     authority_secret = passphrase(authority_file, "the plant authority")
     secret = passphrase(own_file, staff, new=own_file is None)
     issue_key(plant, key_store(), staff, authority_secret, secret, now(), years=years, replaces_because=why)
-    click.echo(f"A signing key for {staff} is in {key_store()}; its certificate is in certificates/.")
+    sentence = f"A signing key for {staff} is in {key_store()}; its certificate is in certificates/."
+    say(sentence, as_json, id=staff)
 
 
 @people.command()
@@ -108,14 +117,21 @@ def _issue(
 @click.option("--why", required=True, metavar="TEXT", help="Why the key is withdrawn.")
 @_authority_file
 @plant_option
-def withdraw(staff: str, why: str, authority_passphrase_file: Path | None, plant_folder: Path | None) -> None:
+@json_option
+def withdraw(
+    staff: str,
+    why: str,
+    authority_passphrase_file: Path | None,
+    plant_folder: Path | None,
+    as_json: bool,
+) -> None:
     """Withdraw a person's key: what was signed before stays good, nothing is good after."""
     from wqverify.acts import withdraw_key
 
     plant = opened(plant_folder)
     secret = passphrase(authority_passphrase_file, "the plant authority")
     withdraw_key(plant, key_store(), staff, secret, now(), why)
-    click.echo(f"The key of {staff} is withdrawn; the book has the reason.")
+    say(f"The key of {staff} is withdrawn; the book has the reason.", as_json, id=staff)
 
 
 @people.command("list")

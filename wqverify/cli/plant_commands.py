@@ -6,17 +6,19 @@ from pathlib import Path
 
 import click
 
-from wqverify.cli.common import json_option, now, opened, plant_option, print_json, words
+from wqverify.cli.common import json_option, now, opened, plant_option, print_json, say, words
 
 
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-def new(folder: Path) -> None:
+@json_option
+def new(folder: Path, as_json: bool) -> None:
     """Make a small, commented plant folder."""
     from wqverify.plant.new import new_plant
 
     new_plant(folder)
-    click.echo(f"{folder}: a plant folder to start from. Edit its files; `wqverify plant check` reads them.")
+    sentence = f"{folder}: a plant folder to start from. Edit its files; `wqverify plant check` reads them."
+    say(sentence, as_json, folder=str(folder))
 
 
 @click.group()
@@ -50,8 +52,8 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
         )
         return
     click.echo(
-        f"{found.site.name}: {words(len(found.analyzers), 'analyzer')}, {words(len(found.standards), 'standard')}"
-        f" on hand, {len(found.people)} people; device {found.device}."
+        f"{found.site.name}: {words(len(found.analyzers), 'analyzer')}, "
+        f"{words(len(found.standards), 'standard')} on hand, {len(found.people)} people; device {found.device}."
     )
     for line in shares:
         click.echo(f"  {line}")

@@ -22,10 +22,11 @@ def run(sheets: tuple[Path, ...], plant_folder: Path | None, as_json: bool) -> N
     from wqverify.acts import perform
     from wqverify.show.terminal import summary
 
-    for done in perform(opened(plant_folder), sheets, now(), tell):
-        if as_json:
-            print_json(outcome_document(done))
-            continue
+    performed = perform(opened(plant_folder), sheets, now(), tell)
+    if as_json:
+        print_json([outcome_document(done) for done in performed])
+        return
+    for done in performed:
         click.echo(summary(done.record))
         if done.already:
             click.echo(f"This sheet was already in the book as {done.number}; nothing was entered twice.")
@@ -74,10 +75,16 @@ def outcome_document(done: Performed) -> dict[str, Any]:
 @click.command()
 @click.argument("number")
 @plant_option
-def show(number: str, plant_folder: Path | None) -> None:
+@json_option
+def show(number: str, plant_folder: Path | None, as_json: bool) -> None:
     """Show a record in the terminal."""
     from wqverify.acts import record_of
+    from wqverify.records.canonical import to_plain
     from wqverify.show.blocks import blocks
     from wqverify.show.terminal import text
 
-    click.echo(text(blocks(record_of(opened(plant_folder), number))))
+    record = record_of(opened(plant_folder), number)
+    if as_json:
+        print_json(to_plain(record))
+    else:
+        click.echo(text(blocks(record)))

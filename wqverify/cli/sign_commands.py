@@ -7,12 +7,14 @@ from pathlib import Path
 import click
 
 from wqverify.cli.common import (
+    json_option,
     key_store,
     now,
     opened,
     passphrase,
     passphrase_option,
     plant_option,
+    say,
     tell,
     words,
 )
@@ -29,6 +31,7 @@ _kept = click.option("--kept-at", default="", metavar="PLACE", help="With --pen:
 @_kept
 @passphrase_option
 @plant_option
+@json_option
 def sign(
     numbers: tuple[str, ...],
     by: str,
@@ -36,9 +39,10 @@ def sign(
     kept_at: str,
     passphrase_file: Path | None,
     plant_folder: Path | None,
+    as_json: bool,
 ) -> None:
     """Sign records as the performer."""
-    _sign("sign", numbers, by, pen, kept_at, passphrase_file, plant_folder)
+    _sign("sign", numbers, by, pen, kept_at, passphrase_file, plant_folder, as_json)
 
 
 @click.command()
@@ -48,6 +52,7 @@ def sign(
 @_kept
 @passphrase_option
 @plant_option
+@json_option
 def review(
     numbers: tuple[str, ...],
     by: str,
@@ -55,9 +60,10 @@ def review(
     kept_at: str,
     passphrase_file: Path | None,
     plant_folder: Path | None,
+    as_json: bool,
 ) -> None:
     """Countersign records as the reviewer."""
-    _sign("review", numbers, by, pen, kept_at, passphrase_file, plant_folder)
+    _sign("review", numbers, by, pen, kept_at, passphrase_file, plant_folder, as_json)
 
 
 def _sign(
@@ -68,6 +74,7 @@ def _sign(
     kept_at: str,
     passphrase_file: Path | None,
     plant_folder: Path | None,
+    as_json: bool,
 ) -> None:
     from wqverify import acts
 
@@ -80,4 +87,5 @@ def _sign(
         secret = passphrase(passphrase_file, by)
         act = acts.sign if what == "sign" else acts.review
         done = act(plant, numbers, by, key_store(), secret, now(), tell)
-    click.echo(f"{words(len(done), 'record')} {'signed' if what == 'sign' else 'countersigned'} by {by}.")
+    how = "signed" if what == "sign" else "countersigned"
+    say(f"{words(len(done), 'record')} {how} by {by}.", as_json, numbers=done, by=by)

@@ -79,7 +79,7 @@ def _filled(name: str, month: date, control_system: str) -> str:
 
 
 def run_demo(folder: Path, store: Path, now: datetime, tell: Callable[[str], None]) -> Demo:
-    """Make the plant, perform, sign, countersign and re-run a month of pH visits, with keys made on the spot."""
+    """Make the plant; perform, sign, countersign and re-run its month, with keys made on the spot."""
     month = month_before(now)
     tell(f"making {folder} with a synthetic month, {month:%B %Y}")
     plant = make_plant(folder, month)
@@ -116,7 +116,9 @@ def _perform_all(
     plant: Plant, month: date, now: datetime, tell: Callable[[str], None]
 ) -> tuple[list[acts.Performed], list[str]]:
     """Perform the visits in the order of their days; one tolerance moves on the way, with its reason."""
-    done, stories, waiting = [], [], []
+    done: list[acts.Performed] = []
+    waiting: list[Path] = []
+    stories: list[str] = []
     for visit in visits(month):
         if visit.tolerance_changes:
             done += acts.perform(plant, waiting, now, tell)

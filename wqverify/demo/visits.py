@@ -29,12 +29,12 @@ class Electrode:
     stored_offset_mv: float = 0.8
 
     def millivolt(self, ph: float, temperature_c: float) -> float:
-        return self.offset_mv + self.slope * nernst_slope(temperature_c) * (7 - ph)
+        return float(self.offset_mv + self.slope * nernst_slope(temperature_c) * (7 - ph))
 
     def shown(self, ph: float, temperature_c: float) -> float:
         """Return the pH the transmitter makes of this electrode with its stored constants."""
         e = self.millivolt(ph, temperature_c) - self.stored_offset_mv
-        return 7 - e / (self.stored_slope * nernst_slope(temperature_c))
+        return float(7 - e / (self.stored_slope * nernst_slope(temperature_c)))
 
     def readings(self, ph: float, temperature_c: float) -> list[str]:
         """Return readings that creep towards the value and then hold still, as the display shows them."""

@@ -81,9 +81,7 @@ def refuse_other_than_plain(value: Any) -> None:
     elif kind in (list, tuple):
         for item in value:
             refuse_other_than_plain(item)
-    elif kind is float and not math.isfinite(value):
-        _not_plain(value)
-    elif kind not in (str, int, float, bool, type(None)):
+    elif (kind is float and not math.isfinite(value)) or kind not in (str, int, float, bool, type(None)):
         _not_plain(value)
 
 
@@ -135,14 +133,16 @@ def _insist_on_cells(path: Path, executed: Any, cases: list[Any]) -> None:
     """Every cell as shipped and run to its end, the injected one holding what was sent."""
     import nbformat
 
-    shipped = nbformat.read(path, as_version=4)
+    shipped = nbformat.read(path, as_version=4)  # type: ignore[no-untyped-call]
     injected = [c for c in executed.cells if "injected-parameters" in c.metadata.get("tags", [])]
     others = [c for c in executed.cells if "injected-parameters" not in c.metadata.get("tags", [])]
     if [c.source for c in others] != [c.source for c in shipped.cells] or len(injected) != 1:
         raise ResultsDiffer(f"The cells of {path.name} changed while it ran; nothing was entered.")
     statement = ast.parse(injected[0].source).body[-1]
     if not isinstance(statement, ast.Assign) or ast.literal_eval(statement.value) != cases:
-        raise ResultsDiffer(f"{path.name} did not receive the field sheet as it was sent; nothing was entered.")
+        raise ResultsDiffer(
+            f"{path.name} did not receive the field sheet as it was sent; nothing was entered."
+        )
     counts = [c.execution_count for c in executed.cells if c.cell_type == "code"]
     if counts != list(range(1, len(counts) + 1)):
         done = sum(c is not None for c in counts)
@@ -189,4 +189,5 @@ def _without_machine(executed: Any) -> bytes:
     for holder in (executed, *executed.cells):
         holder.metadata.pop("papermill", None)
         holder.metadata.pop("execution", None)
-    return (nbformat.writes(executed, indent=1) + "\n").encode()
+    text: str = nbformat.writes(executed, indent=1)  # type: ignore[no-untyped-call]
+    return f"{text}\n".encode()

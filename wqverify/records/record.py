@@ -6,6 +6,7 @@ import platform
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
 import wqverify
@@ -80,10 +81,14 @@ def _placed(problem: WqverifyError, document: Document | None) -> WqverifyError:
 
 def software(notebook: str, notebook_digest: str) -> Software:
     """Return what makes records here."""
-    import typst
+    return Software(
+        wqverify.__version__, platform.python_version(), typst_version(), notebook, notebook_digest
+    )
 
-    version = str(typst.__version__)
-    return Software(wqverify.__version__, platform.python_version(), version, notebook, notebook_digest)
+
+def typst_version() -> str:
+    """Return the version of the page's compiler: another one writes other bytes."""
+    return version("typst")
 
 
 def visit_id(case: Case) -> str:

@@ -20,7 +20,7 @@ from typing import Any
 from wqverify.errors import WqverifyError
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import digest, given_from, plain_from, record_from, to_plain
-from wqverify.records.record import FORMAT, Case, compute
+from wqverify.records.record import FORMAT, Case, compute, typst_version
 from wqverify.terms import Procedure, Raw, Slices
 
 
@@ -135,7 +135,9 @@ def _compared(
     if not differences:
         return Rerun(number, Answer.REPRODUCED)
     since = [
-        c for c in changes if c.procedure == procedure.name and plain["revision"] < c.revision <= procedure.revision
+        c
+        for c in changes
+        if c.procedure == procedure.name and plain["revision"] < c.revision <= procedure.revision
     ]
     places = [place for change in since for place in change.places]
     open_ones = [d for d in differences if not any(fnmatchcase(d.path, place) for place in places)]
@@ -145,7 +147,9 @@ def _compared(
         if len(open_ones) > 1:
             reason += f", and {len(open_ones) - 1} more"
         return Rerun(number, Answer.UNEXPLAINED, reason, differences)
-    reason = "; ".join(f"{c.direction} by about {c.about} since revision {c.revision} ({c.why})" for c in since)
+    reason = "; ".join(
+        f"{c.direction} by about {c.about} since revision {c.revision} ({c.why})" for c in since
+    )
     return Rerun(number, Answer.AS_ANNOUNCED, reason, differences)
 
 
@@ -183,8 +187,6 @@ def page_again(record: bytes, attachments: Mapping[str, bytes], page: bytes) -> 
     Returns whether nothing speaks against the page, and what was found. Another typst writes other bytes,
     so then the page is not compared.
     """
-    import typst
-
     from wqverify.show.page import make_page
 
     made = record_from(record)
@@ -196,7 +198,7 @@ def page_again(record: bytes, attachments: Mapping[str, bytes], page: bytes) -> 
     )
     if wrong:
         return False, f"the attachment {wrong[0]} is not the one the record was made with"
-    here = str(typst.__version__)
+    here = typst_version()
     if made.software.typst != here:
         return True, f"page not compared: made with typst {made.software.typst}, here {here}"
     if make_page(made, record, others).rstrip() != page.rstrip():
