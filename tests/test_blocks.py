@@ -362,9 +362,9 @@ def budget_tables(record: Record) -> dict[str, Table]:
 def test_a_cause_shared_by_two_results_is_one_line_with_two_columns() -> None:
     tables = budget_tables(example())
     (line,) = [row.cells for row in tables["After cleaning"].rows if row.cells[1] == "thermometer:T-17"]
-    assert line[2:] == ("0", "0.00060 (0.0040)", "0.00060 (0.0040)")
+    assert line[2:] == ("0.00060 (0.0040)", "0.00060 (0.0040)")
     (line,) = [row.cells for row in tables["After cleaning"].rows if row.cells[1] == "bottle:B10-2188"]
-    assert line[2:] == ("0", "", "0.010 (-1.0)")
+    assert line[2:] == ("", "0.010 (-1.0)")
 
 
 def test_the_number_beside_a_cause_leads_to_its_size_and_where_it_comes_from() -> None:
@@ -383,7 +383,7 @@ def test_a_stage_with_many_results_goes_on_in_a_second_table() -> None:
         for line in [BudgetLine(f"cause {n}", 0.0, 1.0, "normal", None, 1.0, 1.0, "certificate", "K-1")]
     )
     found = [b for b in blocks(with_result(checks=many)) if isinstance(b, Table) and b.dense]
-    assert [len(b.columns) - 3 for b in found[:-1]] == [7, 2]
+    assert [len(b.columns) - 2 for b in found[:-1]] == [7, 2]
 
 
 def test_numbers_of_a_budget_have_no_exponent() -> None:
@@ -394,10 +394,10 @@ def test_numbers_of_a_budget_have_no_exponent() -> None:
     assert "0.00000235" in shown
     assert "2.3 (1000000)" in shown
     assert "e-0" not in shown
-    assert "u together\n\n2.35" in shown
-    assert "degrees of freedom\n\n12" in shown
-    assert "k\n\n2.20" in shown
-    assert "U\n\n5.2" in shown
+    assert "u together\n2.35" in shown
+    assert "degrees of freedom\n12" in shown
+    assert "k\n2.20" in shown
+    assert "U\n5.2" in shown
 
 
 # ---------------------------------------------------------------- sentences

@@ -53,7 +53,8 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
         return
     click.echo(
         f"{found.site.name}: {words(len(found.analyzers), 'analyzer')}, "
-        f"{words(len(found.standards), 'standard')} on hand, {len(found.people)} people; device {found.device}."
+        f"{words(len(found.standards), 'standard')} on hand, {len(found.people)} people; "
+        f"device {found.device}."
     )
     for line in shares:
         click.echo(f"  {line}")

@@ -252,6 +252,8 @@ _LEADS = {
 def _notes(record: Record) -> Iterator[Block]:
     answers = Answers(record)
     opinion = answers.text("cause.opinion")
+    if opinion in (note.text for note in record.result.notes):
+        opinion = ""  # the result holds it already
     if not record.result.notes and not opinion:
         return
     yield Heading(headings.NOTES)
@@ -349,8 +351,8 @@ def _size(line: BudgetLine) -> _Size:
 
 def _contributions(stage: str, results: Sequence[_Budgeted], number: Mapping[_Size, str]) -> Table:
     """Return the causes of some results line by line, with what they contribute to each."""
-    columns = [Column("Size", "short"), Column("Cause", share=2.0), Column("Its value", "number")]
-    columns += [Column(with_unit(f"{one.label},", one.quantity.unit), share=1.0) for one in results]
+    columns = [Column("Size", "short"), Column("Cause, and its value where it has one")]
+    columns += [Column(with_unit(f"{one.label},", one.quantity.unit)) for one in results]
     lines: dict[tuple[str, float, _Size], list[str]] = {}
     for place, one in enumerate(results):
         for b in one.quantity.budget:
@@ -360,10 +362,10 @@ def _contributions(stage: str, results: Sequence[_Budgeted], number: Mapping[_Si
         (number[size], cause, significant(value), *cells) for (cause, value, size), cells in lines.items()
     ]
     quantities = [one.quantity for one in results]
-    body.append(("", "u together", "", *(plain(q.u) for q in quantities)))
-    body.append(("", "degrees of freedom", "", *(freedom(q.dof) for q in quantities)))
-    body.append(("", "k", "", *(f"{q.k:.2f}" if q.k is not None else NONE for q in quantities)))
-    body.append(("", "U", "", *(q.expanded or NONE for q in quantities)))
+    body.append(("", "u together", *(plain(q.u) for q in quantities)))
+    body.append(("", "degrees of freedom", *(freedom(q.dof) for q in quantities)))
+    body.append(("", "k", *(f"{q.k:.2f}" if q.k is not None else NONE for q in quantities)))
+    body.append(("", "U", *(q.expanded or NONE for q in quantities)))
     return Table(tuple(columns), rows(*body), stage_name(stage), dense=True, half=len(results) <= 2)
 
 

@@ -229,8 +229,7 @@ def standards_table(record: Record) -> Table:
         Column("Certificate", share=1.3),
         Column("Value", share=1.1),
         Column("U (k)", "short"),
-        Column("Opened", "short"),
-        Column("Usable until", share=1.6),
+        Column("Usable until, opened", share=1.6),
     )
     return Table(columns, tuple(_standard_row(s, day) for s in record.given.standards.values()))
 
@@ -246,7 +245,6 @@ def _standard_row(standard: Standard, day: str) -> Row:
             standard.certificate or NONE,
             _standard_value(standard),
             sure,
-            standard.opened or NONE,
             _usable(standard, day),
         )
     )
@@ -271,6 +269,8 @@ def _usable(standard: Standard, day: str) -> str:
     if standard.calibration_due:
         late = ": OVERDUE on the day of the work" if standard.calibration_due < day else ""
         found.append(f"calibration due {standard.calibration_due}{late}")
+    if standard.opened and standard.opened not in standard.because:
+        found.append(f"opened {standard.opened}")
     return "; ".join(found) or NONE
 
 
@@ -351,7 +351,7 @@ def _limits(record: Record) -> Iterator[Block]:
             Row(("; ".join(limits), rule, basis, source, date or NONE))
             for (rule, basis, source, date), limits in grouped.items()
         ]
-        yield Table(columns, tuple(lines), "Limits used")
+        yield Table(columns, tuple(lines))
         used = dict.fromkeys(t.rule for t in letters)
         yield Statement("; ".join(f"{rule}: {wording.RISKS[rule]}" for rule in used) + ".", "Risk")
     if any(c.information for c in record.result.checks):

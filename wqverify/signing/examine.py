@@ -174,7 +174,7 @@ def _whole(
     else:
         after, what, wanted = len(pdf) - end, "the page", 1
     if after:
-        yield Finding("damaged", f"{after} bytes follow {what}; they were added afterwards.")
+        yield Finding("damaged", f"Behind the end of {what} {_bytes(after)} added.")
     elif reader.xrefs.total_revisions != wanted:
         yield Finding(
             "damaged", "Something was added between the page as it was made and the last signature."
@@ -183,6 +183,10 @@ def _whole(
     if fields != ({PERFORMER, REVIEWER} if embedded else set()):
         listed = ", ".join(sorted(fields)) or "none"
         yield Finding("damaged", f"The signature fields are not those of a record (found: {listed}).")
+
+
+def _bytes(count: int) -> str:
+    return "1 byte was" if count == 1 else f"{count} bytes were"
 
 
 def _content(

@@ -124,6 +124,8 @@ def only_fields_added(reader: PdfFileReader, until: int) -> bool:
 
 
 def _only_fields(made: HistoricalResolver, revision: HistoricalResolver) -> bool:
+    if "/AcroForm" not in revision.root:
+        return False
     form = revision.root["/AcroForm"]
     fields = _references(form["/Fields"])
     if _freed(revision) or not form.keys() <= _FORM:

@@ -116,7 +116,7 @@ def judge_signature(signature: Signature, pdf: bytes, trust: Trust) -> Iterator[
     said = [*_about_key(signature, root, trust)]
     if not status.docmdp_ok:
         said.append(f"After {who} signed as {role}, something other than a countersignature was added.")
-    if not _as_written(signature, pdf, root):
+    if not said and not _as_written(signature, pdf, root):
         said.append(f"The wrapping of the signature of {who} as {role} was changed.")
     if not said and not status.bottom_line:
         said.append(f"The signature of {who} as {role} does not hold ({status.trust_problem_indic}).")
