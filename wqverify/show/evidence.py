@@ -359,7 +359,8 @@ def _contributions(stage: str, results: Sequence[_Budgeted], number: Mapping[_Si
             cells = lines.setdefault((b.cause, b.value, _size(b)), [""] * len(results))
             cells[place] = f"{plain(b.contribution, 2)} ({plain(b.sensitivity, 2)})"
     body = [
-        (number[size], cause, significant(value), *cells) for (cause, value, size), cells in lines.items()
+        (number[size], f"{cause} = {significant(x)}" if x else cause, *cells)
+        for (cause, x, size), cells in lines.items()
     ]
     quantities = [one.quantity for one in results]
     body.append(("", "u together", *(plain(q.u) for q in quantities)))
