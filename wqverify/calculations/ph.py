@@ -79,7 +79,7 @@ def least_squares_line(Es: Sequence[Any], Bs: Sequence[Any]) -> tuple[Any, Any, 
     apart = [B - mean_b for B in Bs]
     squares = [a * a for a in apart]
     below = sum(squares[1:], start=squares[0])
-    if not below > 0:
+    if not _everywhere(below > 0):
         _refuse_equal(Bs[0], Bs[0])
     products = [a * (E - mean_e) for a, E in zip(apart, Es, strict=True)]
     S = sum(products[1:], start=products[0]) / below
@@ -227,5 +227,9 @@ def is_stable(readings: Sequence[Decimal], limit: Decimal, n: int = 3) -> bool:
 
 
 def _refuse_equal(a: Any, b: Any) -> None:
-    if not (a > b or a < b):
+    if not _everywhere((a > b) | (a < b)):
         raise CorrectTheEntry("Two equal values give no slope; a second, different one is needed.")
+
+
+def _everywhere(true: Any) -> bool:
+    return true if isinstance(true, bool) else bool(true.all())
