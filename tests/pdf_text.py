@@ -12,7 +12,7 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 _FLAT = rb"\\.|[^\\()]"
 _STRING = rb"\((?:" + _FLAT + rb"|\((?:" + _FLAT + rb")*\))*\)"  # brackets in pairs stand unescaped
 _TOKEN = re.compile(
-    rb"(?P<cm>(?:-?[\d.]+\s+){6})cm|/(?P<font>f\d+)\s+(?P<size>[\d.]+)\s+Tf"
+    rb"(?P<cm>(?:-?[\d.]+\s+){6})cm|(?P<tm>(?:-?[\d.]+\s+){6})Tm|/(?P<font>f\d+)\s+(?P<size>[\d.]+)\s+Tf"
     rb"|\[(?P<run>(?:" + _STRING + rb"|[^\]()])*)\]\s*TJ|(?P<one>" + _STRING + rb")\s*Tj|\b(?P<state>[qQ])\b",
     re.DOTALL,
 )
@@ -81,7 +81,7 @@ def _pages(node: Any) -> list[Any]:
 
 def _runs(content: bytes, fonts: dict[str, _Font], page: int) -> list[Run]:
     found, stack, at = [], [], (1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
-    font, size = next(iter(fonts.values())), 0.0
+    font, size, behind = next(iter(fonts.values())), 0.0, 0.0
     for token in _TOKEN.finditer(content):
         if token["state"] == b"q":
             stack.append(at)
@@ -98,11 +98,15 @@ def _runs(content: bytes, fonts: dict[str, _Font], page: int) -> list[Run]:
                 x * g + y * i + u,
                 x * h + y * j + v,
             )
+        elif token["tm"]:
+            behind = float(token["tm"].split()[4]) * at[0]
         elif token["font"]:
             font, size = fonts[token["font"].decode()], float(token["size"])
         else:
             text, width = font.read(token["run"] or token["one"])
-            found.append(Run(page, at[4], at[5], width * size * at[0] / 1000, text))
+            wide = width * size * at[0] / 1000
+            found.append(Run(page, at[4] + behind, at[5], wide, text))
+            behind += wide
     return found
 
 

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 RECORD = "record.json"
 Place = tuple[int, tuple[float, float, float, float]]  # page from 0, box (x0, y0, x1, y1) from bottom left
 _HEIGHT = 792.0  # of US Letter, points
+_HEADER = 40  # letters of a name in the header
 _FOLDER = Path(str(files("wqverify"))) / "show"
 _MIME = {
     ".json": "application/json",
@@ -95,7 +96,7 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     digest = hashlib.sha256(record_bytes).hexdigest()
     site, number = record.given.site, record.number
     about = {
-        "plant": f"{site.name} · {record.given.analyzer.tag}",
+        "plant": f"{_short(site.name)} · {_short(record.given.analyzer.tag)}",
         "number": number,
         "title": f"Verification record {number}, {record.given.analyzer.tag}",
         "author": person(record, record.performed_by),
@@ -126,6 +127,11 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
 def _paged(record: Record) -> Iterator[Block]:
     """Give the blocks of a page; that data are synthetic stands in the header of every page."""
     return (b for b in blocks(record) if not (isinstance(b, Statement) and b.text == wording.SYNTHETIC))
+
+
+def _short(name: str) -> str:
+    """Return what of a name fits into the header of a page; the whole name stands on the first sheet."""
+    return name if len(name) <= _HEADER else name[: _HEADER - 1].rstrip() + "…"
 
 
 def _previous(previous: Previous) -> str:
