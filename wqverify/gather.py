@@ -15,7 +15,7 @@ from wqverify.procedures.parts import named_people, named_standards, typed_times
 from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Reading, Standard, TableUse
 
 if TYPE_CHECKING:
-    from wqverify.book import Book
+    from wqverify.book import Book, Entry
     from wqverify.plant.files import Document
 
 FORMAT = 1
@@ -127,18 +127,20 @@ def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, Ta
 
 def _earlier(
     book: Book | None, analyzer: Analyzer, procedure: Procedure, started: str
-) -> tuple[tuple[Earlier, ...], str]:
-    """The last record of this tag *and* serial by the same procedure, and when it was entered."""
+) -> tuple[tuple[Earlier, ...], Entry | None]:
+    """The last record of this tag *and* serial by the same procedure, and its entry in the book."""
     if book is None:
-        return (), ""
+        return (), None
     rows = book.last_records(
         analyzer.tag, serial=analyzer.serial, procedure=procedure.name, before=started, limit=1
     )
     told = tuple(Earlier(r.number, r.performed, r.serial, r.outcomes, r.values, r.digest) for r in rows)
-    return told, rows[0].events[0].at if rows else ""
+    return told, rows[0].events[0] if rows else None
 
 
-def changes_since(plant: Plant, book: Book | None, entered: str, concerned: set[str]) -> tuple[Change, ...]:
+def changes_since(
+    plant: Plant, book: Book | None, entered: Entry | None, concerned: set[str]
+) -> tuple[Change, ...]:
     """Return the changes that concern a visit since the earlier record was entered.
 
     First the accepted ones with who and why, then those nobody has explained yet.

@@ -222,19 +222,26 @@ class Book:
             ).scalar()
         return None if data is None else json.loads(data)
 
-    def accepted_changes(self, since: str = "") -> list[dict[str, str]]:
+    def accepted_changes(self, since: Entry | None = None) -> list[dict[str, str]]:
         """Return the changes this device accepted, each with at, by, why and what its row says.
 
-        ``since`` is an ISO 8601 time with offset: only changes accepted then or later.
+        ``since`` is an entry: only changes accepted after it, by the order of the chain where it is one
+        chain, by the clocks of the two devices otherwise.
         """
         query = sa.select(entries.c.seq, entries.c.entry, entries.c.hash).where(entries.c.event.in_(CHANGES))
         told = []
         for row in self.rows(query, self.chain):
             entry = entry_of(row.entry, row.hash)
-            if not since or instant(entry.at) >= instant(since):
+            if since is None or _after(entry, since):
                 said = {"at": entry.at, "by": entry.body.get("by", ""), "why": entry.body.get("why", "")}
                 told += [{**said, **change} for change in entry.body.get("changes", ())]
         return told
+
+
+def _after(entry: Entry, since: Entry) -> bool:
+    if entry.chain == since.chain:
+        return entry.seq > since.seq
+    return instant(entry.at) >= instant(since.at)
 
 
 _same_entry = (records.c.chain == entries.c.chain) & (records.c.seq == entries.c.seq)
