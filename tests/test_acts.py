@@ -171,14 +171,17 @@ def test_who_may_not_review_does_not(here: Path) -> None:
 
 
 def test_nothing_is_reviewed_before_it_is_signed(here: Path) -> None:
-    with pytest.raises(ChooseAnother, match=r"L1-2026-0001 is performed, not signed; the reviewer signs what"):
+    with pytest.raises(ChooseAnother, match=r"L1-2026-0001 is performed, not signed; the reviewer signs"):
         review(here, "L1-2026-0001")
 
 
 def test_nothing_is_signed_twice(here: Path) -> None:
     sign(here, "L1-2026-0001")
+    heads = audit.book_of(plant_of(here)).heads()
+    assert sign(here, "L1-2026-0001") == ["L1-2026-0001"]
+    assert audit.book_of(plant_of(here)).heads() == heads
     with pytest.raises(ChooseAnother, match="is signed, not countersigned"):
-        sign(here, "L1-2026-0001")
+        sign(here, "L1-2026-0001", by="T-11")
 
 
 @pytest.mark.parametrize(

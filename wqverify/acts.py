@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wqverify.book import Book, RecordState, Writer, open_book
-from wqverify.durable import rename_durably, write_durably, write_part
+from wqverify.durable import write_durably, write_part
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
 from wqverify.gather import gather
 from wqverify.pages import move_aside, page_of, page_path, settle
@@ -239,13 +239,24 @@ def _sign_all(
 ) -> list[str]:
     book = _settled(plant)
     person = _person(plant, staff)
-    records = [_waiting(role, book, number, person, now.astimezone(plant.zone)) for number in numbers]
+    waiting = [number for number in numbers if not _done_by(role, book, number, person)]
+    records = [_waiting(role, book, number, person, now.astimezone(plant.zone)) for number in waiting]
     for state, record in records:
         tell(f"signing {record.number} as {role.name.lower()}")
         old = page_of(plant.folder, record.number, state.file_digest)
         new = _signed(role, plant, record, old, person, store, passphrase, now)
         _put_signed(role, plant, book, state, new, staff, now, tell)
-    return [record.number for _state, record in records]
+    return list(numbers)
+
+
+def _done_by(role: _Role, book: Book, number: str, person: Person) -> bool:
+    """Whether this person gave this signature before: a list that was interrupted may be run again."""
+    state = book.find(number)
+    return (
+        state is not None
+        and state.stands
+        and any(e.event == role.event and e.body["by"] == person.id for e in state.events)
+    )
 
 
 def _waiting(
@@ -360,8 +371,8 @@ def _put_signed(
             body=body,
         )
     tell(f"putting {path.name} in its place")
-    if part.exists():  # another command may have settled it in between
-        rename_durably(part, path)
+    with book.writing():  # another command may be settling it just now
+        settle(plant.folder, book)
     tell(f"{state.number} {role.event}")
 
 

@@ -113,8 +113,12 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
     if any(f.severity == "damaged" for f in inside):
         return findings  # what is read out of a damaged book says nothing about files
     findings += [Finding(f.severity, f.text) for f in compare_anchors(book, told)]
-    findings += [Finding("note", f"Unfinished: {line}.") for line in unfinished(plant)]
+    left = pages.unfinished(plant.folder, book)
+    findings += [Finding("note", f"Unfinished: {path.name}: {what}.") for path, what in left]
+    waiting = {path.stem for path, what in left if what == pages.NOT_IN_PLACE}
     for state in book.records():
+        if f"{state.number}.pdf" in waiting:
+            continue  # the newest page is there, beside its place
         try:
             pages.page_of(plant.folder, state.number, state.file_digest)
         except WqverifyError as problem:
