@@ -32,7 +32,7 @@ from wqverify.show.lookup import (
     when,
     with_unit,
 )
-from wqverify.terms import Check, Outcome, Person, Place, Quantity, Record, Standard, Tolerance
+from wqverify.terms import Analyzer, Check, Outcome, Person, Place, Quantity, Record, Standard, Tolerance
 
 INFORMATION = "information only"
 _EXPECTED: tuple[tuple[str, Place], ...] = (
@@ -48,7 +48,7 @@ def first_sheet(record: Record) -> Iterator[Block]:
     answers = Answers(record)
     a = record.given.analyzer
     where = ", ".join(filter(None, (record.given.site.name, record.given.site.address)))
-    below = f"{record.title} · {a.tag}, {a.location} · {where}"
+    below = f"{record.title}, revision {record.revision} · {a.tag}, {a.location} · {where}"
     yield Title(f"Verification record {record.number}", below)
     if record.given.site.synthetic:
         yield Statement(wording.SYNTHETIC)
@@ -90,14 +90,19 @@ def _analyzer(record: Record) -> Facts:
     return _known(
         ("Analyzer", f"{a.tag}, serial {a.serial}"),
         ("Type", a.kind),
-        ("Measures", f"{a.measures} ({a.species})" if a.species else a.measures),
-        ("Range", f"{a.low} to {a.high} {a.unit}{f', in steps of {a.digit}' if a.digit is not None else ''}"),
+        ("Measures", _measures(a)),
         ("Output", a.output),
         ("Control-system tag", a.control_system_tag),
         ("Location", a.location),
         ("Sample point", a.sample_point),
         ("Owner", a.owner),
     )
+
+
+def _measures(a: Analyzer) -> str:
+    what = f"{a.measures} ({a.species})" if a.species else a.measures
+    steps = f", in steps of {a.digit}" if a.digit is not None else ""
+    return f"{what}, {a.low} to {a.high} {a.unit}{steps}"
 
 
 def _work(record: Record, answers: Answers) -> Facts:
@@ -111,7 +116,7 @@ def _work(record: Record, answers: Answers) -> Facts:
         ("Licence", licence_words(known) if known else ""),
         ("Approval", known.approval if known else ""),
         ("Reason", answers.text("reason")),
-        ("Method", _method(record, answers)),
+        ("Method", answers.text("method")),
         ("Deviations", answers.text("deviations")),
         ("Replaces", f"{record.replaces}, because {record.replaces_why}" if record.replaces else ""),
     )
@@ -125,12 +130,6 @@ def licence_words(known: Person) -> str:
     """Return the licence of a person and until when it holds."""
     until = f"until {known.licence_until}" if known.licence_until else ""
     return " ".join(filter(None, (known.licence, until)))
-
-
-def _method(record: Record, answers: Answers) -> str:
-    own = f"{record.procedure}, revision {record.revision}"
-    named = answers.text("method")
-    return f"{named} ({own})" if named else own
 
 
 # ---------------------------------------------------------------- verdicts
@@ -225,7 +224,7 @@ def standards_table(record: Record) -> Table:
     day = record.performed[:10]
     columns = (
         Column("Standard or instrument", share=1.9),
-        Column("Lot or serial", share=0.8),
+        Column("Lot or serial", "short"),
         Column("Certificate", share=1.3),
         Column("Value", share=1.1),
         Column("U (k)", "short"),
