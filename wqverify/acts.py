@@ -66,10 +66,32 @@ def perform(plant: Plant, sheets: Sequence[Path], now: datetime, tell: Tell = qu
     One notebook run serves all sheets of a procedure. Nothing is entered when any sheet is refused.
     """
     book = _settled(plant, create=True)
-    computed = []
     for path in sheets:
         tell(f"reading {path.name}")
-        computed.append(_computed(plant, book, path))
+    computed = [_computed(plant, book, path) for path in sheets]
+    done: list[Performed] = []
+    for first, last in _visits_of_different_analyzers(computed):
+        if first:  # an earlier visit to the same analyzer has just been entered: this one rests on it
+            computed[first:last] = [_computed(plant, book, path) for path in sheets[first:last]]
+        done += _perform(plant, book, computed[first:last], now, tell)
+    return done
+
+
+def _visits_of_different_analyzers(computed: Sequence[_Computed]) -> list[tuple[int, int]]:
+    """Where to part a list so that no part holds two visits to one analyzer."""
+    starts, seen = [0], set[str]()
+    for index, one in enumerate(computed):
+        tag = one.case.given.analyzer.tag
+        if tag in seen:
+            starts.append(index)
+            seen.clear()
+        seen.add(tag)
+    return list(zip(starts, [*starts[1:], len(computed)], strict=True))
+
+
+def _perform(
+    plant: Plant, book: Book, computed: Sequence[_Computed], now: datetime, tell: Tell
+) -> list[Performed]:
     done = {index: known for index, one in enumerate(computed) if (known := _known(plant, book, one))}
     fresh = [index for index in range(len(computed)) if index not in done]
     for name in dict.fromkeys(computed[i].case.procedure.name for i in fresh):
