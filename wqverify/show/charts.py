@@ -189,7 +189,9 @@ class _Places:
             self._at = {text: float(n) for n, text in enumerate(texts)}
         places = sorted(set(self._at.values())) or [0.0]
         self._span = places[-1] - places[0] or 1.0
-        self._gap = min((b - a for a, b in pairwise(places)), default=self._span)
+        # Two near-equal x, as one buffer at two temperatures, are one place: their series stand side by side.
+        gaps = [b - a for a, b in pairwise(places) if b - a > self._span / 50]
+        self._gap = min(gaps, default=self._span)
 
     def at(self, text: str) -> float:
         """Return where a text of x stands."""
@@ -197,8 +199,7 @@ class _Places:
 
     def apart(self, series: int) -> float:
         """Return how far apart the series of one x stand: nearer to it than to the next x."""
-        wide = max(self._gap, self._span / 40)  # two near-equal x must not squeeze all series into one mark
-        return min(self._span * 0.03, 0.7 * wide / series)
+        return min(self._span * 0.03, 0.7 * self._gap / series)
 
     def ticks(self, axes: Axes) -> None:
         """Name the places on the axis, none so near to the last one that their names would touch."""
