@@ -9,8 +9,9 @@ from typing import Any
 
 from pyhanko.pdf_utils.reader import PdfFileReader
 
-_FLAT = rb"\\.|[^\\()]"
-_STRING = rb"\((?:" + _FLAT + rb"|\((?:" + _FLAT + rb")*\))*\)"  # brackets in pairs stand unescaped
+_STRING = rb"\((?:\\.|[^\\()])*\)"
+for _ in range(4):  # brackets in pairs stand unescaped, also within one another
+    _STRING = rb"\((?:\\.|[^\\()]|" + _STRING + rb")*\)"
 _TOKEN = re.compile(
     rb"(?P<cm>(?:-?[\d.]+\s+){6})cm|(?P<tm>(?:-?[\d.]+\s+){6})Tm|/(?P<font>f\d+)\s+(?P<size>[\d.]+)\s+Tf"
     rb"|\[(?P<run>(?:" + _STRING + rb"|[^\]()])*)\]\s*TJ|(?P<one>" + _STRING + rb")\s*Tj|\b(?P<state>[qQ])\b",
