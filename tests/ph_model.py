@@ -23,19 +23,19 @@ T = 18.4
 R3 = sqrt(3)
 
 INPUTS: Mapping[str, Input] = {
-    "read 7": Input(7.06, 0.01 / sqrt(12)),
-    "read 10": Input(10.02, 0.01 / sqrt(12)),
-    "creep 7": Input(0.0, 0.01 / R3),
-    "creep 10": Input(0.0, 0.01 / R3),
+    "read 7": Input(7.06, 0.01 / sqrt(12), "rectangular"),
+    "read 10": Input(10.02, 0.01 / sqrt(12), "rectangular"),
+    "creep 7": Input(0.0, 0.01 / R3, "rectangular"),
+    "creep 10": Input(0.0, 0.01 / R3, "rectangular"),
     "bottle 7": Input(0.0, 0.005),
     "bottle 10": Input(0.0, 0.010),
-    "opened 7": Input(0.0, 0.005 / R3),
-    "opened 10": Input(0.0, 0.02 / R3),
-    "table 7": Input(0.0, 0.005 / R3),
-    "table 10": Input(0.0, 0.005 / R3),
+    "opened 7": Input(0.0, 0.005 / R3, "rectangular"),
+    "opened 10": Input(0.0, 0.02 / R3, "rectangular"),
+    "table 7": Input(0.0, 0.005 / R3, "rectangular"),
+    "table 10": Input(0.0, 0.005 / R3, "rectangular"),
     "thermometer": Input(0.0, 0.15),
-    "gradient 7": Input(0.0, 1.0 / R3),
-    "gradient 10": Input(0.0, 1.0 / R3),
+    "gradient 7": Input(0.0, 1.0 / R3, "rectangular"),
+    "gradient 10": Input(0.0, 1.0 / R3, "rectangular"),
 }
 UNITS = {
     "e7": "pH",

@@ -8,12 +8,15 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+import numpy as np
 import ph_model
 import pytest
 from gtc import same_as_central_difference, same_as_gtc
 from hypothesis import given
 from hypothesis import strategies as st
 from printed import agree, agrees
+from scipy.special import ndtri
+from scipy.stats import qmc
 
 from wqverify.calculations import ph
 from wqverify.calculations.interpolation import interpolate
@@ -206,6 +209,19 @@ def test_v04_v05_v06_two_buffers_by_their_displays() -> None:
         efficiency=found["efficiency"].value,
         u_efficiency=found["efficiency"].u or 0,
     )
+
+
+def test_first_order_is_enough_for_quotients_of_this_size() -> None:
+    """By a Sobol sequence of 2^13 points through the model itself, without any derivative."""
+    points = qmc.Sobol(len(ph_model.INPUTS), scramble=False).random_base2(13) + 0.5**14  # off the edge at 0
+    drawn = {}
+    for (cause, given_), q in zip(ph_model.INPUTS.items(), points.T, strict=True):
+        unit = (2 * q - 1) * R3 if given_.distribution == "rectangular" else ndtri(q)
+        drawn[cause] = given_.value + given_.u * unit
+    simulated = ph_model.model(drawn)
+    for name, quantity in propagate(ph_model.model, ph_model.INPUTS, ph_model.UNITS).items():
+        assert np.std(simulated[name]) == pytest.approx(quantity.u, rel=5e-3), name
+        assert np.mean(simulated[name]) == pytest.approx(quantity.value, abs=0.05 * (quantity.u or 0)), name
 
 
 def test_a_poor_thermometer_correlates_the_buffers_of_a_visit() -> None:

@@ -119,6 +119,8 @@ def effective_dof(contributions: Sequence[float], dofs: Sequence[float | None]) 
     38.0
     """
     counted = [(c, nu) for c, nu in zip(contributions, dofs, strict=True) if nu is not None]
+    if not counted:
+        return None
     if any(not nu > 0 for _c, nu in counted):
         raise ValueError(f"degrees of freedom are above 0, not {min(nu for _c, nu in counted)}")
     variance = math.fsum([c * c for c in contributions])
