@@ -22,7 +22,8 @@ READY_10 = [
 ]
 # IUPAC Recommendations 2002, Pure Appl. Chem. 74(11)
 PHOSPHATE = [
-    (Decimal(t), Decimal(ph)) for t, ph in ((5, "6.951"), (10, "6.923"), (15, "6.900"), (20, "6.881"))
+    (Decimal(t), Decimal(ph))
+    for t, ph in ((5, "6.951"), (10, "6.923"), (15, "6.900"), (20, "6.881"), (30, "6.853"), (35, "6.844"))
 ]
 
 
@@ -44,7 +45,8 @@ def test_a03_a04_a_node_has_the_value_that_is_printed_with_its_digits() -> None:
     agrees(
         "A04", **{"7.00 at 10 C": interpolate(READY_7, 10.0), "10.01 at 10 C": interpolate(READY_10, 10.0)}
     )
-    agrees("A03", **{"phosphate 1:1 at 10 C": interpolate(PHOSPHATE, 10)})
+    for t in (10, 35):
+        agrees("A03", **{f"phosphate 1:1 at {t} C": interpolate(PHOSPHATE, t)})
 
 
 @pytest.mark.parametrize("nodes", [READY_10, [(float(t), float(ph)) for t, ph in READY_10]])
