@@ -103,12 +103,12 @@ class SmallPlant:
         return _signed(pdf, pdf, signer, role, stamp(who, "forced"), at)
 
 
-def small_plant(folder: Path, name: str = "Ellodale") -> SmallPlant:
+def small_plant(folder: Path, name: str = "Ellodale", years: int = 10) -> SmallPlant:
     """Make an authority and a key for each of the two people."""
     plant = SmallPlant(folder / "plant" / "certificates", KeyStore(folder / "keys"))
     create_authority(plant.certificates, plant.store, name, AUTHORITY, NOW)
     for person in (TECHNICIAN, SUPERVISOR):
-        issue(plant.certificates, plant.store, person, AUTHORITY, OWN, NOW)
+        issue(plant.certificates, plant.store, person, AUTHORITY, OWN, NOW, years)
     return plant
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 from asn1crypto import core
@@ -31,6 +32,7 @@ from wqverify.terms import Person
 
 AUTHORITY_YEARS = 20
 LONGEST_NAME = 64  # characters of one part of a name, RFC 5280, appendix A.1
+_PRINTABLE = re.compile(r"[A-Za-z0-9.-]{0,64}")  # the serialNumber of a name has no underscore, RFC 5280
 
 
 def create_authority(
@@ -219,6 +221,13 @@ def _usage(**used: bool) -> x509.KeyUsage:
 
 
 def _name(plant: str, person: str, staff_id: str = "") -> x509.Name:
+    if not _PRINTABLE.fullmatch(staff_id):
+        raise CorrectTheEntry(
+            f"The staff id {staff_id!r} cannot stand in a certificate: it may have letters, digits, point "
+            f"and hyphen. Give {person} another one in people.toml.",
+            found=staff_id,
+            expected="letters, digits, point and hyphen",
+        )
     parts = [(NameOID.ORGANIZATION_NAME, plant), (NameOID.COMMON_NAME, person)]
     parts += [(NameOID.SERIAL_NUMBER, staff_id)] if staff_id else []
     for _what, text in parts:
@@ -237,7 +246,8 @@ def _said(name: x509.Name, what: x509.ObjectIdentifier) -> str:
 
 
 def _years_after(now: datetime, years: int) -> datetime:
-    return now + timedelta(days=round(365.25 * years))
+    day = min(now.day, 28) if now.month == 2 else now.day
+    return now.replace(year=now.year + min(years, AUTHORITY_YEARS), day=day)
 
 
 def _write_certificate(folder: Path, name: str, certificate: x509.Certificate) -> None:

@@ -87,7 +87,7 @@ def examine(pdf: bytes, certificates: Path | None) -> Examination:
     try:
         return _examined(pdf, open_pdf(pdf), trust)
     except MALFORMED:
-        text = "The file is cut off or damaged: it cannot be read to its end as a PDF."
+        text = "The file is cut off or damaged: it cannot be read to its end."
         return Examination(UNREADABLE, (), {}, b"", (Finding("damaged", text),))
 
 
@@ -121,11 +121,15 @@ def _examined(pdf: bytes, reader: PdfFileReader, trust: Trust) -> Examination:
     embedded = list(reader.embedded_signatures)
     signatures = [read_signature(one) for one in embedded]
     end = page_end(pdf, reader)
-    attached = _first_signed(reader, embedded)
-    record, findings = _record(attached)
-    findings += _whole(pdf, reader, embedded, end)
-    findings += _content(reader, embedded, attached)
-    findings += _people(signatures, record)
+    findings = [*_whole(pdf, reader, embedded, end)]
+    try:
+        attached = _first_signed(reader, embedded)
+        findings += _content(reader, embedded, attached)
+        performed_by, wrong = _performer(attached)
+        findings += [Finding("damaged", wrong)] if wrong else _people(signatures, performed_by)
+    except MALFORMED:
+        attached = {}
+        findings.append(Finding("damaged", "Its pages or attachments cannot be read."))
     for signature in signatures:
         findings += (Finding("damaged", text) for text in judge_signature(signature, pdf, trust))
     findings += _vouched(signatures, trust)
@@ -151,16 +155,17 @@ def _state(signatures: list[Signature]) -> str:
     return COUNTERSIGNED if REVIEWER in roles else NOT_COUNTERSIGNED
 
 
-def _record(attached: Mapping[str, bytes]) -> tuple[dict[str, object], list[Finding]]:
+def _performer(attached: Mapping[str, bytes]) -> tuple[str, str]:
+    """Return who performed the work, or what is wrong with the record that should say so."""
     if RECORD not in attached:
-        return {}, [Finding("damaged", f"The file holds no {RECORD}; it is not a record.")]
+        return "", f"The file holds no {RECORD}; it is not a record."
     try:
         record = json.loads(attached[RECORD])
     except ValueError:
         record = None
-    if not isinstance(record, dict) or "performed_by" not in record:
-        return {}, [Finding("damaged", f"The {RECORD} in the file is not a record.")]
-    return record, []
+    if not isinstance(record, dict) or not isinstance(record.get("performed_by"), str):
+        return "", f"The {RECORD} in the file is not a record."
+    return record["performed_by"], ""
 
 
 def _whole(
@@ -206,7 +211,7 @@ def _content(
         yield Finding("damaged", "More than the signatures was added to the page or its properties.")
 
 
-def _people(signatures: list[Signature], record: Mapping[str, object]) -> Iterator[Finding]:
+def _people(signatures: list[Signature], performed_by: str) -> Iterator[Finding]:
     roles = [signature.role for signature in signatures]
     if roles not in ([], [PERFORMER], [PERFORMER, REVIEWER]):
         yield Finding(
@@ -215,10 +220,10 @@ def _people(signatures: list[Signature], record: Mapping[str, object]) -> Iterat
         return
     if signatures:
         performer = signatures[0]
-        if performer.staff_id != record.get("performed_by", performer.staff_id):
+        if performer.staff_id != performed_by:
             yield Finding(
                 "damaged",
-                f"{performer.who} signed as performer; the record was performed by {record['performed_by']}.",
+                f"{performer.who} signed as performer; the record was performed by {performed_by}.",
             )
         if not performer.certifies:
             yield Finding("damaged", f"The signature of {performer.who} does not lock the record.")

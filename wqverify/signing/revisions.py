@@ -9,17 +9,26 @@ import zlib
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from cryptography.exceptions import UnsupportedAlgorithm
+from cryptography.x509 import DuplicateExtension, InvalidVersion
 from pyhanko.pdf_utils.generic import ArrayObject, DictionaryObject, StreamObject
 from pyhanko.pdf_utils.misc import PdfError
 from pyhanko.pdf_utils.reader import HistoricalResolver, PdfFileReader
+from pyhanko_certvalidator.errors import CRLValidationError, PathError, ValidationError
 
 # A wrong passphrase or a damaged file is told in our own words; the library's log would add a traceback.
 for _name in ("pyhanko", "pyhanko_certvalidator"):
     logging.getLogger(_name).addHandler(logging.NullHandler())
 
-# What the library raises on bytes that are no well-made PDF: found by cutting and flipping, see the tests.
+# What the libraries raise on bytes that are no well-made PDF: found by cutting and flipping, see the tests.
 MALFORMED = (
     PdfError,
+    CRLValidationError,
+    PathError,
+    ValidationError,
+    UnsupportedAlgorithm,
+    DuplicateExtension,
+    InvalidVersion,
     ArithmeticError,
     AssertionError,
     AttributeError,

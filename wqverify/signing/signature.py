@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Self
 
-from asn1crypto import cms
+from asn1crypto import cms, core
 from asn1crypto import x509 as asn1_x509
 from cryptography import x509
 from cryptography.hazmat.primitives.serialization import Encoding
@@ -25,6 +25,7 @@ from wqverify.signing.certificates import (
     issued_by,
     withdrawals_of,
 )
+from wqverify.signing.revisions import MALFORMED
 
 PERFORMER = "Performer"
 REVIEWER = "Reviewer"
@@ -106,7 +107,8 @@ def judge_signature(signature: Signature, pdf: bytes, trust: Trust) -> Iterator[
     if root is None:
         yield f"The signature of {who} as {role} comes without the certificate of an authority."
         return
-    status = validate_pdf_signature(signature.embedded, _context(signature.at, root, trust))
+    context = _context(signature.at, root, trust)
+    status = validate_pdf_signature(signature.embedded, context, skip_diff=True)
     if not status.intact:
         yield f"Bytes that {who} signed as {role} were changed afterwards."
         return
@@ -114,13 +116,21 @@ def judge_signature(signature: Signature, pdf: bytes, trust: Trust) -> Iterator[
         yield f"The signature of {who} as {role} is damaged or was not made with the key it names."
         return
     said = [*_about_key(signature, root, trust)]
-    if not status.docmdp_ok:
+    if _more_was_added(signature.embedded):
         said.append(f"After {who} signed as {role}, something other than a countersignature was added.")
     if not said and not _as_written(signature, pdf, root):
         said.append(f"The wrapping of the signature of {who} as {role} was changed.")
     if not said and not status.bottom_line:
         said.append(f"The signature of {who} as {role} does not hold ({status.trust_problem_indic}).")
     yield from said
+
+
+def _more_was_added(embedded: EmbeddedPdfSignature) -> bool:
+    try:
+        embedded.compute_integrity_info()  # type: ignore[no-untyped-call]
+        return not embedded.summarise_integrity_info()["docmdp_ok"]
+    except MALFORMED:  # what was added is not even well made
+        return True
 
 
 def _context(at: datetime, root: x509.Certificate, trust: Trust) -> ValidationContext:
@@ -157,16 +167,23 @@ def _about_key(signature: Signature, root: x509.Certificate, trust: Trust) -> It
         yield f"{who} {signed}; the key had been withdrawn on {gone.at:%Y-%m-%d %H:%M:%S} UTC ({gone.why})."
 
 
+_VERSION = cms.CMSVersion("v1").dump()
+_SHA256 = cms.DigestAlgorithm({"algorithm": "sha256", "parameters": core.Null()})
+_SHA256_ONLY = cms.DigestAlgorithms([_SHA256]).dump()
+
+
 def _as_written(signature: Signature, pdf: bytes, root: x509.Certificate) -> bool:
     """Return whether what no signature can cover, the wrapping of the signature itself, is as it was made."""
     embedded = signature.embedded
-    content = embedded.pkcs7_content
-    container = cms.ContentInfo.load(content)
-    padding = content[len(container.dump()) :]
+    content, signed, info = embedded.pkcs7_content, embedded.signed_data, embedded.signer_info
+    padding = content[len(cms.ContentInfo.load(content).dump()) :]
     start, end = embedded.byte_range[1], embedded.byte_range[2]
     return (
         pdf[start:end] == b"<" + content.hex().upper().encode() + b">"
         and not padding.strip(b"\0")
         and signature.authority == root
-        and not embedded.signer_info["unsigned_attrs"]
+        and not info["unsigned_attrs"]
+        and signed["version"].dump() == info["version"].dump() == _VERSION
+        and signed["digest_algorithms"].dump() == _SHA256_ONLY
+        and info["digest_algorithm"].dump() == _SHA256.dump()
     )
