@@ -123,6 +123,10 @@ def _wrapped(paragraph: str, width: int, indent: str = "", first: str = "") -> I
 
 def _labelled(label: str, value: str, width: int, before: str = "") -> Iterator[str]:
     column = min(_LABEL, width // 3)
+    if max(map(len, value.split()), default=0) > width - column - _BETWEEN:  # a digest stays one word
+        yield from _wrapped(label, width, before + "  ", before)
+        yield from (line for part in value.split("\n") for line in _wrapped(part, width, "  ", "  "))
+        return
     left = wrap(label, column, initial_indent=before, subsequent_indent=before + "  ", **_WORDS) or [""]
     right = [part for line in value.split("\n") for part in _wrapped(line, width - column - _BETWEEN)]
     for one, two in zip_longest(left, right, fillvalue=""):
