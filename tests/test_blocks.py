@@ -347,6 +347,17 @@ def test_the_larger_of_two_limits_in_words() -> None:
     assert "the larger of ±0.1 mg/L and ±15 % of the reference" in section(record, "Checks")
 
 
+def test_information_only_is_said_once_with_its_reason() -> None:
+    words = "information only: the bottle was past its date"
+    check = a_check(Outcome.NOT_EVALUATED, words, information=True)
+    shown = section(with_result(checks=(check,)), "Checks")
+    assert f"\n{words}" in shown
+    assert "not evaluated" not in shown
+    assert "Results for information only carry no statement of conformity" in shown
+    bare = section(with_result(checks=(replace(check, reason="information only"),)), "Checks")
+    assert bare.count("\ninformation only\n") == 1
+
+
 def test_ranges_that_differ_along_the_signal_are_said_aloud() -> None:
     record = example()
     hops = (*record.given.analyzer.hops, Hop("far end", low=Decimal(0), high=Decimal(10), unit="pH"))

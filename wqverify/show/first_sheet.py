@@ -296,8 +296,9 @@ def checks_table(record: Record) -> Table:
         table.append(Row((stage_at(stage, place),), "group"))
         for check in (c for c in record.result.checks if (c.stage, c.place) == (stage, place)):
             table.append(_check_row(check, letters))
-            if check.reason:
-                table.append(Row((f"{check.outcome}: {check.reason}",), "note"))
+            said = check.reason if check.information else f"{check.outcome}: {check.reason}"
+            if check.reason and said != INFORMATION:
+                table.append(Row((said,), "note"))
     return Table(columns, tuple(table))
 
 
