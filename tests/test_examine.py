@@ -96,6 +96,7 @@ def test_a_countersigned_file(plant: SmallPlant, reviewed: bytes) -> None:
     assert found.signers[1] == ("Reviewer", "R-004", "Jon Lindqvist", "2026-03-01T14:00:00+00:00")
     assert found.page == PAGE
     assert found.attachments == attachments_of(PAGE)
+    assert found.places == {"Performer": (1, (20, 150, 180, 200)), "Reviewer": (1, (200, 150, 360, 200))}
 
 
 def test_without_the_plant_who_signed_is_not_proven(reviewed: bytes) -> None:
@@ -258,6 +259,16 @@ def test_fields_without_a_signature(plant: SmallPlant) -> None:
         f"Behind the end of the page {len(prepared) - len(PAGE)} bytes were added.",
         "The signature fields are not those of a record (found: Performer, Reviewer).",
     ]
+
+
+def test_a_stamp_as_large_as_the_page_is_seen_by_its_place(
+    plant: SmallPlant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing in the file itself is wrong with it; whoever knows the record knows where it belongs."""
+    monkeypatch.setitem(small.PLACES, "Performer", (0, (0, 0, 400, 300)))
+    found = examine(plant.signed(PAGE), plant.certificates)
+    assert found.findings == ()
+    assert found.places["Performer"] == (0, (0, 0, 400, 300))
 
 
 # ---------------------------------------------------------------- who signed

@@ -19,8 +19,10 @@ from pyhanko.sign.validation import EmbeddedPdfSignature
 from wqverify.errors import ResultsDiffer
 from wqverify.signing.revisions import (
     MALFORMED,
+    Box,
     attachments,
     differences,
+    field_places,
     form_fields,
     only_fields_added,
     open_pdf,
@@ -59,13 +61,15 @@ class Examination:
     """What a file is and what is wrong with it.
 
     ``attachments`` are those of the first signed revision (of the file, where nothing is signed); ``page`` is
-    the beginning of the file up to where signing added to it: the page as it was made.
+    the beginning of the file up to where signing added to it: the page as it was made. ``places`` says where
+    the signatures are shown, role -> (page from 0, box in points): elsewhere one could cover the page.
     """
 
     state: str
     signers: tuple[Signer, ...] = ()
     attachments: Mapping[str, bytes] = field(default_factory=dict)
     page: bytes = b""
+    places: Mapping[str, tuple[int, Box]] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -83,12 +87,12 @@ def examine(pdf: bytes, certificates: Path | None) -> Examination:
     trust = Trust.in_folder(certificates)
     refusal = _refusal(pdf)
     if refusal:
-        return Examination(UNREADABLE, (), {}, b"", (Finding("damaged", refusal),))
+        return Examination(UNREADABLE, findings=(Finding("damaged", refusal),))
     try:
         return _examined(pdf, open_pdf(pdf), trust)
     except MALFORMED:
         text = "The file is cut off or damaged: it cannot be read to its end."
-        return Examination(UNREADABLE, (), {}, b"", (Finding("damaged", text),))
+        return Examination(UNREADABLE, findings=(Finding("damaged", text),))
 
 
 def attachments_of(pdf: bytes) -> dict[str, bytes]:
@@ -123,12 +127,12 @@ def _examined(pdf: bytes, reader: PdfFileReader, trust: Trust) -> Examination:
     end = page_end(pdf, reader)
     findings = [*_whole(pdf, reader, embedded, end)]
     try:
-        attached = _first_signed(reader, embedded)
+        attached, places = _first_signed(reader, embedded), field_places(reader.root)
         findings += _content(reader, embedded, attached)
         performed_by, wrong = _performer(attached)
         findings += [Finding("damaged", wrong)] if wrong else _people(signatures, performed_by)
     except MALFORMED:
-        attached = {}
+        attached, places = {}, {}
         findings.append(Finding("damaged", "Its pages or attachments cannot be read."))
     for signature in signatures:
         findings += (Finding("damaged", text) for text in judge_signature(signature, pdf, trust))
@@ -138,6 +142,7 @@ def _examined(pdf: bytes, reader: PdfFileReader, trust: Trust) -> Examination:
         signers=tuple(Signer(s.role, s.staff_id, s.name, s.at.isoformat()) for s in signatures),
         attachments=attached,
         page=pdf[:end] if signatures else pdf,
+        places=places,
         findings=tuple(findings),
     )
 
@@ -178,7 +183,7 @@ def _whole(
         wanted = 2 + len(embedded)
     else:
         after, what, wanted = len(pdf) - end, "the page", 1
-    if after:
+    if after > 0:
         yield Finding("damaged", f"Behind the end of {what} {_bytes(after)} added.")
     elif reader.xrefs.total_revisions != wanted:
         yield Finding(

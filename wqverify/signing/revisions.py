@@ -6,7 +6,7 @@ import io
 import logging
 import struct
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from cryptography.exceptions import UnsupportedAlgorithm
@@ -90,6 +90,25 @@ def form_fields(root: Any) -> set[str]:
     if "/AcroForm" not in root:
         return set()
     return {str(field["/T"]) for field in _items(root["/AcroForm"], "/Fields")}
+
+
+Box = tuple[int, int, int, int]
+
+
+def whole(box: Iterable[float]) -> Box:
+    """Return a place on the page in whole points, as a signature field has it."""
+    left, low, right, high = (round(float(edge)) for edge in box)
+    return left, low, right, high
+
+
+def field_places(root: Any) -> dict[str, tuple[int, Box]]:
+    """Return where the signature fields are: page (from 0) and left, low, right, high in points."""
+    places = {}
+    for number, page in enumerate(_pages(root["/Pages"])):
+        for shown in _items(page, "/Annots"):
+            if "/FT" in shown:
+                places[str(shown["/T"])] = number, whole(_items(shown, "/Rect"))
+    return places
 
 
 def painted_pages(old: Any, new: Any) -> list[int]:

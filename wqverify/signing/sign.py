@@ -33,12 +33,14 @@ from wqverify.signing.examine import (
     examine,
 )
 from wqverify.signing.keys import KeyStore, does_not_open
+from wqverify.signing.revisions import whole
 from wqverify.signing.signature import PERFORMER, REVIEWER
 
 MEANING = {PERFORMER: "Performed the work described", REVIEWER: "Reviewed the record"}
 
-Box = tuple[float, float, float, float]
-Places = Mapping[str, tuple[int, Box]]  # role -> page (from 0), left, low, right, high in points
+Places = Mapping[
+    str, tuple[int, tuple[float, float, float, float]]
+]  # role -> page (from 0), left, low, right, high in points
 
 
 def sign_as_performer(
@@ -177,16 +179,7 @@ def _with_fields(pdf: bytes, places: Places) -> bytes:
     writer = _Addition(io.BytesIO(pdf + b"\n"))
     for role in (PERFORMER, REVIEWER):
         page, box = places[role]
-        append_signature_field(writer, SigFieldSpec(sig_field_name=role, on_page=page, box=_whole(box)))
-    return _written(writer)
-
-
-def _whole(box: Box) -> tuple[int, int, int, int]:
-    left, low, right, high = (round(edge) for edge in box)
-    return left, low, right, high
-
-
-def _written(writer: IncrementalPdfFileWriter) -> bytes:
+        append_signature_field(writer, SigFieldSpec(sig_field_name=role, on_page=page, box=whole(box)))
     out = io.BytesIO()
     writer.write(out)  # type: ignore[no-untyped-call]
     return out.getvalue()
