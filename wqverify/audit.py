@@ -10,9 +10,9 @@ from pathlib import Path
 
 from wqverify import pages
 from wqverify.book import Anchor, Book, StoredRecord, compare_anchors, open_book, verify
-from wqverify.errors import ChooseAnother, CorrectTheEntry, WqverifyError
+from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.plant.folder import Plant
-from wqverify.records.canonical import digest
+from wqverify.records.canonical import digest, record_from
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
 from wqverify.signing.examine import Examination, Finding, examine
 
@@ -40,8 +40,11 @@ def examine_file(path: Path, plant: Plant | None) -> Examined:
     examination = examine(data, certificates)
     number = _number(examination)
     findings = [*examination.findings]
-    if plant is not None:
-        findings += against_book(data, number, examination, book_of(plant))
+    if plant is not None and number:
+        book = book_of(plant)
+        findings += against_book(data, number, examination, book)
+        if path.stem != number and book.find(path.stem) is not None:
+            findings.append(Finding("damaged", f"The file is named {path.stem} but holds record {number}."))
     return Examined(path, number, examination, tuple(findings))
 
 
@@ -59,7 +62,7 @@ def _number(examination: Examination) -> str:
     try:
         return str(json.loads(examination.attachments["record.json"])["number"])
     except (KeyError, ValueError, TypeError):
-        return "?"
+        return ""
 
 
 def against_book(data: bytes, number: str, examination: Examination, book: Book) -> Iterator[Finding]:
@@ -106,13 +109,16 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
     """Recompute the chains, compare the pages on disk, the digests held outside and the pages handed out."""
     book = book_of(plant)
     told = [_anchor(text) for text in anchors]
-    if handed_out is not None:
-        told += anchors_in(handed_out)
     inside = verify(book)
     findings = [Finding(f.severity, f.text) for f in inside]
     if any(f.severity == "damaged" for f in inside):
         return findings  # what is read out of a damaged book says nothing about files
+    if handed_out is not None:
+        outside, strange = compare_pages(book, handed_out)
+        told += outside
+        findings += strange
     findings += [Finding(f.severity, f.text) for f in compare_anchors(book, told)]
+    findings += _certificates(plant, book)
     left = pages.unfinished(plant.folder, book)
     findings += [Finding("note", f"Unfinished: {path.name}: {what}.") for path, what in left]
     waiting = {path.stem for path, what in left if what == pages.NOT_IN_PLACE}
@@ -135,18 +141,45 @@ def _anchor(text: str) -> Anchor:
             found=text,
             expected="CHAIN:SEQ:DIGEST",
         )
-    return Anchor(chain, int(seq), known, "told on the command line")
+    return Anchor(chain, int(seq), known, "the digest told on the command line")
 
 
-def anchors_in(folder: Path) -> list[Anchor]:
-    """Return the previous digests that the pages in a folder carry in their records."""
-    found = []
+def compare_pages(book: Book, folder: Path) -> tuple[list[Anchor], list[Finding]]:
+    """Return the previous digests on the pages in a folder, and what is wrong between them and the book."""
+    anchors: list[Anchor] = []
+    findings: list[Finding] = []
     for path in sorted(folder.glob("*.pdf")):
-        record = examine(read_pdf(path), None).attachments.get("record.json")
-        if record is not None:
-            previous = json.loads(record)["previous"]
-            found.append(Anchor(previous["chain"], previous["seq"], previous["digest"], path.name))
-    return [anchor for anchor in found if anchor.seq]
+        data = examine(read_pdf(path), None).attachments.get("record.json", b"")
+        try:
+            record = record_from(data)
+        except ResultsDiffer:
+            findings.append(Finding("note", f"{path.name} holds no readable record; it was not compared."))
+            continue
+        previous, state = record.previous, book.find(record.number)
+        if previous.seq:
+            anchors.append(Anchor(previous.chain, previous.seq, previous.digest, path.name))
+        if state is None:
+            text = f"The book does not know {record.number}, of which {path.name} was handed out."
+            findings.append(Finding("damaged", text))
+        elif state.digest != digest(data):
+            text = f"The record.json in {path.name} is not the one entered as {record.number}."
+            findings.append(Finding("damaged", text))
+    return anchors, findings
+
+
+def _certificates(plant: Plant, book: Book) -> Iterator[Finding]:
+    """The newest certificate entered for the authority and each person must be the one in the folder."""
+    entered = {
+        str(entry.body["by"]): str(entry.body["certificate"])
+        for entry in book.entries(book.chain)
+        if entry.event in ("authority made", "key issued")
+    }
+    for name, expected in entered.items():
+        path = plant.folder / "certificates" / f"{name}.pem"
+        if not path.is_file():
+            yield Finding("damaged", f"certificates/{path.name} is missing; put its newest copy back.")
+        elif digest(path.read_bytes()) != expected:
+            yield Finding("damaged", f"certificates/{path.name} is not the one entered into the book.")
 
 
 # ---------------------------------------------------------------- run again

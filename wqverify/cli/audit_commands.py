@@ -16,12 +16,15 @@ if TYPE_CHECKING:
 
 
 def _plant_if_any(plant_folder: Path | None) -> Plant | None:
-    try:
-        return opened(plant_folder)
-    except RepairTheFolder:
-        if plant_folder is not None:
-            raise
-        return None
+    """Return the plant folder told or above, None for none; a broken one is not passed over."""
+    from wqverify.plant.folder import find_plant
+
+    if plant_folder is None:
+        try:
+            plant_folder = find_plant(Path.cwd())
+        except RepairTheFolder:
+            return None
+    return opened(plant_folder)
 
 
 @click.command()
@@ -57,7 +60,7 @@ def examine(files: tuple[Path, ...], plant_folder: Path | None, as_json: bool) -
         )
     else:
         for one in examined:
-            click.echo(f"{one.path.name}: record {one.number}, {one.examination.state}")
+            click.echo(f"{one.path.name}: record {one.number or '?'}, {one.examination.state}")
             for role, staff, name, time in one.examination.signers:
                 click.echo(f"  {role}: {name} ({staff}), {time} by that computer's clock")
             for finding in one.findings:
