@@ -1,4 +1,4 @@
-"""A hand-made record of the invented plant Ellodale, for the tests of show: synthetic, nothing of it is computed."""
+"""A hand-made record of the invented plant Ellodale: synthetic, nothing of it is computed."""
 
 from __future__ import annotations
 
@@ -182,22 +182,55 @@ def checks() -> tuple[Check, ...]:
         check("thermometer", "thermometer", "Temperature against T-17", ok, degrees, DEGREES, "18.6", "18.3"),
         check("f7", found, b7, ok, error("0.034", "7.00", found), ERROR, "7.06", "7.026"),
         check("f10", found, b10, bad, error("-0.159", "10.01", found, "0.037"), ERROR, "9.92", "10.079"),
-        check("fp", found, "At the process value 8.62, between the buffers", Outcome.TOO_CLOSE, replace(
-            between, text="-0.092", value=-0.092), ERROR, "8.62", "8.712"),
+        check(
+            "fp",
+            found,
+            "At the process value 8.62, between the buffers",
+            Outcome.TOO_CLOSE,
+            replace(between, text="-0.092", value=-0.092),
+            ERROR,
+            "8.62",
+            "8.712",
+        ),
         check("slope", found, "Slope of the electrode", ok, slope, SLOPE, counts=False),
         check("offset", found, "Offset of the electrode", ok, offset, OFFSET, counts=False),
-        check("fcs", found, "Process value in the control system", ok, chain, SIGNAL, "8.58", "8.71", "control system"),
+        check(
+            "fcs",
+            found,
+            "Process value in the control system",
+            ok,
+            chain,
+            SIGNAL,
+            "8.58",
+            "8.71",
+            "control system",
+        ),
         check("c7", clean, b7, ok, error("0.014", "7.00", clean), ERROR, "7.04", "7.026"),
         check("c10", clean, b10, bad, error("-0.139", "10.01", clean, "0.037"), ERROR, "9.94", "10.079"),
         check("l7", left, b7, ok, error("-0.006", "7.00", left), ERROR, "7.02", "7.026"),
         check("l10", left, b10, ok, error("0.001", "10.01", left, "0.037"), ERROR, "10.08", "10.079"),
-        check("lc", left, "Check buffer 7.00, B7-4502, another lot", ok, error("0.01", "7.00", "check"), CHECK,
-              "7.03", "7.02"),
-        Check("grab_after", left, "Display against a grab with Bench pH meter of the laboratory (M-3)",
-              Outcome.NOT_EVALUATED, observed="8.71", reference="8.68",
-              quantity=Quantity("0.03", "pH", 0.03, 0.032, 40, 2.05, "0.066"),
-              reason="the grab was measured 22 min after it was taken, more than 15 min", counts=False),
-    )  # fmt: skip
+        check(
+            "lc",
+            left,
+            "Check buffer 7.00, B7-4502, another lot",
+            ok,
+            error("0.01", "7.00", "check"),
+            CHECK,
+            "7.03",
+            "7.02",
+        ),
+        Check(
+            "grab_after",
+            left,
+            "Display against a grab with Bench pH meter of the laboratory (M-3)",
+            Outcome.NOT_EVALUATED,
+            observed="8.71",
+            reference="8.68",
+            quantity=Quantity("0.03", "pH", 0.03, 0.032, 40, 2.05, "0.066"),
+            reason="the grab was measured 22 min after it was taken, more than 15 min",
+            counts=False,
+        ),
+    )
 
 
 def workings() -> tuple[Working, ...]:
@@ -224,10 +257,13 @@ def workings() -> tuple[Working, ...]:
             "straight line between two buffers; x is what the analyzer shows",
         ),
         Working(
-            "Slope of the electrode", "S = (E2 - E1) / (B2 - B1); slope = -S / k(t)", "(-175.6 + 4.1) / (10.079 - 7.026)",
-            "-56.18 mV/pH; 97.1 %", "k(18.4 °C) = 57.85 mV/pH, table nernst_slope, SI 2019",
+            "Slope of the electrode",
+            "S = (E2 - E1) / (B2 - B1); slope = -S / k(t)",
+            "(-175.6 + 4.1) / (10.079 - 7.026)",
+            "-56.18 mV/pH; 97.1 %",
+            "k(18.4 °C) = 57.85 mV/pH, table nernst_slope, SI 2019",
         ),
-    )  # fmt: skip
+    )
 
 
 def chart() -> Chart:
@@ -348,17 +384,74 @@ def entries() -> tuple[Entry, ...]:
 def standards() -> dict[str, Standard]:
     table = {"table": "ph_buffers_ready_made", "edition": "trade 1"}
     found = (
-        Standard("B7-4471", "buffer", "pH 7.00 ready-made", "4471", "pH", "C-4471 (invented)", D("0.01"), D(2), column="7.00",
-                 opened="2026-01-12", usable_until="2026-07-11", because="opened + 180 days", **table),
-        Standard("B10-2188", "buffer", "pH 10.01 ready-made", "2188", "pH", "C-2188 (invented)", D("0.02"), D(2),
-                 column="10.01", opened="2026-01-12", usable_until="2026-04-12", because="opened + 90 days", **table),
-        Standard("B7-4502", "buffer", "pH 7.00 ready-made, kept for checking", "4502", "pH", "C-4502 (invented)", D("0.01"),
-                 D(2), column="7.00", opened="2026-01-12", usable_until="2026-07-11", because="opened + 180 days", **table),
-        Standard("T-17", "thermometer", "Reference thermometer", "serial 17-221", "°C", "K-17 (invented)", D("0.3"), D(2),
-                 calibration_due="2026-09-01"),
-        Standard("M-3", "meter", "Bench pH meter of the laboratory", "serial BM-3", "pH", "own buffers each morning",
-                 D("0.024"), D(2), calibration_due="2026-09-01"),
-    )  # fmt: skip
+        Standard(
+            "B7-4471",
+            "buffer",
+            "pH 7.00 ready-made",
+            "4471",
+            "pH",
+            "C-4471 (invented)",
+            D("0.01"),
+            D(2),
+            column="7.00",
+            opened="2026-01-12",
+            usable_until="2026-07-11",
+            because="opened + 180 days",
+            **table,
+        ),
+        Standard(
+            "B10-2188",
+            "buffer",
+            "pH 10.01 ready-made",
+            "2188",
+            "pH",
+            "C-2188 (invented)",
+            D("0.02"),
+            D(2),
+            column="10.01",
+            opened="2026-01-12",
+            usable_until="2026-04-12",
+            because="opened + 90 days",
+            **table,
+        ),
+        Standard(
+            "B7-4502",
+            "buffer",
+            "pH 7.00 ready-made, kept for checking",
+            "4502",
+            "pH",
+            "C-4502 (invented)",
+            D("0.01"),
+            D(2),
+            column="7.00",
+            opened="2026-01-12",
+            usable_until="2026-07-11",
+            because="opened + 180 days",
+            **table,
+        ),
+        Standard(
+            "T-17",
+            "thermometer",
+            "Reference thermometer",
+            "serial 17-221",
+            "°C",
+            "K-17 (invented)",
+            D("0.3"),
+            D(2),
+            calibration_due="2026-09-01",
+        ),
+        Standard(
+            "M-3",
+            "meter",
+            "Bench pH meter of the laboratory",
+            "serial BM-3",
+            "pH",
+            "own buffers each morning",
+            D("0.024"),
+            D(2),
+            calibration_due="2026-09-01",
+        ),
+    )
     return {standard.id: standard for standard in found}
 
 
@@ -366,11 +459,28 @@ def given() -> Given:
     ranged = {"low": D(0), "high": D(14), "unit": "pH"}
     return Given(
         1,
-        Site("Ellodale water plant", "America/Chicago", 10, synthetic=True, address="1 Weir Lane, Ellodale (invented)"),
+        Site(
+            "Ellodale water plant",
+            "America/Chicago",
+            10,
+            synthetic=True,
+            address="1 Weir Lane, Ellodale (invented)",
+        ),
         Analyzer(
-            "AIT-2101", "EL-0417", "pH transmitter with glass electrode and automatic temperature compensation", "pH", "pH",
-            D(0), D(14), "Filter gallery, panel FG-2", "Settled water, tap S-4", "Ellodale water plant", "", D("0.01"),
-            "4-20 mA for 0-14 pH", "AIT2101.PV",
+            "AIT-2101",
+            "EL-0417",
+            "pH transmitter with glass electrode and automatic temperature compensation",
+            "pH",
+            "pH",
+            D(0),
+            D(14),
+            "Filter gallery, panel FG-2",
+            "Settled water, tap S-4",
+            "Ellodale water plant",
+            "",
+            D("0.01"),
+            "4-20 mA for 0-14 pH",
+            "AIT2101.PV",
             hops=(
                 Hop("transmitter output", damping_s=D(10), **ranged),
                 Hop("input card", input_ohm=D(250), **ranged),
@@ -380,44 +490,92 @@ def given() -> Given:
         ),
         standards(),
         {
-            "T-07": Person("T-07", "Ines Quarrow", True, False, "Class C 10417 (invented)", "2027-06-30",
-                           "State approval 88-T (invented): pH, turbidity, temperature, residual"),
+            "T-07": Person(
+                "T-07",
+                "Ines Quarrow",
+                True,
+                False,
+                "Class C 10417 (invented)",
+                "2027-06-30",
+                "State approval 88-T (invented): pH, turbidity, temperature, residual",
+            ),
         },
-        {"ph_buffers_ready_made": TableUse("ph_buffers_ready_made", "trade 1", "5e" * 32, "trade labels, transcribed")},
-        earlier=(Earlier("L1-2026-0009", "2026-02-24T08:05:00-06:00", "EL-0417", {"as_found at the analyzer": "pass"}),),
+        {
+            "ph_buffers_ready_made": TableUse(
+                "ph_buffers_ready_made", "trade 1", "5e" * 32, "trade labels, transcribed"
+            )
+        },
+        earlier=(
+            Earlier(
+                "L1-2026-0009", "2026-02-24T08:05:00-06:00", "EL-0417", {"as_found at the analyzer": "pass"}
+            ),
+        ),
         changes=(
-            Change("2026-03-01T10:00:00-06:00", "tolerance control_system of AIT-2101: high", "0.10", "0.15", "S-02",
-                   "loop card resolves 0.014 pH only"),
+            Change(
+                "2026-03-01T10:00:00-06:00",
+                "tolerance control_system of AIT-2101: high",
+                "0.10",
+                "0.15",
+                "S-02",
+                "loop card resolves 0.014 pH only",
+            ),
             Change("2026-03-02T07:30:00-06:00", "location of AIT-2101", "panel FG-1", "panel FG-2"),
         ),
-    )  # fmt: skip
+    )
 
 
 def notes() -> tuple[Note, ...]:
     return (
-        Note("caution", "10.01 is opened for 50 days; it takes up carbon dioxide and only falls.", "common practice"),
+        Note(
+            "caution",
+            "10.01 is opened for 50 days; it takes up carbon dioxide and only falls.",
+            "common practice",
+        ),
         Note("advice", "Outside tolerance after cleaning: adjust in two buffers, then read both again."),
-        Note("cannot see", "A wrong bottle used for adjusting and for as left reads 0.00 by construction; the check buffer "
-                           "of another lot is there for that.", "budgets, pH"),
-        Note("cannot see", "An error of the temperature compensation, as all buffers were at one temperature."),
+        Note(
+            "cannot see",
+            "A wrong bottle used for adjusting and for as left reads 0.00 by construction; the check buffer "
+            "of another lot is there for that.",
+            "budgets, pH",
+        ),
+        Note(
+            "cannot see", "An error of the temperature compensation, as all buffers were at one temperature."
+        ),
         Note("statement", "The error at the process value is the straight line between the two buffers."),
-    )  # fmt: skip
+    )
 
 
 def example() -> Record:
     """Return a visit that failed as found, was adjusted in two buffers and passed as left."""
     slope = Quantity("-56.18", "mV/pH", -56.18, 0.23, None, 2.0, "0.46")
     return Record(
-        1, 1, "L1-2026-0017", "AIT-2101 ph_calibration 2026-03-03T08:15:00-06:00", "ph_calibration", "pH calibration in buffers",
-        1, "2026-03-03T08:15:00-06:00", "2026-03-03T09:24:31-06:00", "T-07", {"tag": "AIT-2101"}, entries(),
+        1,
+        1,
+        "L1-2026-0017",
+        "AIT-2101 ph_calibration 2026-03-03T08:15:00-06:00",
+        "ph_calibration",
+        "pH calibration in buffers",
+        1,
+        "2026-03-03T08:15:00-06:00",
+        "2026-03-03T09:24:31-06:00",
+        "T-07",
+        {"tag": "AIT-2101"},
+        entries(),
         (
             Caution("Tell operations before the output is held.", "common practice"),
-            Caution("Eye protection with acid and buffers; rinse into the waste bottle.", "label of the bottle"),
+            Caution(
+                "Eye protection with acid and buffers; rinse into the waste bottle.", "label of the bottle"
+            ),
         ),
         given(),
-        Result(checks(), (Value("slope_mv", "as_found", "Slope of the electrode", slope, "from the mV in two buffers"),),
-               workings(), notes(), (chart(),)),
+        Result(
+            checks(),
+            (Value("slope_mv", "as_found", "Slope of the electrode", slope, "from the mV in two buffers"),),
+            workings(),
+            notes(),
+            (chart(),),
+        ),
         Software("0.1.0", "3.11.9", "0.15.2", "ph_calibration.ipynb", "0a" * 32),
         Previous("L1", 41, "9f" * 32),
         {"executed.ipynb": "1b" * 32, "chart-1.svg": "2c" * 32},
-    )  # fmt: skip
+    )

@@ -223,12 +223,12 @@ def standards_table(record: Record) -> Table:
     """Return the standards and reference instruments of the visit."""
     day = record.performed[:10]
     columns = (
-        Column("Standard or instrument", share=1.9),
+        Column("Standard or instrument"),
         Column("Lot or serial", "short"),
-        Column("Certificate", share=1.3),
-        Column("Value", share=1.1),
+        Column("Certificate"),
+        Column("Value"),
         Column("U (k)", "short"),
-        Column("Usable until, opened", share=1.6),
+        Column("Usable until, opened"),
     )
     return Table(columns, tuple(_standard_row(s, day) for s in record.given.standards.values()))
 
@@ -280,7 +280,7 @@ def checks_table(record: Record) -> Table:
     """Return every check with its outcome as a word, grouped by stage and place."""
     letters = _letters(record)
     columns = (
-        Column("Check", share=1.0),
+        Column("Check"),
         Column("Observed", "number"),
         Column("Reference", "number"),
         Column("Error or value", "number"),
@@ -337,10 +337,10 @@ def _limits(record: Record) -> Iterator[Block]:
     letters = _letters(record)
     if letters:
         columns = (
-            Column("Limit", share=1.0),
+            Column("Limit"),
             Column("Rule", "short"),
             Column("Basis", "short"),
-            Column("Source", share=2.0),
+            Column("Source"),
             Column("Dated", "short"),
         )
         grouped: dict[tuple[str, str, str, str], list[str]] = {}

@@ -52,11 +52,10 @@ ColumnKind = Literal["text", "short", "number", "outcome", "digest"]
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column; ``share`` is its part of the width where text has to wrap."""
+    """A column; only text wraps."""
 
     label: str
     kind: ColumnKind = "text"
-    share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,9 +56,9 @@ def _people(record: Record) -> Iterator[Block]:
     if lines:
         yield Heading(headings.PEOPLE)
         columns = (
-            Column("Name", share=1.0),
-            Column("Part in this record", share=1.0),
-            Column("Licence, approval", share=1.8),
+            Column("Name"),
+            Column("Part in this record"),
+            Column("Licence, approval"),
         )
         yield Table(columns, rows(*lines))
 
