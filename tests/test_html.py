@@ -20,6 +20,8 @@ from wqverify.show.kinds import (
     Formula,
     Heading,
     Row,
+    SignaturePlace,
+    Signatures,
     Statement,
     Table,
     Title,
@@ -81,6 +83,7 @@ def test_a_whole_record_is_well_formed_and_uses_a_few_harmless_tags() -> None:
         Statement(NASTY, NASTY, NASTY),
         CautionBlock(NASTY, NASTY),
         ChartBlock(NASTY, NASTY),
+        Signatures((SignaturePlace(NASTY, NASTY, NASTY),), NASTY),
     ],
     ids=lambda block: type(block).__name__,
 )
@@ -142,3 +145,13 @@ def test_the_notebook_shows_the_words_of_the_record() -> None:
     words = Seen(html(blocks(record), {})).words
     for text in ("pH <b>calibration</b>", "too close to decide", "Ines Quarrow (T-07)", "Kept for 10 years"):
         assert text in words
+
+
+def test_nothing_is_loaded_from_elsewhere_and_nothing_can_run() -> None:
+    shown = html(blocks(example()), {"chart-1.svg": b"<svg/>"})
+    for way in ("http:", "https:", "url(", "@import", "<link", "<script", "<form", "javascript:"):
+        assert way not in shown
+
+
+def test_the_same_text_every_time() -> None:
+    assert html(blocks(example()), {}) == html(blocks(example()), {})

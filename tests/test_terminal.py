@@ -132,3 +132,39 @@ def test_information_only_is_no_pass() -> None:
 
 def test_the_same_text_every_time() -> None:
     assert text(blocks(example())) == text(blocks(example()))
+
+
+def test_the_short_answer_holds_every_check_once() -> None:
+    checks = (
+        Check("a", "as_left", "Error", Outcome.PASS),
+        Check("b", "process_before", "Display against a grab", Outcome.FAIL, counts=False),
+    )
+    lines = summary(with_checks(*checks)).splitlines()
+    at = lines.index("Process before: no part of a verdict")
+    assert re.fullmatch(r"  Display against a grab +\(fail\)", lines[at + 1])
+    assert lines[-1] == "Status after the work: in service"
+    whole = [line for line in summary(example()).splitlines() if re.match("  [^ ]", line)]
+    assert len(whole) == len(example().result.checks)
+
+
+def test_a_stage_that_was_not_done_gives_its_reason_in_the_short_answer() -> None:
+    record = with_checks(Check("a", "as_found", "Error", Outcome.PASS))
+    undone = replace(record.entries[-1], path="as_left.not_done", text="electrode on order")
+    shown = summary(replace(record, entries=(*record.entries, undone)))
+    assert "\nAs left: not done, electrode on order\n" in shown
+
+
+def test_a_long_label_gives_way_to_what_stands_beside_it() -> None:
+    shown = summary(with_checks(Check("a", "as_left", "word " * 30, Outcome.TOO_CLOSE)))
+    (line,) = [line for line in shown.splitlines() if line.startswith("  word")]
+    assert len(line) == 80
+    assert re.search("…  +too close to decide$", line)
+
+
+def test_what_was_typed_does_not_steer_the_terminal() -> None:
+    record = example()
+    nasty = replace(record.entries[-1], text="red \x1b[31m, bell \x07, \u202eback")
+    record = replace(record, entries=(*record.entries, nasty), title="pH \x1b[2J")
+    assert "red [U+001B][31m, bell [U+0007], [U+202E]back" in text(blocks(record))
+    assert "pH [U+001B][2J" in summary(record)
+    assert not re.search("[\x00-\x09\x0b-\x1f\x7f-\x9f\u202e]", text(blocks(record)) + summary(record))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 from textwrap import wrap
 from typing import TypedDict
@@ -23,6 +24,7 @@ from wqverify.show.kinds import (
     Statement,
     Table,
     Title,
+    Verdict,
     Verdicts,
     at_its_foot,
 )
@@ -31,6 +33,8 @@ from wqverify.terms import Check, Record
 
 _LABEL = 26
 _BETWEEN = 2
+# C0, C1, and what turns the direction of writing: a typed text must not repaint the terminal.
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 class _Words(TypedDict):
@@ -42,8 +46,7 @@ _WORDS: _Words = {"break_on_hyphens": False}  # B10-2188 stays one word
 
 def text(blocks: Sequence[Block], width: int = 80) -> str:
     """Return blocks as lines of at most ``width`` characters."""
-    lines = [line.rstrip() for block in at_its_foot(blocks) for line in _lines(block, width)]
-    return "\n".join(lines) + "\n"
+    return _joined(line for block in at_its_foot(blocks) for line in _lines(block, width))
 
 
 def summary(record: Record, width: int = 80) -> str:
@@ -53,17 +56,30 @@ def summary(record: Record, width: int = 80) -> str:
     cells = {check.key: _cells(check) for check in record.result.checks}
     widths = [max((len(c[i]) for c in cells.values()), default=0) for i in range(5)]
     widths[0] = min(widths[0], width - 2 - sum(widths[1:]) - 4 * _BETWEEN)
-    for verdict in next(block for block in blocks(record) if isinstance(block, Verdicts)).rows:
+    *verdicts, status = next(block for block in blocks(record) if isinstance(block, Verdicts)).rows
+    said = {verdict.label for verdict in verdicts}
+    places = dict.fromkeys(stage_at(check.stage, check.place) for check in record.result.checks)
+    uncounted = [Verdict(label, "no part of a verdict") for label in places if label not in said]
+    for verdict in (*verdicts, *uncounted, status):
         judged = [c for c in record.result.checks if stage_at(c.stage, c.place) == verdict.label]
         detail = f", {verdict.detail}" if verdict.detail and not judged else ""
-        lines += wrap(f"{verdict.label}: {verdict.word}{detail}", width, **_WORDS)
+        lines += _wrapped(f"{verdict.label}: {verdict.word}{detail}", width)
         for check in judged:
             label, *rest = cells[check.key]
             parts = (_cut(label, widths[0]), *rest)
             row = (" " * _BETWEEN).join(f"{p:{w}}" for p, w in zip(parts, widths, strict=True))
             lines.append(f"  {row}")
             lines += _wrapped(check.reason, width, "    ", "    ") if check.reason else ()
-    return "\n".join(line.rstrip() for line in lines) + "\n"
+    return _joined(lines)
+
+
+def _joined(lines: Iterable[str]) -> str:
+    """Return lines as one text; what would steer the terminal stands there by its code, as on the page."""
+    return "".join(f"{_CONTROL.sub(_code, line.rstrip())}\n" for line in lines)
+
+
+def _code(character: re.Match[str]) -> str:
+    return f"[U+{ord(character[0]):04X}]"
 
 
 def _cells(check: Check) -> tuple[str, str, str, str, str]:
