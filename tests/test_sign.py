@@ -29,6 +29,7 @@ from small_pdf import (
 )
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder, ResultsDiffer, WqverifyError
+from wqverify.show.wording import PERFORMER_MEANING, REVIEWER_MEANING
 from wqverify.signing.authority import issue, withdraw
 from wqverify.signing.certificates import authority_of, fingerprint
 from wqverify.signing.examine import attachments_of
@@ -79,8 +80,8 @@ def test_each_signature_keeps_all_bytes_before_it(signed: bytes, reviewed: bytes
 def test_a_signature_says_what_it_means_and_when(reviewed: bytes) -> None:
     performer, reviewer = signatures(reviewed)
     assert (performer.field_name, reviewer.field_name) == ("Performer", "Reviewer")
-    assert performer.sig_object["/Reason"] == "Performed the work described"
-    assert reviewer.sig_object["/Reason"] == "Reviewed the record"
+    assert performer.sig_object["/Reason"] == PERFORMER_MEANING
+    assert reviewer.sig_object["/Reason"] == REVIEWER_MEANING
     assert performer.self_reported_timestamp == NOW + timedelta(hours=1)
     assert reviewer.self_reported_timestamp == NOW + timedelta(hours=2)
     assert {s.sig_object["/SubFilter"] for s in (performer, reviewer)} == {"/ETSI.CAdES.detached"}

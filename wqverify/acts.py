@@ -216,11 +216,10 @@ class _Role:
     name: str
     event: str
     waiting: str  # the state a record must be in
-    meaning: str
 
 
-PERFORMER = _Role("Performer", "signed", "performed, not signed", "Performed the work described")
-REVIEWER = _Role("Reviewer", "reviewed", "signed, not countersigned", "Reviewed the record")
+PERFORMER = _Role("Performer", "signed", "performed, not signed")
+REVIEWER = _Role("Reviewer", "reviewed", "signed, not countersigned")
 
 
 def sign(
@@ -356,7 +355,7 @@ def _signed(
     places = signature_places(record, data, attached)
     _page, (left, low, right, high) = places[role.name]
     when = now.astimezone(plant.zone).isoformat(sep=" ", timespec="minutes")
-    lines = (f"{person.name} ({person.id})", role.meaning, f"{when}, this computer's clock")
+    lines = (f"{person.name} ({person.id})", "signed with a personal key", f"{when}, this computer's clock")
     stamp = stamp_page(lines, right - left, high - low)
     keys = KeyStore(store)
     certificates = plant.folder / "certificates"

@@ -112,12 +112,6 @@ def previous_words(previous: Previous) -> str:
     return f"{previous.chain} entry {previous.seq}, {previous.digest}"
 
 
-def previous_short(previous: Previous) -> str:
-    """Return the entry before with the beginning of its digest; the whole one stands in the record."""
-    words = previous_words(previous)
-    return words.replace(previous.digest, previous.digest[:32] + "…") if previous.digest else words
-
-
 def _about(record: Record) -> Iterator[Block]:
     yield Heading(headings.ABOUT)
     for sentence in (

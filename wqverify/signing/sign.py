@@ -15,6 +15,7 @@ from typing import Any
 
 from cryptography import x509
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.pdf_utils.layout import AxisAlignment, Margins, SimpleBoxLayoutRule
 from pyhanko.pdf_utils.writer import BasePdfFileWriter
 from pyhanko.sign.fields import MDPPerm, SigFieldSpec, SigSeedSubFilter, append_signature_field
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
@@ -23,6 +24,7 @@ from pyhanko.sign.signers.pdf_signer import PdfSigningSession
 from pyhanko.stamp import StaticStampStyle
 
 from wqverify.errors import ChooseAnother, ResultsDiffer
+from wqverify.show.wording import PERFORMER_MEANING, REVIEWER_MEANING
 from wqverify.signing.certificates import authority_of, fingerprint, holder, issued_by, withdrawals_of
 from wqverify.signing.examine import (
     NOT_COUNTERSIGNED,
@@ -36,7 +38,11 @@ from wqverify.signing.keys import KeyStore, does_not_open
 from wqverify.signing.revisions import whole
 from wqverify.signing.signature import PERFORMER, REVIEWER
 
-MEANING = {PERFORMER: "Performed the work described", REVIEWER: "Reviewed the record"}
+# The library would shrink a stamp by 5 points on each side, off the lines it stands on.
+_TO_THE_EDGE = SimpleBoxLayoutRule(
+    AxisAlignment.ALIGN_MIN, AxisAlignment.ALIGN_MIN, margins=Margins(0, 0, 0, 0)
+)
+MEANING = {PERFORMER: PERFORMER_MEANING, REVIEWER: REVIEWER_MEANING}  # as printed at the place of each
 
 Places = Mapping[
     str, tuple[int, tuple[float, float, float, float]]
@@ -199,7 +205,9 @@ def _signed(
     with tempfile.TemporaryDirectory() as folder:  # the library reads a stamp from a file only
         page = Path(folder) / "stamp.pdf"
         page.write_bytes(stamp)
-        style = StaticStampStyle.from_pdf_file(str(page), border_width=0, background_opacity=1.0)
+        style = StaticStampStyle.from_pdf_file(
+            str(page), border_width=0, background_opacity=1.0, background_layout=_TO_THE_EDGE
+        )
         pdf_signer = _SignerAt(what, signer=signer, stamp_style=style)
         pdf_signer.now = now
         out = io.BytesIO()
