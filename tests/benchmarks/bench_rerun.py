@@ -1,0 +1,136 @@
+"""What running stored records again costs, and what bounds it: 10 000 of the demo's size in one process.
+
+Run: python tests/benchmarks/bench_rerun.py [--quick]    (200 records instead; the goal is 0.5 ms a record)
+"""
+
+from __future__ import annotations
+
+import cProfile
+import io
+import os
+import pstats
+import statistics
+import sys
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # helpers of the tests, not the package
+
+from plant_example import MONTH, NOW, bytes_of, plant_in
+
+from wqverify.book import Book, open_book
+from wqverify.demo.visits import visits
+from wqverify.procedures import PROCEDURES
+from wqverify.procedures.sheets import parse
+from wqverify.records.canonical import digest, given_from, plain_from, record_from, to_plain
+from wqverify.records.record import Case, compute
+from wqverify.records.rerun import rerun
+
+AT_ONCE = 500  # records entered in one transaction
+
+
+def filled(folder: Path, samples: list[bytes], count: int) -> Book:
+    """Return a book that holds the demo's records over and over, each under a number of its own."""
+    book = open_book(folder / "book.sqlite", "L1", create=True)
+    for start in range(0, count, AT_ONCE):
+        with book.writing() as writer:
+            for n in range(start, min(start + AT_ONCE, count)):
+                number = writer.next_number(2026)
+                data = samples[n % len(samples)].replace(b'"L1-2026-0001"', f'"{number}"'.encode())
+                body = {
+                    "by": "T-07",
+                    "tag": "AIT-2101",
+                    "serial": "EL-0417",
+                    "procedure": "ph_calibration",
+                    "visit": number,
+                    "performed": NOW.isoformat(),
+                }
+                at = NOW.isoformat()
+                writer.append("performed", key=number, record=number, at=at, stored=data, body=body)
+    return book
+
+
+def run_all(book: Book) -> tuple[float, Counter[str]]:
+    """Run every record again as ``wqverify rerun --all`` does; seconds and answers."""
+    answers: Counter[str] = Counter()
+    begun = time.perf_counter()
+    for one in book.iterate_stored():
+        answers[str(rerun(one.data).answer) if digest(one.data) == one.digest else "altered"] += 1
+    return time.perf_counter() - begun, answers
+
+
+def parts(samples: list[bytes], rounds: int) -> dict[str, float]:
+    """Return the median milliseconds of each part of running one record again, mean over the samples."""
+    sums: dict[str, float] = {}
+    for data in samples:
+        plain = plain_from(data)
+        procedure = PROCEDURES[plain["procedure"]]
+        given = given_from(plain["given"])
+        case = Case(procedure, plain["sheet"], given)
+        sheet, result = parse(procedure, case.sheet), compute(case)
+        again = to_plain(result)
+        tasks: dict[str, Any] = {
+            "the whole": lambda data=data: rerun(data),
+            "read the JSON": lambda data=data: plain_from(data),
+            "check the sheet, make given": lambda p=procedure, c=case, plain=plain: (
+                parse(p, c.sheet),
+                given_from(plain["given"]),
+            ),
+            "compute the result": lambda p=procedure, s=sheet, g=given: p.compute(s, g, {}),
+            "write the result as plain data": lambda r=result: to_plain(r, checked=False),
+            "compare": lambda plain=plain, again=again: plain["result"] == again,
+        }
+        for name, task in tasks.items():
+            taken = []
+            for _ in range(rounds):
+                begun = time.perf_counter()
+                task()
+                taken.append(time.perf_counter() - begun)
+            sums[name] = sums.get(name, 0.0) + statistics.median(taken) * 1e3
+    return {name: total / len(samples) for name, total in sums.items()}
+
+
+def profiled(samples: list[bytes], rounds: int, lines: int = 15) -> str:
+    """Return where the time goes, the functions with most time of their own first."""
+    profile = cProfile.Profile()
+    profile.enable()
+    for _ in range(rounds):
+        for data in samples:
+            rerun(data)
+    profile.disable()
+    out = io.StringIO()
+    pstats.Stats(profile, stream=out).strip_dirs().sort_stats("tottime").print_stats(lines)
+    return out.getvalue()[out.getvalue().index("ncalls") :].rstrip()
+
+
+def main(count: int, rounds: int) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        plant = plant_in(Path(folder) / "plant")
+        samples = [bytes_of(plant, visit.name) for visit in visits(MONTH)]
+        records = [record_from(data) for data in samples]
+        quantities = [c.quantity for r in records for c in r.result.checks if c.quantity is not None]
+        each = len(records)
+        print(f"load {os.getloadavg()[0]:.1f}; {each} records of the demo, mean of one:")
+        print(
+            f"  {sum(map(len, samples)) / each / 1000:.0f} kB, {len(quantities) / each:.0f} quantities, "
+            f"{sum(len(q.budget) for q in quantities) / each:.0f} lines of budget"
+        )
+        for name, taken in parts(samples, rounds).items():
+            print(f"  {name:<34}{taken:7.2f} ms")
+        book = filled(Path(folder), samples, count)
+        seconds, answers = run_all(book)
+        each_ms = seconds / count * 1e3
+        print(f"{count} records from the book in one process: {seconds:.1f} s, {each_ms:.2f} ms each")
+        print(f"answers: {dict(answers)}; load {os.getloadavg()[0]:.1f}")
+        print("profile (its own cost is in it; shares count, not times):")
+        print(profiled(samples, rounds))
+    if answers != {"reproduced": count}:
+        sys.exit("not every record was reproduced")
+
+
+if __name__ == "__main__":
+    quick = "--quick" in sys.argv
+    main(200 if quick else 10_000, 10 if quick else 60)
