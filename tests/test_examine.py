@@ -127,7 +127,7 @@ TAMPERED: dict[str, tuple[Callable[[bytes], bytes], list[str]]] = {
     "one bit of where the record is": (
         lambda pdf: small.flipped(pdf, PAGE.index(b"/EF") + 1),
         [
-            "Its pages or attachments cannot be read.",
+            "The pages or attachments of the file cannot be read.",
             CHANGED.format(MIRA, "performer"),
             CHANGED.format(JON, "reviewer"),
         ],
@@ -425,7 +425,7 @@ def test_an_encrypted_pdf() -> None:
     out = io.BytesIO()
     writer.write(out)
     assert damage(examine(out.getvalue(), None)) == [
-        "The file is encrypted; a record is not: take the file as it came from the plant."
+        "The file is encrypted; a record is not: take it as it came from the plant."
     ]
 
 
@@ -452,6 +452,28 @@ def test_every_bit_counts(plant: SmallPlant, reviewed: bytes) -> None:
     positions += [start + chance.randrange(4000) for _ in range(100)]
     missed = [at for at in positions if not examine(small.flipped(reviewed, at), plant.certificates).damaged]
     assert missed == []
+
+
+def test_the_wrapping_of_a_signature_is_held_to_its_bytes(plant: SmallPlant, reviewed: bytes) -> None:
+    """No signature covers it and readers do not mind: a name in capitals, a digit, the padding, a version."""
+    start = reviewed.rindex(b"/Contents <") + len(b"/Contents <")
+    end = reviewed.index(b">", start)
+    name = reviewed.rindex(
+        b"Record authority".hex().upper().encode(), start, reviewed.index(b"0" * 99, start)
+    )
+    issuer = reviewed.rindex(b"Record authority".hex().upper().encode(), start, name)
+    version = start + 2 * 25
+    for at, digit in (
+        (issuer, b"7"),  # r, not R
+        (issuer + 14, b"4"),  # A, not a
+        (version, b"00"),
+        (end - 1, b"1"),
+        (start + reviewed[start:end].index(b"A"), b"a"),
+    ):
+        changed = reviewed[:at] + digit + reviewed[at + len(digit) :]
+        assert changed != reviewed
+        sentences = damage(examine(changed, plant.certificates))
+        assert sentences == [f"The wrapping of the signature of {JON} as reviewer was changed."], at
 
 
 def test_every_cut_is_seen(plant: SmallPlant, signed: bytes, reviewed: bytes) -> None:

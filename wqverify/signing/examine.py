@@ -85,14 +85,19 @@ def examine(pdf: bytes, certificates: Path | None) -> Examination:
     is a finding.
     """
     trust = Trust.in_folder(certificates)
-    refusal = _refusal(pdf)
-    if refusal:
-        return Examination(UNREADABLE, findings=(Finding("damaged", refusal),))
+    if not pdf.startswith(b"%PDF-"):
+        return _unreadable("The file is not a PDF.")
     try:
-        return _examined(pdf, open_pdf(pdf), trust)
+        reader = open_pdf(pdf)
+        if reader.encrypted:
+            return _unreadable("The file is encrypted; a record is not: take it as it came from the plant.")
+        return _examined(pdf, reader, trust)
     except MALFORMED:
-        text = "The file is cut off or damaged: it cannot be read to its end."
-        return Examination(UNREADABLE, findings=(Finding("damaged", text),))
+        return _unreadable("The file is cut off or damaged: it cannot be read to its end.")
+
+
+def _unreadable(why: str) -> Examination:
+    return Examination(UNREADABLE, findings=(Finding("damaged", why),))
 
 
 def attachments_of(pdf: bytes) -> dict[str, bytes]:
@@ -107,20 +112,6 @@ def attachments_of(pdf: bytes) -> dict[str, bytes]:
         raise ResultsDiffer("The file cannot be read as a PDF; put the right copy back.") from problem
 
 
-def _refusal(pdf: bytes) -> str:
-    if not pdf.startswith(b"%PDF-"):
-        return "The file is not a PDF."
-    try:
-        encrypted = open_pdf(pdf).encrypted
-    except MALFORMED:
-        return ""
-    return (
-        "The file is encrypted; a record is not: take the file as it came from the plant."
-        if encrypted
-        else ""
-    )
-
-
 def _examined(pdf: bytes, reader: PdfFileReader, trust: Trust) -> Examination:
     embedded = list(reader.embedded_signatures)
     signatures = [read_signature(one) for one in embedded]
@@ -133,7 +124,7 @@ def _examined(pdf: bytes, reader: PdfFileReader, trust: Trust) -> Examination:
         findings += [Finding("damaged", wrong)] if wrong else _people(signatures, performed_by)
     except MALFORMED:
         attached, places = {}, {}
-        findings.append(Finding("damaged", "Its pages or attachments cannot be read."))
+        findings.append(Finding("damaged", "The pages or attachments of the file cannot be read."))
     for signature in signatures:
         findings += (Finding("damaged", text) for text in judge_signature(signature, pdf, trust))
     findings += _vouched(signatures, trust)

@@ -178,11 +178,14 @@ def _as_written(signature: Signature, pdf: bytes, root: x509.Certificate) -> boo
     content, signed, info = embedded.pkcs7_content, embedded.signed_data, embedded.signer_info
     padding = content[len(cms.ContentInfo.load(content).dump()) :]
     start, end = embedded.byte_range[1], embedded.byte_range[2]
+    signer = embedded.signer_cert
+    named = cms.IssuerAndSerialNumber({"issuer": signer.issuer, "serial_number": signer.serial_number})
     return (
         pdf[start:end] == b"<" + content.hex().upper().encode() + b">"
         and not padding.strip(b"\0")
         and signature.authority == root
         and not info["unsigned_attrs"]
+        and info["sid"].chosen.dump() == named.dump()  # elsewhere names count the same in either case
         and signed["version"].dump() == info["version"].dump() == _VERSION
         and signed["digest_algorithms"].dump() == _SHA256_ONLY
         and info["digest_algorithm"].dump() == _SHA256.dump()
