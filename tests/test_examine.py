@@ -12,7 +12,7 @@ import pytest
 import small_pdf as small
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.pdf_utils.writer import copy_into_new_writer
-from small_pdf import AUTHORITY, NOW, OWN, RECORD, TECHNICIAN, SmallPlant, page, small_plant, with_fields
+from small_pdf import AUTHORITY, NOW, OWN, TECHNICIAN, SmallPlant, page, small_plant, with_fields
 
 from wqverify.errors import RepairTheFolder, ResultsDiffer
 from wqverify.signing.authority import issue, withdraw
@@ -482,7 +482,3 @@ def test_every_cut_is_seen(plant: SmallPlant, signed: bytes, reviewed: bytes) ->
     cuts = [*range(0, len(reviewed), 173), *ends, *(end - 1 for end in ends), len(PAGE) + 2]
     for cut in cuts:
         assert examine(reviewed[:cut], plant.certificates).damaged is (cut not in ends), cut
-
-
-def test_the_record_names_the_performer() -> None:
-    assert RECORD["performed_by"] == TECHNICIAN.id
