@@ -360,7 +360,8 @@ def _signed(
     keys = KeyStore(store)
     certificates = plant.folder / "certificates"
     sign_it = sign_as_performer if role is PERFORMER else sign_as_reviewer
-    return sign_it(pdf, keys, certificates, person.id, passphrase, places, stamp, now)
+    local = now.astimezone(plant.zone)
+    return sign_it(pdf, keys, certificates, person.id, passphrase, places, stamp, local)
 
 
 def _put_signed(

@@ -198,9 +198,10 @@ def _whole(pdf: bytes, name: str) -> Rerun:
     answer = rerun(attached["record.json"], _slices(attached))
     if answer.answer is Answer.COULD_NOT:
         return answer
-    good, page = page_again(attached["record.json"], attached, found.page)
-    if not good:
-        return replace(answer, answer=Answer.UNEXPLAINED, reason=page)
+    wrong = [finding.text for finding in found.findings if finding.severity == "damaged"]
+    good, page = page_again(attached["record.json"], attached, found.page, found.places)
+    if wrong or not good:
+        return replace(answer, answer=Answer.UNEXPLAINED, reason=wrong[0] if wrong else page)
     return replace(answer, page=page)
 
 

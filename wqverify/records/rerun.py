@@ -181,13 +181,23 @@ def _short(value: Any) -> str:
     return text if len(text) <= 80 else text[:79] + "…"
 
 
-def page_again(record: bytes, attachments: Mapping[str, bytes], page: bytes) -> tuple[bool, str]:
+def _whole(box: Sequence[float]) -> tuple[int, ...]:
+    return tuple(round(edge) for edge in box)
+
+
+def page_again(
+    record: bytes,
+    attachments: Mapping[str, bytes],
+    page: bytes,
+    places: Mapping[str, tuple[int, tuple[int, ...]]] | None = None,
+) -> tuple[bool, str]:
     """Render the page from the attachments and compare byte for byte.
 
-    Returns whether nothing speaks against the page, and what was found. Another typst writes other bytes,
-    so then the page is not compared.
+    ``places`` are those of the signatures in the file: a stamp as large as the page would cover it. Returns
+    whether nothing speaks against the page, and what was found. Another typst writes other bytes, so then
+    the page is not compared.
     """
-    from wqverify.show.page import make_page
+    from wqverify.show.page import make_page, signature_places
 
     made = record_from(record)
     others = {name: data for name, data in attachments.items() if name != "record.json"}
@@ -203,4 +213,9 @@ def page_again(record: bytes, attachments: Mapping[str, bytes], page: bytes) -> 
         return True, f"page not compared: made with typst {made.software.typst}, here {here}"
     if make_page(made, record, others).rstrip() != page.rstrip():
         return False, "the page is not the one this record gives"
+    if places:
+        expected = signature_places(made, record, others)
+        for role, (number, box) in places.items():
+            if role not in expected or (number, box) != (expected[role][0], _whole(expected[role][1])):
+                return False, f"the signature of the {role.lower()} is not shown at its place"
     return True, "page compared byte for byte"
