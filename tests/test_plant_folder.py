@@ -215,7 +215,7 @@ def test_names_that_cannot_name_files_are_refused(edit: Edit, name: str) -> None
     )
 
 
-@pytest.mark.parametrize("name", ["A", "T-07", "S.2_b", "x" * 32, "CONE"])
+@pytest.mark.parametrize("name", ["A", "T-07", "S.2-b", "x" * 32, "CONE"])
 def test_names_that_can_name_files_are_taken(edit: Edit, name: str) -> None:
     assert name in open_plant(edit(P, 'id = "P-01"', f'id = "{name}"')).people
 

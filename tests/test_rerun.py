@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import canonical
 from wqverify.records.rerun import AnnouncedChange, Answer, announced_changes, differing, rerun
-from wqverify.terms import Procedure, Result
+from wqverify.terms import Outcome, Procedure, Result
 
 FIRST = PROCEDURES["ph_calibration"]
 
@@ -24,28 +25,44 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     return bytes_of(plant_in(tmp_path_factory.mktemp("rerun") / "plant"), "pass")
 
 
+class SecondSheet(FIRST.Sheet):  # type: ignore[name-defined,misc]
+    """Revision 2 of these tests asks for the weather too."""
+
+    weather: str
+
+
+def ask_for_the_weather(raw: dict[str, Any]) -> dict[str, Any]:
+    return {**raw, "weather": "not asked in revision 1"}
+
+
 def shifted(result: Result) -> Result:
-    """Revision 2 of these tests: the value of every offset moves by 0.5 mV."""
+    """Revision 2 of these tests: what is shown and judged of every offset moves by 0.5 mV."""
 
     def moved(check: Any) -> Any:
         if not check.key.endswith(".offset") or check.quantity is None:
             return check
-        quantity = replace(check.quantity, value=check.quantity.value + 0.5)
-        return replace(check, quantity=quantity)
+        value, text = check.quantity.value + 0.5, str(check.quantity.decimal + Decimal("0.5"))
+        return replace(check, quantity=replace(check.quantity, value=value, text=text))
 
     return replace(result, checks=tuple(moved(check) for check in result.checks))
 
 
 def second(**changes: Any) -> dict[str, Procedure]:
-    """The procedure's throw-away revision 2: other values, and a renamed key in its sheet."""
-    upgraded = {1: lambda raw: dict(raw)}
+    """The procedure's throw-away revision 2: other values, and one more question in its sheet."""
     revision = replace(
         FIRST,
         revision=2,
+        Sheet=SecondSheet,
         compute=lambda sheet, given, slices: shifted(FIRST.compute(sheet, given, slices)),
-        upgrade=upgraded,
+        upgrade={1: ask_for_the_weather},
     )
     return {"ph_calibration": replace(revision, **changes)}
+
+
+def test_without_its_upgrade_an_old_sheet_is_not_taken(record: bytes) -> None:
+    answer = rerun(record, procedures=second(upgrade={1: dict}))
+    assert answer.answer is Answer.COULD_NOT
+    assert "weather" in answer.reason
 
 
 def announced(*places: str, revision: int = 2) -> list[AnnouncedChange]:
@@ -61,21 +78,22 @@ def test_the_same_revision_reproduces(record: bytes) -> None:
 
 
 def test_what_was_announced_differs_as_announced(record: bytes) -> None:
-    changes = announced("checks/*.offset/quantity/value")
+    changes = announced("checks/*.offset/quantity/value", "checks/*.offset/quantity/text")
     answer = rerun(record, procedures=second(), changes=changes)
     assert answer.answer is Answer.AS_ANNOUNCED
     assert answer.reason == "higher by about 0.5 mV since revision 2 (a test)"
     assert {d.path for d in answer.differences} == {
-        "checks/as_found.offset/quantity/value",
-        "checks/as_left.offset/quantity/value",
+        f"checks/{stage}.offset/quantity/{what}"
+        for stage in ("as_found", "as_left")
+        for what in ("text", "value")
     }
 
 
 def test_what_was_announced_for_another_place_is_unexplained(record: bytes) -> None:
     answer = rerun(record, procedures=second(), changes=announced("checks/*.slope/*"))
     assert answer.answer is Answer.UNEXPLAINED
-    assert answer.reason.startswith("checks/as_found.offset/quantity/value was ")
-    assert answer.reason.endswith(", and 1 more")
+    assert answer.reason.startswith("checks/as_found.offset/quantity/text was 1.5056, is now 2.0056")
+    assert answer.reason.endswith(", and 3 more")
 
 
 def test_a_change_announced_for_a_later_revision_explains_nothing(record: bytes) -> None:
@@ -156,3 +174,150 @@ def test_every_visit_of_the_month_reproduces(tmp_path: Path) -> None:
     plant = plant_in(tmp_path / "plant")
     for name in ("pass", "fail", "close", "information"):
         assert rerun(bytes_of(plant, name)).answer is Answer.REPRODUCED, name
+
+
+# ---------------------------------------------------------------- a record from elsewhere
+
+
+def altered(record: bytes, change: Any) -> bytes:
+    plain = json.loads(record)
+    change(plain)
+    return canonical(plain)
+
+
+def flip_an_outcome(result: Result) -> Result:
+    first, *others = result.checks
+    return replace(result, checks=(replace(first, outcome=Outcome.FAIL), *others))
+
+
+def test_an_outcome_that_flips_without_announcement_is_unexplained(record: bytes) -> None:
+    flipped = second(
+        compute=lambda sheet, given, slices: flip_an_outcome(FIRST.compute(sheet, given, slices))
+    )
+    answer = rerun(record, procedures=flipped, changes=announced("checks/*/quantity/*"))
+    assert answer.answer is Answer.UNEXPLAINED
+    assert answer.reason == "checks/thermometer/outcome was pass, is now fail"
+
+
+def test_a_forged_check_before_the_real_one_is_seen(record: bytes) -> None:
+    def forge(plain: Any) -> None:
+        forged = {**plain["result"]["checks"][0], "label": "FORGED"}
+        plain["result"]["checks"].insert(0, forged)
+
+    answer = rerun(altered(record, forge))
+    assert answer.answer is Answer.UNEXPLAINED
+    assert answer.reason.startswith("checks/thermometer was there twice")
+
+
+def test_another_order_of_checks_is_seen(record: bytes) -> None:
+    answer = rerun(altered(record, lambda plain: plain["result"]["checks"].reverse()))
+    assert answer.answer is Answer.UNEXPLAINED
+    assert answer.reason.startswith("checks/order was ")
+
+
+def put(key: str, value: Any) -> Any:
+    return lambda plain: plain.update({key: value})
+
+
+def other_reading_on_the_page(plain: Any) -> None:
+    entry = next(e for e in plain["entries"] if "readings" in e["path"])
+    entry["text"] = "7.00, 7.00, 7.00"
+
+
+def nothing_given(what: str) -> Any:
+    return lambda plain: plain["given"].update({what: {}})
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        other_reading_on_the_page,
+        put("title", "another title"),
+        put("visit_id", "another visit"),
+        put("performed", "2026-05-04T08:05-05:00"),
+        put("performed_by", "T-11"),
+        put("cautions", []),
+        put("page", 2),
+        nothing_given("people"),
+        nothing_given("tables"),
+        nothing_given("times"),
+    ],
+    ids=lambda c: getattr(c, "__name__", str(c)),
+)
+def test_a_file_whose_record_says_other_than_its_sheet_is_not_reproduced(record: bytes, change: Any) -> None:
+    assert rerun(record, whole=True).answer is Answer.REPRODUCED
+    assert rerun(altered(record, change), whole=True).answer in (Answer.UNEXPLAINED, Answer.COULD_NOT)
+
+
+def drop(*path: str) -> Any:
+    def change(plain: Any) -> None:
+        *way, last = path
+        for step in way:
+            plain = plain[step]
+        del plain[last]
+
+    return change
+
+
+def put_in(value: Any, *path: Any) -> Any:
+    def change(plain: Any) -> None:
+        *way, last = path
+        for step in way:
+            plain = plain[step]
+        plain[last] = value
+
+    return change
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        drop("procedure"),
+        drop("revision"),
+        drop("sheet"),
+        drop("given"),
+        drop("result", "checks"),
+        put_in("x", "revision"),
+        put_in(0, "revision"),
+        put_in(None, "result"),
+        put_in({}, "sheet"),
+        put_in("no time", "given", "times", "started"),
+        put_in("2026-05-03T08:05", "given", "times", "started"),
+        put_in("yes", "given", "analyzer", "settings", "stability_ph"),
+        put_in("0", "given", "standards", "B7-4471", "k"),
+    ],
+)
+def test_a_damaged_record_could_not_run_and_says_why(record: bytes, change: Any) -> None:
+    answer = rerun(altered(record, change), whole=True)
+    assert answer.answer is Answer.COULD_NOT
+    assert answer.reason
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "differ"),
+    [
+        ({"u": 0.0}, {"u": None}, True),
+        ({"counts": False}, {"counts": None}, True),
+        ({"x": ""}, {"x": 0}, True),
+        ({"x": []}, {"x": {}}, True),
+        ({"x": True}, {"x": 1}, True),
+        ({}, {"added_later": ""}, False),
+        ({}, {"added_later": "text"}, True),
+        ({"n": 2}, {"n": 2.0000000000000004}, False),
+        ({"n": 2}, {"n": 2.1}, True),
+    ],
+)
+def test_only_an_absent_key_is_as_good_as_empty(was: Any, now: Any, differ: bool) -> None:
+    assert bool(list(differing(was, now))) is differ
+    assert bool(list(differing(now, was))) is differ
+
+
+def test_another_typst_is_not_compared(record: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
+    from wqverify.records import rerun as module
+
+    monkeypatch.setattr(module, "typst_version", lambda: "9.9.9")
+    good, said = module.page_again(record, {"record.json": record}, b"")
+    made = json.loads(record)["software"]["typst"]
+    assert (good, said) == (True, f"page not compared: made with {made}, here 9.9.9")
+    answer = replace(rerun(record), page=said)
+    assert answer.sentence() == f"reproduced (page not compared: made with {made}, here 9.9.9)"

@@ -195,11 +195,14 @@ def _whole(pdf: bytes, name: str) -> Rerun:
     attached = dict(found.attachments)
     if "record.json" not in attached:
         return Rerun(name, Answer.COULD_NOT, "the file holds no record.json")
-    answer = rerun(attached["record.json"], _slices(attached))
+    answer = rerun(attached["record.json"], _slices(attached), whole=True)
     if answer.answer is Answer.COULD_NOT:
         return answer
     wrong = [finding.text for finding in found.findings if finding.severity == "damaged"]
-    good, page = page_again(attached["record.json"], attached, found.page, found.places)
+    try:
+        good, page = page_again(attached["record.json"], attached, found.page, found.places)
+    except WqverifyError as problem:
+        return replace(answer, answer=Answer.COULD_NOT, reason=problem.message)
     if wrong or not good:
         return replace(answer, answer=Answer.UNEXPLAINED, reason=wrong[0] if wrong else page)
     return replace(answer, page=page)

@@ -52,7 +52,7 @@ def in_people(file: PeopleFile, document: Document) -> Iterator[Problem]:
                 (*loc, "id"), f"the id {entry.id} is taken by the plant's authority; choose another."
             )
         if "_" in entry.id:
-            text = f"the id {entry.id} has an underscore, which no signing certificate can hold; use a hyphen."
+            text = f"the id {entry.id} has an underscore, which no certificate can hold; use a hyphen."
             yield Problem((*loc, "id"), text)
         if entry.licence_until and not entry.licence:
             yield Problem((*loc, "licence_until"), "licence_until stands without licence; add its number.")

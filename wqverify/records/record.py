@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import wqverify
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.parts import entries
+from wqverify.procedures.parts import entries, named_people, named_standards, typed_times
 from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from, to_plain
 from wqverify.terms import Given, Previous, Procedure, Raw, Record, Result, Slices, Software
@@ -55,10 +55,10 @@ def compute(case: Case, document: Document | None = None) -> Result:
         result = case.procedure.compute(sheet, case.given, case.slices)
     except (CorrectTheEntry, ChooseAnother) as problem:
         raise _placed(problem, document) from None
-    keys = [check.key for check in result.checks]
+    keys = [check.key for check in result.checks] + [value.key for value in result.values]
     missing = [key for key in case.procedure.expects(sheet, case.given) if key not in keys]
     if missing or len(set(keys)) != len(keys):
-        what = f"lacks the declared check {missing[0]}" if missing else "holds one check twice"
+        what = f"lacks the declared check {missing[0]}" if missing else "holds one key twice"
         raise ResultsDiffer(
             f"The result of {case.procedure.name} {what}; nothing was recorded. This is a fault of the "
             f"program, not of the sheet: keep the sheet and report it.",
@@ -66,6 +66,22 @@ def compute(case: Case, document: Document | None = None) -> Result:
             expected=", ".join(missing),
         )
     return result
+
+
+def insist_on_given(case: Case) -> None:
+    """Raise ResultsDiffer unless the case holds every standard, person and table its sheet rests on."""
+    sheet, given = case.procedure.Sheet, case.given
+    lacking = [name for _path, name in named_standards(sheet, case.sheet) if name not in given.standards]
+    lacking += [name for _path, name in named_people(sheet, case.sheet) if name not in given.people]
+    used = {(use.name, use.edition) for use in given.tables.values()}
+    wanted = [(s.table, s.edition) for s in given.standards.values() if s.table and not s.own]
+    lacking += [" ".join(table) for table in (*case.procedure.tables, *wanted) if table not in used]
+    times = typed_times(sheet, case.sheet)
+    lacking += [f"the time of {path}" for path in times if path not in given.times]
+    if lacking:
+        raise ResultsDiffer(
+            f"The record does not hold what it was computed with: {', '.join(lacking)}.", found=lacking[0]
+        )
 
 
 def _placed(problem: WqverifyError, document: Document | None) -> WqverifyError:

@@ -10,18 +10,18 @@ import json
 import math
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from fnmatch import fnmatchcase
 from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from wqverify.errors import WqverifyError
+from wqverify.errors import ResultsDiffer, WqverifyError
 from wqverify.procedures import PROCEDURES
-from wqverify.records.canonical import digest, given_from, plain_from, record_from, to_plain
-from wqverify.records.record import FORMAT, Case, compute, typst_version
-from wqverify.terms import Procedure, Raw, Slices
+from wqverify.records.canonical import digest, plain_from, record_from, to_plain
+from wqverify.records.record import FORMAT, Case, compute, draft, insist_on_given, typst_version
+from wqverify.terms import Procedure, Raw, Record, Result, Slices
 
 
 class Answer(StrEnum):
@@ -82,39 +82,72 @@ def announced_changes() -> tuple[AnnouncedChange, ...]:
     return tuple(AnnouncedChange(**{**row, "places": tuple(row["places"])}) for row in rows)
 
 
+# What a record from elsewhere may break in a computation; anything else is a fault of this program.
+_BROKEN = (ValueError, ArithmeticError, LookupError, TypeError, AttributeError)
+
+
 def rerun(
     record: bytes,
     slices: Slices | None = None,
     *,
     procedures: Mapping[str, Procedure] = PROCEDURES,
     changes: Sequence[AnnouncedChange] | None = None,
+    whole: bool = False,
 ) -> Rerun:
-    """Repeat the calculation of a record from its bytes and compare every value of the result."""
+    """Repeat the calculation of a record from its bytes and compare every value of the result.
+
+    ``whole`` compares the rest of the record as well: a record from a file must say what its sheet says, and
+    name every standard, person and table it was computed with. Stored bytes are held by the book's digest.
+    """
     try:
-        plain = plain_from(record)
-        number = str(plain["number"])
-    except (ValueError, KeyError, TypeError):
-        return Rerun("?", Answer.COULD_NOT, "these bytes are not a record.json of this program")
-    if plain.get("format") != FORMAT:
-        return Rerun(number, Answer.COULD_NOT, f"format {plain.get('format')} is not known to this version")
-    procedure = procedures.get(plain["procedure"])
+        made = record_from(record)
+    except ResultsDiffer as problem:
+        return Rerun(_number(record), Answer.COULD_NOT, problem.message)
+    procedure = procedures.get(made.procedure)
+    if made.format != FORMAT:
+        return Rerun(made.number, Answer.COULD_NOT, f"format {made.format} is not known to this version")
     if procedure is None:
-        return Rerun(number, Answer.COULD_NOT, f"this version has no procedure {plain['procedure']}")
-    if plain["revision"] > procedure.revision:
+        return Rerun(made.number, Answer.COULD_NOT, f"this version has no procedure {made.procedure}")
+    if not 1 <= made.revision <= procedure.revision:
         reason = (
-            f"it was made with revision {plain['revision']} of {procedure.name}, "
-            f"this version knows {procedure.revision}; use the newer version"
+            f"it was made with revision {made.revision} of {procedure.name}, this version knows "
+            f"{procedure.revision}; use the newer version"
         )
-        return Rerun(number, Answer.COULD_NOT, reason)
+        return Rerun(made.number, Answer.COULD_NOT, reason)
     try:
-        raw = upgraded(procedure, plain["sheet"], plain["revision"])
-        result = compute(Case(procedure, raw, given_from(plain["given"]), slices or {}))
+        sheet = upgraded(procedure, dict(made.sheet), made.revision)
+        case = Case(procedure, sheet, made.given, slices or {})
+        result = compute(case)
+        now = _again(case, result, made) if whole and made.revision == procedure.revision else None
     except WqverifyError as problem:
-        return Rerun(number, Answer.COULD_NOT, problem.message)
-    if to_plain(result, checked=False) == plain["result"]:
-        return Rerun(number, Answer.REPRODUCED)
-    now = to_plain(result)
-    return _compared(number, procedure, plain, now, announced_changes() if changes is None else changes)
+        return Rerun(made.number, Answer.COULD_NOT, problem.message)
+    except _BROKEN as problem:
+        reason = f"what it holds cannot be computed with ({type(problem).__name__}: {problem})"
+        return Rerun(made.number, Answer.COULD_NOT, reason)
+    if result == made.result and now in (None, made):
+        return Rerun(made.number, Answer.REPRODUCED)
+    today = announced_changes() if changes is None else changes
+    return _compared(made, plain_from(record), result, now, procedure, today)
+
+
+def _number(record: bytes) -> str:
+    try:
+        return str(plain_from(record)["number"])
+    except (ValueError, KeyError, TypeError):
+        return "?"
+
+
+def _again(case: Case, result: Result, made: Record) -> Record:
+    """The record as it would be made today, with what only its own entry could give it."""
+    insist_on_given(case)
+    return replace(
+        draft(case, result),
+        number=made.number,
+        entered=made.entered,
+        software=made.software,
+        previous=made.previous,
+        attachments=made.attachments,
+    )
 
 
 def upgraded(procedure: Procedure, sheet: Raw, revision: int) -> Raw:
@@ -125,19 +158,23 @@ def upgraded(procedure: Procedure, sheet: Raw, revision: int) -> Raw:
 
 
 def _compared(
-    number: str,
+    made: Record,
+    was: Mapping[str, Any],
+    result: Result,
+    now: Record | None,
     procedure: Procedure,
-    plain: Mapping[str, Any],
-    now: Mapping[str, Any],
     changes: Sequence[AnnouncedChange],
 ) -> Rerun:
-    differences = tuple(differing(_by_key(plain["result"]), _by_key(now)))
+    differences = list(_in_result(was["result"], to_plain(result)))
+    if now is not None:
+        rest = {key: value for key, value in to_plain(now).items() if key != "result"}
+        differences += differing({key: value for key, value in was.items() if key != "result"}, rest)
     if not differences:
-        return Rerun(number, Answer.REPRODUCED)
+        return Rerun(made.number, Answer.REPRODUCED)
     since = [
         c
         for c in changes
-        if c.procedure == procedure.name and plain["revision"] < c.revision <= procedure.revision
+        if c.procedure == procedure.name and made.revision < c.revision <= procedure.revision
     ]
     places = [place for change in since for place in change.places]
     open_ones = [d for d in differences if not any(fnmatchcase(d.path, place) for place in places)]
@@ -146,38 +183,58 @@ def _compared(
         reason = f"{first.path} was {first.was}, is now {first.now}"
         if len(open_ones) > 1:
             reason += f", and {len(open_ones) - 1} more"
-        return Rerun(number, Answer.UNEXPLAINED, reason, differences)
-    reason = "; ".join(
-        f"{c.direction} by about {c.about} since revision {c.revision} ({c.why})" for c in since
-    )
-    return Rerun(number, Answer.AS_ANNOUNCED, reason, differences)
+        return Rerun(made.number, Answer.UNEXPLAINED, reason, tuple(differences))
+    told = [f"{c.direction} by about {c.about} since revision {c.revision} ({c.why})" for c in since]
+    return Rerun(made.number, Answer.AS_ANNOUNCED, "; ".join(told), tuple(differences))
 
 
-def _by_key(result: Mapping[str, Any]) -> dict[str, Any]:
-    """Checks and values by their keys, so that one more check does not make all others differ."""
-    keyed = {k: v for k, v in result.items() if k not in ("checks", "values")}
-    for kind in ("checks", "values"):
-        keyed[kind] = {item["key"]: item for item in result[kind]}
-    return keyed
+def _in_result(was: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[Difference]:
+    """Checks and values are compared by their keys, so that one more does not make all others differ."""
+    kinds = ("checks", "values")
+    rest = [{k: v for k, v in result.items() if k not in kinds} for result in (was, now)]
+    yield from differing(rest[0], rest[1])
+    for kind in kinds:
+        keys = [[item["key"] for item in result[kind]] for result in (was, now)]
+        twice = [key for key in keys[0] if keys[0].count(key) > 1]
+        if twice:
+            yield Difference(f"{kind}/{twice[0]}", "there twice", "there once")
+        both = [[key for key in one if key in keys[0] and key in keys[1]] for one in keys]
+        if not twice and both[0] != both[1]:
+            yield Difference(f"{kind}/order", _short(both[0]), _short(both[1]))
+        by_key = [{item["key"]: item for item in result[kind]} for result in (was, now)]
+        yield from differing(by_key[0], by_key[1], kind)
+
+
+_ABSENT = object()
 
 
 def differing(was: Any, now: Any, path: str = "") -> Iterator[Difference]:
-    """Yield the places where two plain results differ; floats may differ by 1e-9 (another machine's libm)."""
+    """Yield the places where plain data differ; floats may differ by 1e-9 (another machine's libm).
+
+    A key that one side lacks is as its empty default on the other: a field that a later version added.
+    """
     if isinstance(was, dict) and isinstance(now, dict):
         for key in sorted(was.keys() | now.keys()):
-            yield from differing(was.get(key), now.get(key), f"{path}/{key}" if path else key)
+            a, b = was.get(key, _ABSENT), now.get(key, _ABSENT)
+            if (a is _ABSENT or b is _ABSENT) and not ((a is not _ABSENT and a) or (b is not _ABSENT and b)):
+                continue
+            yield from differing(a, b, f"{path}/{key}" if path else key)
     elif isinstance(was, list) and isinstance(now, list) and len(was) == len(now):
         for index, (a, b) in enumerate(zip(was, now, strict=True)):
             yield from differing(a, b, f"{path}/{index}")
-    elif isinstance(was, float) and isinstance(now, int | float):
+    elif _is_number(was) and _is_number(now):
         if not math.isclose(was, now, rel_tol=1e-9, abs_tol=1e-15):
             yield Difference(path, repr(was), repr(now))
-    elif was != now and (was or now):  # a field that later versions added is absent or at its empty default
+    elif was != now or type(was) is not type(now):
         yield Difference(path, _short(was), _short(now))
 
 
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
 def _short(value: Any) -> str:
-    text = "absent" if value is None else value if isinstance(value, str) else json.dumps(value)
+    text = "absent" if value is _ABSENT else value if isinstance(value, str) else json.dumps(value)
     return text if len(text) <= 80 else text[:79] + "…"
 
 
@@ -210,7 +267,7 @@ def page_again(
         return False, f"the attachment {wrong[0]} is not the one the record was made with"
     here = typst_version()
     if made.software.typst != here:
-        return True, f"page not compared: made with typst {made.software.typst}, here {here}"
+        return True, f"page not compared: made with {made.software.typst}, here {here}"
     if make_page(made, record, others).rstrip() != page.rstrip():
         return False, "the page is not the one this record gives"
     if places:
