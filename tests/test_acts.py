@@ -101,6 +101,26 @@ def test_an_amended_record_has_its_own_number_and_names_the_old_one(here: Path) 
     assert record_from(audit.book_of(plant).stored("L1-2026-0001")).replaces == ""
     with pytest.raises(ChooseAnother, match=r"L1-2026-0001 is superseded by L1-2026-0003"):
         sign(here, "L1-2026-0001")
+    (again,) = acts.perform(plant, [sheet_of(plant, "pass")], NOW)
+    assert (again.number, again.already) == ("L1-2026-0003", True)
+
+
+@pytest.mark.parametrize(
+    ("named", "says"),
+    [
+        ("L1-2026-0009", "which is not in the book"),
+        ("L1-2026-0001", "which is superseded by L1-2026-0003; replace the record that stands"),
+    ],
+)
+def test_only_a_record_that_stands_is_replaced(here: Path, named: str, says: str) -> None:
+    first = 'replaces = "L1-2026-0001"\nreplaces_why = "a reason"\nmethod = '
+    change(here, "field_sheets/pass.toml", "method = ", first)
+    plant = plant_of(here)
+    acts.perform(plant, [sheet_of(plant, "pass")], NOW)
+    change(here, "field_sheets/pass.toml", 'replaces = "L1-2026-0001"', f'replaces = "{named}"')
+    change(here, "field_sheets/pass.toml", 'started = "08:05"', 'started = "08:04"')
+    with pytest.raises(CorrectTheEntry, match=says):
+        acts.perform(plant, [sheet_of(plant, "pass")], NOW)
 
 
 def test_one_refused_sheet_enters_none(here: Path) -> None:
@@ -255,6 +275,53 @@ def test_a_page_that_was_changed_is_not_signed(here: Path) -> None:
     path.write_bytes(path.read_bytes() + b"\n")
     with pytest.raises(ResultsDiffer, match=r"L1-2026-0001\.pdf is not the one the book holds"):
         sign(here, "L1-2026-0001")
+
+
+def test_a_withdrawn_key_signs_nothing_even_with_an_older_withdrawal_list(here: Path) -> None:
+    plant = plant_of(here)
+    lists = plant.folder / "certificates" / "withdrawn.crl"
+    certificate = plant.folder / "certificates" / "T-07.pem"
+    old_list, old_certificate = lists.read_bytes(), certificate.read_bytes()
+    acts.withdraw_key(plant, here / "keys", "T-07", SECRET, NOW, "laptop lost")
+    lists.write_bytes(old_list)
+    certificate.write_bytes(old_certificate)
+    with pytest.raises(ChooseAnother, match=r"The key of T-07 was withdrawn on 2026-06-01 \(laptop lost\)"):
+        sign(here, "L1-2026-0001")
+    damaged = [f.text for f in audit.examine_book(plant, None, ()) if f.severity == "damaged"]
+    assert "certificates/withdrawn.crl is not the one entered into the book." in damaged
+
+
+def test_the_authority_is_not_withdrawn_as_a_person(here: Path) -> None:
+    with pytest.raises(ChooseAnother, match="The plant authority is no person"):
+        acts.withdraw_key(plant_of(here), here / "keys", "authority", SECRET, NOW, "a mistake")
+
+
+def test_a_key_whose_entry_was_cut_off_is_entered_by_the_same_command(
+    here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant = plant_of(here)
+    acts.withdraw_key(plant, here / "keys", "T-11", SECRET, NOW, "a test")
+
+    def stopped(*_arguments: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("wqverify.acts.keys._enter", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            acts.issue_key(plant, here / "keys", "T-11", SECRET, SECRET, NOW)
+    damaged = [f.text for f in audit.examine_book(plant, None, ()) if f.severity == "damaged"]
+    assert damaged == ["certificates/T-11.pem is not the one entered into the book."]
+    acts.issue_key(plant, here / "keys", "T-11", SECRET, SECRET, NOW)
+    assert not [f for f in audit.examine_book(plant, None, ()) if f.severity == "damaged"]
+
+
+def test_a_record_is_voided_once_and_with_a_reason(here: Path) -> None:
+    plant = plant_of(here)
+    with pytest.raises(CorrectTheEntry, match="Say why"):
+        acts.void(plant, "L1-2026-0002", "S-02", " ", NOW)
+    acts.void(plant, "L1-2026-0002", "S-02", "wrong analyzer", NOW)
+    with pytest.raises(ChooseAnother, match="is voided already"):
+        acts.void(plant, "L1-2026-0002", "S-02", "again", NOW)
 
 
 def test_a_voided_record_stays_readable(here: Path) -> None:

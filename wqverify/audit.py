@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from wqverify import pages
+from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
 from wqverify.book import Anchor, Book, StoredRecord, compare_anchors, open_book, verify
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.plant.folder import Plant
@@ -168,18 +169,19 @@ def compare_pages(book: Book, folder: Path) -> tuple[list[Anchor], list[Finding]
 
 
 def _certificates(plant: Plant, book: Book) -> Iterator[Finding]:
-    """The newest certificate entered for the authority and each person must be the one in the folder."""
-    entered = {
-        str(entry.body["by"]): str(entry.body["certificate"])
-        for entry in book.entries(book.chain)
-        if entry.event in ("authority made", "key issued")
-    }
-    for name, expected in entered.items():
-        path = plant.folder / "certificates" / f"{name}.pem"
-        if not path.is_file():
-            yield Finding("damaged", f"certificates/{path.name} is missing; put its newest copy back.")
-        elif digest(path.read_bytes()) != expected:
-            yield Finding("damaged", f"certificates/{path.name} is not the one entered into the book.")
+    """Certificates and withdrawal list must be the newest ones entered, and no others."""
+    told = book.events(MADE, ISSUED, WITHDRAWN)
+    if not told:
+        return
+    folder = plant.folder / "certificates"
+    entered = {f"{entry.body['by']}.pem": str(entry.body["certificate"]) for entry in told}
+    entered["withdrawn.crl"] = str(told[-1].body["withdrawn_list"])
+    there = {path.name for path in folder.glob("*") if path.suffix in (".pem", ".crl")}
+    for name in sorted(entered.keys() | there):
+        if name not in there:
+            yield Finding("damaged", f"certificates/{name} is missing; put its newest copy back.")
+        elif digest((folder / name).read_bytes()) != entered.get(name):
+            yield Finding("damaged", f"certificates/{name} is not the one entered into the book.")
 
 
 # ---------------------------------------------------------------- run again

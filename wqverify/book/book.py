@@ -222,6 +222,11 @@ class Book:
             ).scalar()
         return None if data is None else json.loads(data)
 
+    def events(self, *names: str) -> list[Entry]:
+        """Return the entries of these events, chain by chain in order."""
+        query = sa.select(entries.c.seq, entries.c.entry, entries.c.hash).where(entries.c.event.in_(names))
+        return [entry_of(row.entry, row.hash) for chain in self.chains() for row in self.rows(query, chain)]
+
     def accepted_changes(self, since: Entry | None = None) -> list[dict[str, str]]:
         """Return the changes this device accepted, each with at, by, why and what its row says.
 

@@ -1,0 +1,208 @@
+"""Perform: field sheets become records in the book; nothing of a sheet that is refused.
+
+``tell`` is called before each step with what is about to happen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from wqverify.acts.register import enter_baseline
+from wqverify.acts.shared import Tell, end_record, quiet, settled
+from wqverify.book import Book
+from wqverify.durable import write_durably
+from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
+from wqverify.gather import gather
+from wqverify.pages import move_aside, page_path
+from wqverify.plant.folder import Plant
+from wqverify.procedures import PROCEDURES
+from wqverify.procedures.sheets import parse, read_sheet
+from wqverify.records.canonical import digest, record_from, record_to_bytes, to_plain
+from wqverify.records.notebook import Executed, execute, insist_on_same
+from wqverify.records.record import Case, compute, draft, number_it, software
+from wqverify.terms import Record, Result
+
+if TYPE_CHECKING:
+    from wqverify.plant.files import Document
+
+
+@dataclass(frozen=True)
+class Performed:
+    """What became of one field sheet."""
+
+    number: str
+    record: Record
+    page: Path
+    already: bool  # it was in the book before this command
+
+
+@dataclass(frozen=True)
+class _Computed:
+    case: Case
+    result: Result
+    document: Document
+
+    @property
+    def record(self) -> Record:
+        return draft(self.case, self.result)
+
+
+def perform(plant: Plant, sheets: Sequence[Path], now: datetime, tell: Tell = quiet) -> list[Performed]:
+    """Compute field sheets, execute their notebooks, make records and pages, enter *performed*.
+
+    One notebook run serves all sheets of a procedure. Nothing is entered when any sheet is refused.
+    """
+    book = settled(plant, create=True)
+    for path in sheets:
+        tell(f"reading {path.name}")
+    computed = [_computed(plant, book, path) for path in sheets]
+    done: list[Performed] = []
+    for first, last in _visits_of_different_analyzers(computed):
+        if first:  # an earlier visit to the same analyzer has just been entered: this one rests on it
+            computed[first:last] = [_computed(plant, book, path) for path in sheets[first:last]]
+        done += _perform(plant, book, computed[first:last], now, tell)
+    return done
+
+
+def _visits_of_different_analyzers(computed: Sequence[_Computed]) -> list[tuple[int, int]]:
+    """Where to part a list so that no part holds two visits to one analyzer."""
+    starts, seen = [0], set[str]()
+    for index, one in enumerate(computed):
+        tag = one.case.given.analyzer.tag
+        if tag in seen:
+            starts.append(index)
+            seen.clear()
+        seen.add(tag)
+    return list(zip(starts, [*starts[1:], len(computed)], strict=True))
+
+
+def _perform(
+    plant: Plant, book: Book, computed: Sequence[_Computed], now: datetime, tell: Tell
+) -> list[Performed]:
+    done = {index: known for index, one in enumerate(computed) if (known := _known(plant, book, one))}
+    fresh = [index for index in range(len(computed)) if index not in done]
+    for name in dict.fromkeys(computed[i].case.procedure.name for i in fresh):
+        chosen = [i for i in fresh if computed[i].case.procedure.name == name]
+        tell(f"executing the notebook of {name} for {len(chosen)} field sheet{'s' * (len(chosen) > 1)}")
+        executed = execute(name, [computed[i].case.plain() for i in chosen])
+        for position, i in enumerate(chosen):
+            insist_on_same(name, executed.results[position], to_plain(computed[i].result))
+        for position, i in enumerate(chosen):
+            done[i] = _enter(plant, book, computed[i], executed, position, now, tell)
+    return [done[i] for i in range(len(computed))]
+
+
+def _computed(plant: Plant, book: Book, path: Path) -> _Computed:
+    sheet, document = read_sheet(path)
+    name = sheet.get("procedure")
+    if not isinstance(name, str) or name not in PROCEDURES:
+        raise ChooseAnother(
+            f"{document.where(('procedure',))}: procedure is {name!r}; it must be one of "
+            f"{', '.join(PROCEDURES)}.",
+            found=str(name),
+            expected=", ".join(PROCEDURES),
+        )
+    procedure = PROCEDURES[name]
+    parse(procedure, sheet, document)  # what is mistyped is said before anything is looked up
+    case = Case(procedure, sheet, gather(plant, book, procedure, sheet, document))
+    return _Computed(case, compute(case, document), document)
+
+
+def _known(plant: Plant, book: Book, one: _Computed) -> Performed | None:
+    """The record this very sheet has already become; another sheet of the same visit is refused."""
+    record, file = one.record, one.document.path.name
+    entered = book.record_of_visit(record.visit_id)
+    if entered is not None and entered.number != record.replaces:
+        known = record_from(book.stored(entered.number))
+        if known.sheet == record.sheet:
+            page = page_path(plant.folder, entered.number)
+            return Performed(entered.number, known, page, already=True)
+        raise CorrectTheEntry(
+            f"{file}: this visit is in the book as {entered.number} with other entries; to amend it add "
+            f'replaces = "{entered.number}" and replaces_why = "..." to the sheet: both stay readable.',
+            found=entered.number,
+            where=file,
+        )
+    if record.replaces:
+        _replaceable(book, record, file)
+    return None
+
+
+def _replaceable(book: Book, record: Record, file: str) -> None:
+    """Raise CorrectTheEntry unless the record that is replaced stands and is one of the same work."""
+    old = book.find(record.replaces)
+    what = ""
+    if old is None:
+        what = "is not in the book"
+    elif (old.tag, old.procedure) != (record.given.analyzer.tag, record.procedure):
+        what = f"is a {old.procedure} of {old.tag}"
+    elif not old.stands:
+        what = f"is {old.state}; replace the record that stands"
+    if what:
+        raise CorrectTheEntry(
+            f"{file}: replaces names {record.replaces}, which {what}. See `wqverify book list`.",
+            found=record.replaces,
+            where=file,
+        )
+
+
+def _enter(
+    plant: Plant, book: Book, one: _Computed, executed: Executed, position: int, now: datetime, tell: Tell
+) -> Performed:
+    """Take a number, make record and page, write the page, enter it: all of it or none."""
+    from wqverify.show.page import make_page
+
+    attachments = {"executed.ipynb": executed.ipynb, **executed.charts[position], **one.case.slices}
+    waiting, made_by = one.record, software(executed.name, executed.digest)
+    with book.writing() as writer:
+        key = f"performed {waiting.visit_id} {waiting.replaces}".strip()
+        if (known := writer.known(key)) is not None:
+            raise ResultsDiffer(
+                f"Another command has just entered this visit as {known.record}; run this one again."
+            )
+        if waiting.replaces:
+            _replaceable(book, waiting, one.document.path.name)
+        enter_baseline(plant, book, writer, waiting.performed_by, now)
+        tell("taking the next number")
+        local = now.astimezone(plant.zone)
+        number = writer.next_number(local.year)
+        digests = {name: digest(data) for name, data in attachments.items()}
+        data = record_to_bytes(number_it(waiting, number, writer.head, local, made_by, digests))
+        record = record_from(data)  # the page is made from what is kept, as it will be when it is made again
+        tell(f"making the page of {number}")
+        page = make_page(record, data, attachments)
+        path = page_path(plant.folder, number)
+        tell(f"writing {path.name}")
+        if path.exists():
+            move_aside(path)
+        write_durably(path, page)
+        tell(f"entering {number} into the book")
+        body = {"by": record.performed_by, "pdf": digest(page), **_findable(record)}
+        writer.append("performed", key=key, record=number, at=record.entered, stored=data, body=body)
+        if record.replaces:
+            by, why = record.performed_by, record.replaces_why
+            end_record(writer, "superseded", record.replaces, by, why, record.entered, number)
+    tell(f"entered {number}")
+    return Performed(number, record, path, already=False)
+
+
+def _findable(record: Record) -> dict[str, Any]:
+    """What the book can find a record by, and what a later visit is told of it."""
+    result = record.result
+    stages = dict.fromkeys((check.stage, check.place) for check in result.checks if check.counts)
+    # Pairs, because canonical JSON sorts keys and the order of the work would be lost.
+    outcomes = [[f"{stage} at the {place}", str(result.outcome(stage, place))] for stage, place in stages]
+    values = {c.key: c.quantity.text for c in result.checks if c.quantity is not None}
+    return {
+        "tag": record.given.analyzer.tag,
+        "serial": record.given.analyzer.serial,
+        "procedure": record.procedure,
+        "performed": record.performed,
+        "visit": record.visit_id,
+        "outcomes": outcomes,
+        "values": values,
+    }

@@ -1,0 +1,71 @@
+"""Changes of register, tolerances, standards and people: told to the book with who and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from wqverify.acts.shared import local_time, person_of, settled
+from wqverify.book import Book, Writer, open_book
+from wqverify.errors import CorrectTheEntry
+from wqverify.plant.folder import Plant
+from wqverify.plant.snapshot import Row, changes_between, snapshot
+from wqverify.records.canonical import canonical, digest
+
+
+def unexplained(plant: Plant) -> tuple[Row, ...]:
+    """Return what changed in the plant folder since it was last accepted; nothing before the first time."""
+    if not Path(plant.book).is_file():
+        return ()
+    accepted = open_book(plant.book, plant.device).accepted_snapshot()
+    return changes_between(accepted, snapshot(plant)) if accepted is not None else ()
+
+
+def accept(plant: Plant, by: str, why: str, now: datetime) -> tuple[Row, ...]:
+    """Enter what changed in register, tolerances, standards and people, with who and why."""
+    if not why.strip():
+        raise CorrectTheEntry("Say why it changed: --why TEXT.")
+    book = settled(plant, create=True)
+    person = person_of(plant, by)
+    with book.writing() as writer:
+        accepted, found = book.accepted_snapshot(), snapshot(plant)
+        changed = changes_between(accepted, found) if accepted is not None else ()
+        if changed or accepted is None:
+            _enter_snapshot(plant, writer, person.id, why, now, found, changed)
+    return changed
+
+
+def enter_baseline(plant: Plant, book: Book, writer: Writer, by: str, now: datetime) -> None:
+    """The first record of a book is preceded by the register it was made with."""
+    if book.accepted_snapshot() is None:
+        _enter_snapshot(plant, writer, by, "the register as this book began", now, snapshot(plant), ())
+
+
+def _enter_snapshot(
+    plant: Plant,
+    writer: Writer,
+    by: str,
+    why: str,
+    now: datetime,
+    found: Mapping[str, Any],
+    changed: Sequence[Row],
+) -> None:
+    data, head = canonical(found), writer.head
+    rows = [dict(zip(("about", "what", "was", "now"), row, strict=True)) for row in changed]
+    body = {"by": by, "why": why, "changes": rows}
+    key = f"register changed {head.chain} {head.seq} {digest(data)}"
+    writer.append(_kind(changed), key=key, at=local_time(plant, now), stored=data, body=body)
+
+
+def _kind(changed: Sequence[Row]) -> str:
+    """The event that names what changed; the register where it was more than one kind."""
+    kinds = {
+        "people changed" if what.startswith("person ") else
+        "standards changed" if what.startswith("standard ") else
+        "plant settings changed" if about == "plant" else
+        "tolerance changed" if "tolerance " in what else "register changed"
+        for about, what, _was, _now in changed
+    }  # fmt: skip
+    return kinds.pop() if len(kinds) == 1 else "register changed"

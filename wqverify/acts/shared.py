@@ -1,0 +1,50 @@
+"""What all acts begin with: a settled book, a known person, the plant's clock."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+
+from wqverify.book import Book, Writer, open_book
+from wqverify.errors import ChooseAnother
+from wqverify.pages import settle
+from wqverify.plant.folder import Plant
+from wqverify.terms import Person
+
+Tell = Callable[[str], None]
+
+
+def quiet(_step: str) -> None:
+    """Tell nobody."""
+
+
+def settled(plant: Plant, *, create: bool = False) -> Book:
+    """Open the book and finish, under its lock, what an interrupted command left behind."""
+    book = open_book(plant.book, plant.device, create=create)
+    with book.writing():
+        settle(plant.folder, book)
+    return book
+
+
+def person_of(plant: Plant, staff: str) -> Person:
+    """Return a person of people.toml; raises ChooseAnother."""
+    if staff not in plant.people:
+        raise ChooseAnother(
+            f"There is no person {staff} in people.toml (it holds {', '.join(plant.people) or 'nobody'}).",
+            found=staff,
+            expected=", ".join(plant.people),
+        )
+    return plant.people[staff]
+
+
+def local_time(plant: Plant, now: datetime) -> str:
+    """Return a time as the book writes it: plant time with its offset, to the second."""
+    return now.astimezone(plant.zone).isoformat(timespec="seconds")
+
+
+def end_record(
+    writer: Writer, event: str, number: str, by: str, why: str, at: str, by_record: str = ""
+) -> None:
+    """Enter that a record does not stand any more: superseded by another, or voided."""
+    body = {"by": by, "why": why, **({"by_record": by_record} if by_record else {})}
+    writer.append(event, key=f"{event} {number} {by_record}".strip(), record=number, at=at, body=body)
