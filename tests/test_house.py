@@ -101,6 +101,11 @@ def test_no_room_catches_everything() -> None:
                 assert caught not in ("", "Exception", "BaseException"), f"{path.name}:{node.lineno}"
 
 
+def test_commands_print_through_the_one_filter() -> None:
+    for path in (PACKAGE / "cli").glob("*_commands.py"):
+        assert "click.echo" not in path.read_text("utf-8"), path.name
+
+
 HEAVY = (
     "pandas numpy scipy matplotlib papermill nbformat pyhanko cryptography sqlalchemy typst IPython pydantic"
 ).split()

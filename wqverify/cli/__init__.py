@@ -66,7 +66,9 @@ def main() -> None:
         problem.show()
         sys.exit(2)
     except WqverifyError as problem:
-        click.echo(problem.message, err=True)
+        from wqverify.cli.common import echo
+
+        echo(problem.message, err=True)
         sys.exit(problem.exit_code)
     except KeyboardInterrupt:
         click.echo("Stopped; what was finished before stays.", err=True)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wqverify.cli.common import json_option, opened, plant_option, print_json
+from wqverify.cli.common import echo, json_option, opened, plant_option, print_json
 from wqverify.errors import CorrectTheEntry, RepairTheFolder
 
 if TYPE_CHECKING:
@@ -60,15 +60,15 @@ def examine(files: tuple[Path, ...], plant_folder: Path | None, as_json: bool) -
         )
     else:
         for one in examined:
-            click.echo(f"{one.path.name}: record {one.number or '?'}, {one.examination.state}")
+            echo(f"{one.path.name}: record {one.number or '?'}, {one.examination.state}")
             for role, staff, name, time in one.examination.signers:
-                click.echo(f"  {role}: {name} ({staff}), {time} by that computer's clock")
+                echo(f"  {role}: {name} ({staff}), {time} by that computer's clock")
             for finding in one.findings:
-                click.echo(f"  {'DAMAGED: ' if finding.severity == 'damaged' else ''}{finding.text}")
+                echo(f"  {'DAMAGED: ' if finding.severity == 'damaged' else ''}{finding.text}")
         if plant is None:
-            click.echo("No plant folder at hand: not compared with a book, and who signed is not proven.")
+            echo("No plant folder at hand: not compared with a book, and who signed is not proven.")
         for line in left_over:
-            click.echo(f"Unfinished: {line}")
+            echo(f"Unfinished: {line}")
     return 1 if any(one.damaged for one in examined) else 0
 
 
@@ -119,11 +119,9 @@ def rerun(
         )
     else:
         for one in answers:
-            click.echo(f"{one.number}  {one.sentence()}")
+            echo(f"{one.number}  {one.sentence()}")
         if len(answers) != 1:
-            click.echo(
-                ", ".join(f"{number} {answer}" for answer, number in counted.items() if number) or "none"
-            )
+            echo(", ".join(f"{number} {answer}" for answer, number in counted.items() if number) or "none")
     good = (Answer.REPRODUCED, Answer.AS_ANNOUNCED)
     if any(one.answer is Answer.UNEXPLAINED for one in answers):
         return 1

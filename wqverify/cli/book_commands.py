@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wqverify.cli.common import json_option, now, opened, plant_option, print_json, say
+from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, say
 
 
 @click.group()
@@ -39,9 +39,9 @@ def list_records(month: str, plant_folder: Path | None, as_json: bool) -> None:
         )
         return
     for s in states:
-        click.echo(f"{s.number}  {s.performed[:16]}  {s.tag}  {s.procedure}: {s.state}")
+        echo(f"{s.number}  {s.performed[:16]}  {s.tag}  {s.procedure}: {s.state}")
         for stage, outcome in s.outcomes.items():
-            click.echo(f"    {stage.replace('_', ' ')}: {outcome}")
+            echo(f"    {stage.replace('_', ' ')}: {outcome}")
 
 
 @book.command()
@@ -65,7 +65,7 @@ def examine(pages: Path | None, anchors: tuple[str, ...], plant_folder: Path | N
         print_json([{"severity": f.severity, "text": f.text} for f in findings])
     else:
         for finding in findings:
-            click.echo(f"{'DAMAGED: ' if finding.severity == 'damaged' else ''}{finding.text}")
+            echo(f"{'DAMAGED: ' if finding.severity == 'damaged' else ''}{finding.text}")
     return 1 if any(f.severity == "damaged" for f in findings) else 0
 
 
@@ -81,7 +81,7 @@ def head(plant_folder: Path | None, as_json: bool) -> None:
         print_json({chain: {"seq": seq, "digest": digest} for chain, (seq, digest) in heads.items()})
         return
     for chain, (seq, digest) in heads.items():
-        click.echo(f"{chain}:{seq}:{digest}")
+        echo(f"{chain}:{seq}:{digest}")
 
 
 @book.command()

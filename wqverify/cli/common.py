@@ -64,14 +64,21 @@ def passphrase(file: Path | None, whose: str, *, new: bool = False) -> bytes:
     return str(text).encode()
 
 
+def echo(text: str, *, err: bool = False) -> None:
+    """Print a text that may come from a sheet or a stranger's file: nothing in it steers the terminal."""
+    from wqverify.show.printable import visible
+
+    click.echo(visible(text), err=err)
+
+
 def tell(step: str) -> None:
     """Show progress where a person looks, beside the output a program reads."""
-    click.echo(f"  {step}", err=True)
+    echo(f"  {step}", err=True)
 
 
 def print_json(document: Any) -> None:
     """Print one JSON document."""
-    click.echo(json.dumps(document, indent=1, ensure_ascii=False))
+    click.echo(json.dumps(document, indent=1))
 
 
 def say(sentence: str, as_json: bool, **facts: Any) -> None:
@@ -79,7 +86,7 @@ def say(sentence: str, as_json: bool, **facts: Any) -> None:
     if as_json:
         print_json({"done": sentence, **facts})
     else:
-        click.echo(sentence)
+        echo(sentence)
 
 
 def words(count: int, noun: str) -> str:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wqverify.cli.common import json_option, key_store, now, print_json, tell
+from wqverify.cli.common import echo, json_option, key_store, now, print_json, tell
 
 
 @click.command()
@@ -36,14 +36,14 @@ def demo(folder: Path, as_json: bool) -> None:
             ]
         )
         return
-    click.echo("\nSYNTHETIC DATA: Ellodale is an invented plant.\n")
+    echo("\nSYNTHETIC DATA: Ellodale is an invented plant.\n")
     for row in made.rows:
-        click.echo(f"{row.number}  {row.day}  {row.story}")
+        echo(f"{row.number}  {row.day}  {row.story}")
         for stage, outcome in row.outcomes.items():
-            click.echo(f"    {stage.replace('_', ' '):<34} {outcome}")
-        click.echo(f"    {row.state}; run again: {row.answer}")
-        click.echo(f"    {row.page}")
-    click.echo(
+            echo(f"    {stage.replace('_', ' '):<34} {outcome}")
+        echo(f"    {row.state}; run again: {row.answer}")
+        echo(f"    {row.page}")
+    echo(
         f"\nThe plant folder is {made.folder}. The passphrase of its invented people is {made.passphrase}\n"
         f"(shown because this is a demo). Try: wqverify book examine --plant {made.folder}"
     )

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from wqverify.cli.common import (
+    echo,
     json_option,
     key_store,
     now,
@@ -160,4 +161,4 @@ def list_people(plant_folder: Path | None, as_json: bool) -> None:
         )
         key = "certificate at hand" if row["certificate"] else "no certificate"
         until = f", licence until {row['licence_until']}" if row["licence_until"] else ""
-        click.echo(f"{row['id']}  {row['name']}: may {may}{until}; {key}")
+        echo(f"{row['id']}  {row['name']}: may {may}{until}; {key}")

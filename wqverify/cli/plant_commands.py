@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wqverify.cli.common import json_option, now, opened, plant_option, print_json, say, words
+from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, say, words
 
 
 @click.command()
@@ -51,17 +51,17 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
             }
         )
         return
-    click.echo(
+    echo(
         f"{found.site.name}: {words(len(found.analyzers), 'analyzer')}, "
         f"{words(len(found.standards), 'standard')} on hand, {len(found.people)} people; "
         f"device {found.device}."
     )
     for line in shares:
-        click.echo(f"  {line}")
+        echo(f"  {line}")
     for line in strange:
-        click.echo(f"  {line}")
+        echo(f"  {line}")
     for _about, what, was, became in changes:
-        click.echo(f"  changed, not yet explained: {what}: {was or 'absent'} -> {became or 'absent'}")
+        echo(f"  changed, not yet explained: {what}: {was or 'absent'} -> {became or 'absent'}")
 
 
 @plant.command()
@@ -78,7 +78,5 @@ def accept(by: str, why: str, plant_folder: Path | None, as_json: bool) -> None:
         print_json([dict(zip(("about", "what", "was", "now"), row, strict=True)) for row in changes])
         return
     for _about, what, was, became in changes:
-        click.echo(f"{what}: {was or 'absent'} -> {became or 'absent'}")
-    click.echo(
-        f"{words(len(changes), 'change')} entered." if changes else "Nothing changed since the last entry."
-    )
+        echo(f"{what}: {was or 'absent'} -> {became or 'absent'}")
+    echo(f"{words(len(changes), 'change')} entered." if changes else "Nothing changed since the last entry.")

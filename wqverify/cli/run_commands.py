@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wqverify.cli.common import json_option, now, opened, plant_option, print_json, tell
+from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, tell
 
 if TYPE_CHECKING:
     from wqverify.acts import Performed
@@ -27,10 +27,10 @@ def run(sheets: tuple[Path, ...], plant_folder: Path | None, as_json: bool) -> N
         print_json([outcome_document(done) for done in performed])
         return
     for done in performed:
-        click.echo(summary(done.record))
+        echo(summary(done.record))
         if done.already:
-            click.echo(f"This sheet was already in the book as {done.number}; nothing was entered twice.")
-        click.echo(f"Page: {done.page}")
+            echo(f"This sheet was already in the book as {done.number}; nothing was entered twice.")
+        echo(f"Page: {done.page}")
 
 
 def outcome_document(done: Performed) -> dict[str, Any]:
@@ -87,4 +87,4 @@ def show(number: str, plant_folder: Path | None, as_json: bool) -> None:
     if as_json:
         print_json(to_plain(record))
     else:
-        click.echo(text(blocks(record)))
+        echo(text(blocks(record)))

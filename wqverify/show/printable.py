@@ -9,6 +9,7 @@ from importlib.resources import files
 BREAK = "\u200b"  # a place where a word may break; takes no room
 # A hyphen before a digit that follows no letter, digit, point or bracket end: not a date, a range or an id.
 _MINUS = re.compile(r"(?<![\w.)\-])-(?=[0-9])")
+_STEERS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _LONG_WORD = re.compile(r"(?![0-9a-f]{64}(?!\S))\S{25,}")
 
 
@@ -29,6 +30,15 @@ def printable(text: str) -> str:
     """
     known = "".join(c if ord(c) in covered() or c == "\n" else f"[U+{ord(c):04X}]" for c in minus(text))
     return _LONG_WORD.sub(lambda word: BREAK.join(re.findall(r".{1,12}", word[0])), known)
+
+
+def visible(text: str) -> str:
+    """Return a text in which what would steer a terminal stands by its code; line ends stay.
+
+    >>> visible("two\\nlines \\x1b[2J")
+    'two\\nlines [U+001B][2J'
+    """
+    return _STEERS.sub(lambda character: f"[U+{ord(character[0]):04X}]", text)
 
 
 @lru_cache(maxsize=1)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import zip_longest
 from textwrap import wrap
@@ -34,7 +33,6 @@ from wqverify.terms import Check, Record
 _LABEL = 26
 _BETWEEN = 2
 # C0, C1, and what turns the direction of writing: a typed text must not repaint the terminal.
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 class _Words(TypedDict):
@@ -75,11 +73,7 @@ def summary(record: Record, width: int = 80) -> str:
 
 def _joined(lines: Iterable[str]) -> str:
     """Return lines as one text; what would steer the terminal stands there by its code, as on the page."""
-    return "".join(f"{_CONTROL.sub(_code, line.rstrip())}\n" for line in lines)
-
-
-def _code(character: re.Match[str]) -> str:
-    return f"[U+{ord(character[0]):04X}]"
+    return "".join(f"{visible(line.rstrip())}\n" for line in lines)
 
 
 def _cells(check: Check) -> tuple[str, str, str, str, str]:
