@@ -28,6 +28,7 @@ from wqverify.show.kinds import (
     at_its_foot,
 )
 from wqverify.show.lookup import bounds, is_difference, person, signed, when, with_unit
+from wqverify.show.printable import visible
 from wqverify.terms import Check, Record
 
 _LABEL = 26
