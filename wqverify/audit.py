@@ -10,7 +10,7 @@ from pathlib import Path
 
 from wqverify import pages
 from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
-from wqverify.book import Anchor, Book, StoredRecord, compare_anchors, open_book, verify
+from wqverify.book import Anchor, Book, RecordState, StoredRecord, compare_anchors, open_book, verify
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import digest, record_from
@@ -216,14 +216,25 @@ def _slices(attached: Mapping[str, bytes]) -> dict[str, bytes]:
     return {n: data for n, data in attached.items() if n not in made and not n.startswith("chart-")}
 
 
+def insist_on_month(month: str) -> None:
+    """Raise CorrectTheEntry for anything but a month such as 2026-03, or nothing."""
+    if month and not re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", month):
+        raise CorrectTheEntry(f"{month[:40]!r} is not a month; type it as 2026-03.", found=month[:40])
+
+
+def list_records(plant: Plant, month: str) -> list[RecordState]:
+    """Return the records of the book, or those whose work was done in a month of plant time."""
+    insist_on_month(month)
+    return list(book_of(plant).records(month))
+
+
 def rerun_book(plant: Plant, numbers: Sequence[str], month: str, with_pages: bool) -> Iterator[Rerun]:
     """Run records of the book again from their stored bytes: some, those of a month, or all.
 
     ``month`` is the month of the work in plant time. With pages, the file on disk is compared as well.
     """
     book = book_of(plant)
-    if month and not re.fullmatch(r"[0-9]{4}-(0[1-9]|1[0-2])", month):
-        raise CorrectTheEntry(f"{month!r} is not a month; type it as 2026-03.", found=month)
+    insist_on_month(month)
     stored = [_stored(book, n) for n in numbers] if numbers else book.iterate_stored(month)
     for one in stored:
         if digest(one.data) != one.digest:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from wqverify.book import Book
-from wqverify.durable import rename_durably
+from wqverify.durable import make_folder, rename_durably
 from wqverify.errors import RepairTheFolder, ResultsDiffer
 from wqverify.records.canonical import digest
 
@@ -70,9 +70,9 @@ def settle(folder: Path, book: Book) -> list[str]:
 def move_aside(path: Path) -> str:
     """Move a file to book/moved_aside under a name that is free; nothing is ever overwritten."""
     folder = path.parent.parent / "moved_aside"
-    folder.mkdir(exist_ok=True)
+    make_folder(folder)
     count = 1
     while (target := folder / f"{count:03d} {path.name}").exists():
         count += 1
-    path.rename(target)
+    rename_durably(path, target)
     return f"book/moved_aside/{target.name}"

@@ -20,9 +20,9 @@ def book() -> None:
 @json_option
 def list_records(month: str, plant_folder: Path | None, as_json: bool) -> None:
     """List the records with their outcome and state."""
-    from wqverify.audit import book_of
+    from wqverify import audit
 
-    states = [s for s in book_of(opened(plant_folder)).records() if s.performed.startswith(month)]
+    states = audit.list_records(opened(plant_folder), month)
     if as_json:
         print_json(
             [

@@ -57,7 +57,14 @@ def passphrase(file: Path | None, whose: str, *, new: bool = False) -> bytes:
     if file is None:
         text = click.prompt(f"Passphrase of {whose}", hide_input=True, confirmation_prompt=new, err=True)
     else:
-        lines = file.read_text("utf-8").splitlines()
+        try:
+            lines = file.read_text("utf-8").splitlines()
+        except (OSError, UnicodeDecodeError) as problem:
+            raise CorrectTheEntry(
+                f"The passphrase file {file} cannot be read as text ({type(problem).__name__}); nothing was "
+                f"done. It holds the passphrase in its first line, in UTF-8.",
+                where=str(file),
+            ) from problem
         text = lines[0] if lines else ""
     if not text:
         raise CorrectTheEntry(f"The passphrase of {whose} is empty; nothing was done.")

@@ -12,7 +12,7 @@ from string import Template
 
 from wqverify import acts, audit
 from wqverify.demo.visits import visits
-from wqverify.durable import write_durably
+from wqverify.durable import make_folder, write_durably
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.records.rerun import Rerun
@@ -51,13 +51,13 @@ def month_before(now: datetime) -> date:
 
 def make_plant(folder: Path, month: date) -> Plant:
     """Write the plant folder as it stood at the beginning of a month; refuses a folder that is not empty."""
-    if folder.exists() and any(folder.iterdir()):
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise CorrectTheEntry(
             f"{folder} is not empty; name another folder, or remove that one: the demo overwrites nothing.",
             where=str(folder),
         )
     for name in EMPTY:
-        (folder / name).mkdir(parents=True, exist_ok=True)
+        make_folder(folder / name)
     for name in PLANT_FILES:
         write_durably(folder / name, _filled(name, month, "0.15").encode())
     return open_plant(folder)

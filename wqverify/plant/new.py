@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from string import Template
 
-from wqverify.durable import write_durably
+from wqverify.durable import make_folder, write_durably
 from wqverify.errors import ChooseAnother
 
 FOLDERS = ("field_sheets", "trends", "certificates", "book")
@@ -35,7 +35,7 @@ def new_plant(folder: Path, name: str = "Example water plant", zone: str = "Amer
     ):
         write_durably(folder / file, text.encode())
     for inner in FOLDERS:
-        (folder / inner).mkdir()
+        make_folder(folder / inner)
 
 
 def _quoted(text: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from wqverify.durable import write_durably
+from wqverify.durable import make_folder, write_durably
 from wqverify.errors import CorrectTheEntry, RepairTheFolder
 
 SHORTEST_PASSPHRASE = 8
@@ -37,7 +37,7 @@ class KeyStore:
     def write(self, plant: str, name: str, locked: bytes) -> None:
         """Keep a locked key so that nobody else on this computer can read it."""
         path = self.path(plant, name)
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        make_folder(path.parent, mode=0o700)
         write_durably(path, locked, mode=0o600)
 
 
