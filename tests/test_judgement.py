@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -170,6 +171,52 @@ def test_v02_guarded_rounds_once_and_then_compares(e: str, text: str, outcome: O
     assert found.share == "0.38"
     simple = {"0.0336": PASS, "0.05": PASS, "0.0501": FAIL}
     assert {e: judged(e, tolerance("-0.05", "0.05"), "0.019").outcome for e in simple} == simple
+
+
+def test_guarded_rounds_the_exact_value_and_not_the_text_that_was_fixed_before() -> None:
+    """e 0.08146, fixed at 0.0815 for showing; U 0.019: 0.081, which is T - U; from the text it were 0.082."""
+    shown = Quantity("0.0815", "pH", 0.08146, expanded="0.019")
+    limits, exact = tolerance("-0.100", "0.100", "guarded"), Decimal("0.08146")
+    found = judge("e", "as_found", "Error in 7.00", shown, limits, exact=exact)
+    assert found.quantity is not None
+    assert (found.quantity.text, found.outcome) == ("0.081", PASS)
+    twice = judge("e", "as_found", "Error in 7.00", shown, limits)
+    assert twice.quantity is not None
+    assert (twice.quantity.text, twice.outcome) == ("0.082", CLOSE)
+    simple = judge("e", "as_found", "Error", shown, tolerance("-0.0814", "0.0814"), exact=exact)
+    assert simple.quantity == shown  # the other rules judge what is shown
+    assert simple.outcome == FAIL
+
+
+@pytest.mark.parametrize(("e", "text"), [("-0.0004", "0.000"), ("-0.0005", "0.000"), ("-0.0006", "-0.001")])
+def test_a_judged_zero_has_no_sign(e: str, text: str) -> None:
+    found = judged(e, GUARDED, "0.019").quantity
+    assert found is not None
+    assert found.text == text
+
+
+@given(
+    above=st.integers(-(10**6), 10**6),
+    below=st.integers(1, 10**4),
+    places=st.integers(2, 4),
+    u=st.integers(10, 99),
+    t=st.integers(11, 400),
+)
+def test_guarded_judges_a_quotient_as_fractions_do(
+    above: int, below: int, places: int, u: int, t: int
+) -> None:
+    """Outside value: rational arithmetic, rounded once half to even by Python's fractions."""
+    unit = Fraction(1, 10**places)
+    e = Fraction(above, below) * unit
+    exact = Decimal(above) / Decimal(below) * Decimal(1).scaleb(-places)
+    expanded, half = (f"{Decimal(n).scaleb(-places):f}" for n in (u, t))
+    shown = Quantity(f"{round(exact, places + 1):f}", "pH", float(e), expanded=expanded)
+    found = judge("e", "s", "Error", shown, tolerance(f"-{half}", half, "guarded"), exact=exact)
+    once = round(e, places)
+    assert found.quantity is not None
+    assert Fraction(found.quantity.text) == once
+    wanted = FAIL if abs(once) > (t + u) * unit else PASS if abs(once) <= (t - u) * unit and u < t else CLOSE
+    assert found.outcome == wanted
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ import math
 import tomllib
 from dataclasses import replace
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -71,6 +72,7 @@ STANDARDS = {
     "BOR": reference_buffer("BOR", "borax"),
     "OLD": replace(GIVEN.standards["B7-4471"], id="OLD", lot="3990", usable_until="2026-03-01"),
     "TWIN": replace(GIVEN.standards["B7-4471"], id="TWIN"),
+    "V4": Standard("V4", "pH buffer", "buffer 4.01", "V2", "pH", value=Decimal("4.01")),
     "VAL": Standard("VAL", "pH buffer", "buffer 7.00", "V1", "pH", value=Decimal("7.00")),
     "OWN": replace(
         GIVEN.standards["B7-4471"],
@@ -448,6 +450,58 @@ def test_hand_calculations_show_what_a_guarded_rule_judges() -> None:
     working = next(w for w in result.workings if w.label.startswith("Error in"))
     assert working.answer == "0.0336 pH, judged as 0.034 pH"
     assert quantity(result, "as_found.B7-4471.error").text == "0.034"
+
+
+def test_a_guarded_quotient_is_rounded_once_and_its_hand_calculation_ends_there() -> None:
+    """-0.01 at 4.00 and 0.08 at 7.08, at 7.13: 0.081461...; fixed at 0.0815 first it became 0.082."""
+    raw = visit(
+        point("V4", "4.00"), point("VAL", "7.08"), process_before={"ph": "7.13", "control_system": "7.13"}
+    )
+    bottles = {n: replace(STANDARDS[n], expanded=Decimal("0.01"), k=Decimal(2)) for n in ("V4", "VAL")}
+    for size, outcome in (("0.099", Outcome.PASS), ("0.098", Outcome.TOO_CLOSE)):
+        known = given_for(raw, error=tolerance(size, "guarded"), control_system=tolerance("0.099", "guarded"))
+        result = run(raw, replace(known, standards={**STANDARDS, **bottles}))
+        found = check(result, "as_found.process.error")
+        assert found.quantity is not None
+        assert (found.quantity.text, found.quantity.expanded) == ("0.081", "0.018")
+        assert found.outcome is outcome
+        assert quantity(result, "as_found.process.control_system").text == "0.081"
+        working = next(w for w in result.workings if "process" in w.label)
+        assert working.answer == "0.08146… pH, judged as 0.081 pH"
+
+
+@settings(max_examples=150, deadline=None)
+@for_any(
+    low=st.integers(380, 420), high=st.integers(680, 720), at=st.integers(400, 950), half=st.integers(20, 300)
+)
+def test_any_guarded_error_at_the_process_value_is_that_of_fractions(
+    low: int, high: int, at: int, half: int
+) -> None:
+    """Outside value: rational arithmetic, rounded once half to even by Python's fractions."""
+    r1, r2, x = (f"{Decimal(n) / 100:.2f}" for n in (low, high, at))
+    size = f"{Decimal(half) / 1000:.3f}"
+    raw = visit(point("V4", r1), point("VAL", r2), process_before={"ph": x})
+    result = run(raw, given_for(raw, error=tolerance(size, "guarded")))
+    e1, e2 = Fraction(low - 401, 100), Fraction(high - 700, 100)
+    exact = e1 + (e2 - e1) * Fraction(at - low, high - low)
+    found = check(result, "as_found.process.error")
+    assert found.quantity is not None
+    places = -Decimal(found.quantity.expanded).as_tuple().exponent  # type: ignore[operator]
+    e, u, t = round(exact, places), Fraction(found.quantity.expanded), Fraction(size)
+    assert Fraction(found.quantity.text) == e
+    wanted = Outcome.PASS if abs(e) <= t - u and u < t else Outcome.TOO_CLOSE
+    assert found.outcome is (Outcome.FAIL if abs(e) > t + u else wanted)
+    answer = next(w for w in result.workings if "process" in w.label).answer
+    put_out = answer.split(" ")[0]
+    assert abs(exact) - abs(Fraction(put_out.rstrip("…"))) < Fraction(1, 10**places)
+    assert answer.endswith(f"{found.quantity.text} pH")
+
+
+@pytest.mark.parametrize(("rule", "text"), [("simple", "-2.345"), ("guarded", "-2.3")])
+def test_slope_and_offset_are_shown_beyond_u_and_judged_at_u_where_guarded(rule: str, text: str) -> None:
+    raw = visit(point("V4", "4.01", mv="173.2"), point("VAL", "7.00", mv="-2.345"))
+    known = given_for(raw, offset_mv=tolerance("30", rule, "mV"))
+    assert quantity(run(raw, known), "as_found.offset").text == text
 
 
 def test_computing_twice_gives_the_same_result_to_the_last_bit() -> None:

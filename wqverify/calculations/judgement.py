@@ -24,6 +24,7 @@ def judge(
     observed: str = "",
     reference: str = "",
     counts: bool = True,
+    exact: Decimal | None = None,
 ) -> Check:
     """Return the check of a quantity against its tolerance, by the rule that belongs to the tolerance.
 
@@ -31,9 +32,10 @@ def judge(
     rounded half to even at the second figure of U, then pass where low + U <= e <= high - U, fail where e <
     low - U or e > high + U, else too close to decide; where U reaches half the width of the tolerance it
     never passes. Bounds are taken at ``reference`` (as typed, in the unit of the tolerance) and are
-    inclusive. Not evaluated, with the reason: no tolerance, one without limits or in another unit, one in
-    percent without a reference, guarded without U. Source: rules of this project after JCGM 106:2012, 8.2 and
-    8.3, and ILAC-G8:09/2019.
+    inclusive. ``exact`` is e before its text was fixed (a quotient has no end), in the unit of the quantity:
+    guarded rounds that, so that it rounds once; the other rules judge the text. Not evaluated, with the
+    reason: no tolerance, one without limits or in another unit, one in percent without a reference, guarded
+    without U. Source: rules of this project after JCGM 106:2012, 8.2 and 8.3, and ILAC-G8:09/2019.
 
     >>> from wqverify.terms import Tolerance
     >>> t = Tolerance(unit="pH", rule="simple", basis="local", source="EP-12", low=Decimal("-0.05"),
@@ -46,7 +48,8 @@ def judge(
     if tolerance is None or reason:
         outcome = Outcome.NOT_EVALUATED
     elif tolerance.rule == "guarded":
-        quantity = replace(quantity, text=round_to(quantity.decimal, quantity.expanded))
+        unrounded = quantity.decimal if exact is None else exact
+        quantity = replace(quantity, text=round_to(unrounded, quantity.expanded))
         outcome, reason = _guarded(quantity, low, high)
     else:
         outcome = _compared(quantity.decimal, low, high)

@@ -179,14 +179,15 @@ def round_up(expanded: float) -> str:
 
 
 def round_to(exact: Decimal, expanded: str) -> str:
-    """Return a value rounded half to even at the second figure of its expanded uncertainty.
+    """Return a value rounded half to even at the second figure of its expanded uncertainty; never "-0.000".
 
     ``exact`` in the unit of ``expanded``. Raises ValueError for a U of 0. Source: JCGM 100:2008, 7.2.6.
 
     >>> round_to(Decimal("0.0336"), "0.019")
     '0.034'
     """
-    return f"{exact.quantize(Decimal(1).scaleb(_second_figure(expanded)), ROUND_HALF_EVEN):f}"
+    rounded = exact.quantize(Decimal(1).scaleb(_second_figure(expanded)), ROUND_HALF_EVEN)
+    return f"{rounded + 0:f}"  # plus 0: a zero has no sign
 
 
 @lru_cache(maxsize=4096)

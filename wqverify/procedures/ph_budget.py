@@ -249,7 +249,8 @@ def _exact_texts(known: StageInputs) -> dict[str, str]:
         if point.control_system is not None:
             texts[f"{point.id}.control_system"] = f"{point.control_system.value - point.buffer.exact:f}"
     if known.between is not None and known.process is not None:
-        error = exact_at_process(known.process, *known.between)
+        # a quotient has no end: what is shown and judged without U is fixed two digits beyond the display
+        error = exact_at_process(known.process, *known.between).quantize(known.process.digit.scaleb(-2)) + 0
         texts["process.error"] = f"{error:f}"
         if known.process_control_system is not None:
             there = error + known.process_control_system.value - known.process.value
@@ -258,6 +259,6 @@ def _exact_texts(known: StageInputs) -> dict[str, str]:
 
 
 def exact_at_process(shown: Reading, low: Measured, high: Measured) -> Decimal:
-    """Return the error at the displayed value; a quotient has no end and is fixed two digits beyond it."""
+    """Return the error at the displayed value, to the 28 digits of decimal arithmetic."""
     error = ph.error_at_displayed(shown.value, low.reading.value, low.error, high.reading.value, high.error)
-    return Decimal(error).quantize(shown.digit.scaleb(-2))
+    return Decimal(error)

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.parts import NotDone, Points, SameAs
-from wqverify.procedures.ph_budget import StageInputs, stage_quantities
+from wqverify.procedures.ph_budget import StageInputs, exact_at_process, stage_quantities
 from wqverify.procedures.ph_grab import grab_check, thermometer_check
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_notes import CAUTIONS, notes
@@ -208,7 +208,10 @@ def _electrode(stage: Stage, given: Given) -> Iterator[Check]:
         if reason:
             yield not_evaluated(key, stage.name, label, reason, tolerance=tolerance, counts=False)
         else:
-            yield judge(key, stage.name, label, stage.quantities[word], tolerance, counts=False)
+            found = stage.quantities[word]
+            # computed in floats: nine places are beyond any U and short of their noise
+            exact = Decimal(f"{found.value:.9f}")
+            yield judge(key, stage.name, label, found, tolerance, counts=False, exact=exact)
 
 
 def _at_process(stage: Stage, sheet: PhSheet, given: Given) -> Iterator[Check]:
@@ -227,13 +230,14 @@ def _at_process(stage: Stage, sheet: PhSheet, given: Given) -> Iterator[Check]:
         else:
             error = stage.quantities["process.error"]
             observed = process.ph.text if process else ""
-            yield judge(f"{key}.error", stage.name, label, error, tolerance, observed=observed)
+            exact = _exact_at_process(stage)
+            yield judge(f"{key}.error", stage.name, label, error, tolerance, observed=observed, exact=exact)
     there = typed.control_system if isinstance(typed, Process) else None
     tolerance = _tolerance("control_system", given)
     label = "Error of the control system at the process value"
     if there is not None:
         reason = reason or frozen("process_before" if stage.name == "as_found" else "process_after", given)
-    if there is not None and not reason:
+    if there is not None and process is not None and not reason:
         error = stage.quantities["process.control_system"]
         yield judge(
             f"{key}.control_system",
@@ -243,12 +247,19 @@ def _at_process(stage: Stage, sheet: PhSheet, given: Given) -> Iterator[Check]:
             tolerance,
             place="control system",
             observed=there.text,
+            exact=_exact_at_process(stage) + there.value - process.ph.value,
         )
     elif there is not None or _control_system_is_due(stage, given):
         why = reason or "the control system was not read together with the display"
         yield not_evaluated(
             f"{key}.control_system", stage.name, label, why, place="control system", tolerance=tolerance
         )
+
+
+def _exact_at_process(stage: Stage) -> Decimal:
+    assert stage.process is not None
+    assert stage.between is not None
+    return exact_at_process(stage.process.ph, *stage.between)
 
 
 def _control_system_is_due(stage: Stage, given: Given) -> bool:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 
-from wqverify.procedures.ph_budget import one_temperature
+from wqverify.procedures.ph_budget import exact_at_process, one_temperature
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_stages import Stage
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
@@ -57,6 +57,12 @@ def _answer(exact: str, unit: str, shown: str) -> str:
     return f"{exact} {unit}" if shown in ("", exact) else f"{exact} {unit}, judged as {shown} {unit}"
 
 
+def _begun(exact: Decimal, judged: str) -> str:
+    """A number cut, not rounded, two digits beyond what is judged, so that rounding it gives that."""
+    cut = exact.quantize(Decimal(judged).scaleb(-2), ROUND_DOWN)
+    return f"{cut:f}" if cut == exact else f"{cut:f}…"
+
+
 def _buffer_working(point: Measured) -> Working:
     assert point.temperature is not None
     assert point.buffer.table is not None
@@ -87,12 +93,14 @@ def _process_working(stage: Stage, shown: Mapping[str, str]) -> Working:
     assert stage.between is not None
     low, high = stage.between
     e1, e2, r1, r2 = (_signed(v) for v in (low.error, high.error, low.reading.value, high.reading.value))
-    exact = stage.quantities["process.error"].text
+    fixed, judged = stage.quantities["process.error"].text, shown.get(f"{stage.name}.process.error", "")
+    if judged not in ("", fixed):
+        fixed = _begun(exact_at_process(stage.process.ph, low, high), judged)
     return Working(
         f"Error at the displayed process value, {stage.title}",
         "e(x) = e1 + (e2 − e1) (x − R1) / (R2 − R1), x as displayed",
         f"{e1} + ({e2} − {e1}) × ({stage.process.ph.text} − {r1}) / ({r2} − {r1})",
-        _answer(exact, "pH", shown.get(f"{stage.name}.process.error", "")),
+        _answer(fixed, "pH", judged),
         "straight line between the two buffers",
     )
 
