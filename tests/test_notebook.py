@@ -86,13 +86,21 @@ def test_a_notebook_edited_to_show_a_nicer_number_is_refused(tmp_path: Path) -> 
 def test_an_edited_notebook_is_refused_before_it_runs(tmp_path: Path, monkeypatch: Any) -> None:
     changed(tmp_path, lambda content: content.cells.append(nbformat.v4.new_code_cell("1")))
     monkeypatch.setattr(run, "shipped_folder", lambda _name: tmp_path)
-    with pytest.raises(ResultsDiffer, match=r"ph_calibration\.ipynb is not the one this version was released"):
+    with pytest.raises(
+        ResultsDiffer, match=r"ph_calibration\.ipynb is not the one this version was released"
+    ):
         run.execute(NAME, [demo_case(NAME)])
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
-    "ending", ["raise SystemExit(0)", "import os; os._exit(0)", "get_ipython().kernel.do_shutdown(False)"]
+    "ending",
+    [
+        "raise SystemExit(0)",
+        "import os; os._exit(0)",
+        # The kernel ends 0.1 s later; without waiting, the cells that are left may well have run by then.
+        "get_ipython().kernel.do_shutdown(False); import time; time.sleep(0.5)",
+    ],
 )
 def test_a_notebook_that_ends_early_is_refused(tmp_path: Path, ending: str) -> None:
     def early(content: Any) -> None:

@@ -107,7 +107,7 @@ def _papermill(path: Path, parameters: Mapping[str, Any]) -> Any:
         try:
             return papermill.execute_notebook(
                 str(path),
-                str(Path(folder) / "executed.ipynb"),
+                None,  # nothing is written: with a path, the whole notebook is, twice for each cell
                 parameters=dict(parameters),
                 kernel_name="python3",
                 progress_bar=False,
