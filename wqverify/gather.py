@@ -12,7 +12,7 @@ from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import named_people, named_standards, typed_times
-from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Reading, Standard, TableUse
+from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Standard, TableUse
 
 if TYPE_CHECKING:
     from wqverify.book import Book, Entry
@@ -27,11 +27,11 @@ def gather(
     """Return what the case of this sheet is computed with.
 
     Raises ChooseAnother for a tag, standard or person the plant folder does not know, and
-    CorrectTheEntry for a time that does not exist or exists twice.
+    CorrectTheEntry for a time that does not exist or exists twice and for a setting out of its bounds.
     """
     where = _where(document)
     analyzer = _known(plant.analyzers, sheet.get("tag", ""), "analyzer", "analyzers.toml", where("tag"))
-    _insist_on_numbers(procedure, analyzer)
+    _refuse(_refused_settings(procedure, analyzer))
     standards = {
         name: _known(plant.standards, name, "standard", "standards_on_hand.toml", where(path))
         for path, name in named_standards(procedure.Sheet, sheet)
@@ -72,20 +72,32 @@ def names_not_read(plant: Plant) -> list[str]:
     ]
 
 
-def _insist_on_numbers(procedure: Procedure, analyzer: Analyzer) -> None:
-    for name in procedure.settings:
-        typed = analyzer.settings.get(name)
-        if typed is not None:
-            try:
-                Reading.parse(typed)
-            except CorrectTheEntry as problem:
-                raise CorrectTheEntry(
-                    f"The setting {name} of {analyzer.tag} in analyzers.toml must be a number: "
-                    f"{problem.message}",
-                    found=typed,
-                    expected="a number",
-                    where="analyzers.toml",
-                ) from problem
+def insist_on_settings(plant: Plant) -> None:
+    """Raise CorrectTheEntry, naming each, where a setting of the register is out of its bounds."""
+    known = [PROCEDURES[name] for name in PROCEDURES]
+    found = [_refused_settings(procedure, a) for a in plant.analyzers.values() for procedure in known]
+    _refuse([problem for problems in found for problem in problems])
+
+
+def _refused_settings(procedure: Procedure, analyzer: Analyzer) -> list[CorrectTheEntry]:
+    return [
+        CorrectTheEntry(
+            f"The setting {name} of {analyzer.tag} in analyzers.toml is {typed!r}; {procedure.name} takes "
+            f"{setting}.",
+            found=typed,
+            expected=str(setting),
+            where="analyzers.toml",
+        )
+        for name, setting in procedure.settings.items()
+        if (typed := analyzer.settings.get(name)) is not None and not setting.allows(typed)
+    ]
+
+
+def _refuse(problems: list[CorrectTheEntry]) -> None:
+    if problems:
+        first = problems[0]
+        lines = "\n".join(problem.message for problem in problems)
+        raise CorrectTheEntry(lines, found=first.found, expected=first.expected, where=first.where)
 
 
 def _where(document: Document | None) -> Any:

@@ -521,6 +521,32 @@ Slices = Mapping[str, bytes]
 Raw = dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A number the register may set for an analyzer, within inclusive bounds.
+
+    >>> last = Setting("2", "60", whole=True)
+    >>> str(last), last.allows("60"), last.allows("61"), last.allows("3.5")
+    ('a whole number from 2 to 60', True, False, False)
+    """
+
+    low: str
+    high: str
+    whole: bool = False
+
+    def __str__(self) -> str:
+        return f"a {'whole ' if self.whole else ''}number from {self.low} to {self.high}"
+
+    def allows(self, text: str) -> bool:
+        """Whether a text is such a number, plainly typed and without a unit."""
+        try:
+            typed = Reading.parse(text)
+        except CorrectTheEntry:
+            return False
+        fits = typed.unit is None and (typed.digit == 1 or not self.whole)
+        return fits and Decimal(self.low) <= typed.value <= Decimal(self.high)
+
+
 @dataclass(frozen=True)
 class Procedure:
     """Which readings, which standards, which tolerance, which source: one module each.
@@ -542,4 +568,4 @@ class Procedure:
     upgrade: Mapping[int, Callable[[Raw], Raw]] = field(default_factory=dict)
     opens: Callable[[Result], tuple[tuple[str, str], ...]] = lambda _result: ()
     tolerances: tuple[str, ...] = ()  # the names it reads from the register
-    settings: tuple[str, ...] = ()  # likewise; all of them are numbers
+    settings: Mapping[str, Setting] = field(default_factory=dict)  # likewise

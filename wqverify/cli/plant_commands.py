@@ -32,10 +32,11 @@ def plant() -> None:
 def check(plant_folder: Path | None, as_json: bool) -> None:
     """Read all files of the plant folder, say what they hold and what waits for an explanation."""
     from wqverify.acts import unexplained
-    from wqverify.gather import names_not_read
+    from wqverify.gather import insist_on_settings, names_not_read
     from wqverify.plant.folder import expected_shares
 
     found = opened(plant_folder)
+    insist_on_settings(found)
     changes, strange = unexplained(found), names_not_read(found)
     shares = expected_shares(found)
     if as_json:

@@ -19,7 +19,7 @@ from wqverify.procedures.ph_rules import brake, frozen, refuse
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_shown import charts, values, workings
 from wqverify.procedures.ph_stages import Stage, limit_of_stability, measured_point, stages
-from wqverify.terms import Check, Given, Place, Procedure, Quantity, Result, Slices, Tolerance
+from wqverify.terms import Check, Given, Place, Procedure, Quantity, Result, Setting, Slices, Tolerance
 
 COMMON_PRACTICE = {
     "slope": Tolerance(
@@ -299,18 +299,19 @@ PROCEDURE = Procedure(
     expects=expects,
     cautions=CAUTIONS,
     tolerances=("error", "control_system", "check_buffer", "slope", "offset_mv", "grab", "thermometer"),
-    settings=(
-        "stability_ph",
-        "stability_interval_s",
-        "stability_readings",
-        "grabs_agree_ph",
-        "junction_ph",
-        "gradient_c",
-        "creep_mv",
-        "electrode_c",
-        "opened_ph",
-        "opened_alkaline_ph",
-        "grab_junction_ph",
-        "grab_loss_ph",
-    ),
+    settings={
+        "stability_ph": Setting("0.001", "1"),
+        "stability_interval_s": Setting("1", "3600"),
+        "stability_readings": Setting("2", "60", whole=True),
+        "grabs_agree_ph": Setting("0.001", "1"),
+        # half widths of the budget
+        "junction_ph": Setting("0", "1"),
+        "gradient_c": Setting("0", "20"),
+        "creep_mv": Setting("0", "50"),
+        "electrode_c": Setting("0", "20"),
+        "opened_ph": Setting("0", "1"),
+        "opened_alkaline_ph": Setting("0", "1"),
+        "grab_junction_ph": Setting("0", "1"),
+        "grab_loss_ph": Setting("0", "1"),
+    },
 )
