@@ -2,7 +2,7 @@
 
 Outside values: A01-A08 of the project's list of external facts (Nernst, two and three buffers; computed from
 the SI constants), the worked values V04-V10 of its measurement models (computed there with GTC 1.5.1 and by
-central differences), the practice checks W51, W53, W54 (USGS TM 1-D3 stability, ISO/IEC 17025 7.8.4), and
+central differences), the practice checks W51, W53, W54, W56 (USGS TM 1-D3 stability, ISO/IEC 17025 7.8.4), and
 GTC here as a second library for every uncertainty of the demo visit.
 """
 
@@ -15,7 +15,7 @@ import tomllib
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
-from typing import Any
+from typing import Any, get_args
 from zoneinfo import ZoneInfo
 
 import GTC
@@ -32,7 +32,7 @@ from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from, to_plain
 from wqverify.shipped import shipped_folder
 from wqverify.tables import load
-from wqverify.terms import Check, Given, Outcome, Quantity, Result, Standard, Tolerance
+from wqverify.terms import Basis, Check, Given, Outcome, Quantity, Result, Rule, Standard, Tolerance
 
 PH = PROCEDURES["ph_calibration"]
 DEMO = shipped_folder("demo_runs") / "ph_calibration"
@@ -405,6 +405,18 @@ def test_the_demo_visit_gives_its_expected_checks() -> None:
     assert result.outcome("as_found") is Outcome.FAIL
     assert result.outcome("as_found", "control system") is Outcome.PASS
     assert result.outcome("as_left") is Outcome.PASS
+
+
+def test_w56_every_pass_or_fail_names_its_rule_its_source_and_its_basis() -> None:
+    """W56, ISO/IEC 17025:2017, 7.8.6: no statement of conformity without its decision rule."""
+    decided = [c for c in run(RAW, GIVEN).checks if c.outcome in (Outcome.PASS, Outcome.FAIL)]
+    assert {c.outcome for c in decided} == {Outcome.PASS, Outcome.FAIL}
+    for found in decided:
+        assert found.tolerance is not None, found.key
+        assert found.tolerance.rule in get_args(Rule), found.key
+        assert found.tolerance.basis in get_args(Basis), found.key
+        assert found.tolerance.source.strip(), found.key
+        assert found.low or found.high, found.key
 
 
 def test_the_times_of_the_demo_visit_are_those_of_its_sheet() -> None:

@@ -274,6 +274,21 @@ def test_without_a_stated_uncertainty_the_usual_one_of_a_ph_check_counts(edit: E
     assert "(0.037 pH) is 0.74 of the tolerance, more than 0.7" in refusal(folder)
 
 
+@pytest.mark.parametrize(
+    ("new", "says"),
+    [
+        ("", "rule is missing; add it."),
+        ('rule = ""', "rule is ''; it must be 'as the method states', 'simple' or 'guarded'."),
+        ('rule = " "', "rule is ' '; it must be 'as the method states', 'simple' or 'guarded'."),
+    ],
+)
+def test_w56_a_tolerance_without_a_rule_is_refused_in_the_register(edit: Edit, new: str, says: str) -> None:
+    """W56: a limit named and its decision rule left blank; ISO/IEC 17025:2017, 7.8.6."""
+    folder = edit(A, 'rule = "simple"', new)
+    assert says in refusal(folder)
+    assert refusal(folder).startswith("analyzers.toml, line ")
+
+
 def test_the_expected_shares_are_shown_for_every_rule(edit: Edit) -> None:
     edit(A, 'rule = "simple"', 'rule = "guarded"')
     plant = open_plant(edit(A, 'unit = "%"', 'unit = "%"\nexpected_expanded = "0.81"'))
