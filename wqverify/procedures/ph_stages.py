@@ -70,8 +70,7 @@ def _measured(name: str, part: Points[BufferPoint], sheet: PhSheet, given: Given
 
 
 def _again(source: Stage, sheet: PhSheet, given: Given) -> Stage:
-    """As left is an earlier stage: the same readings, so the same quantities; only the process was read "
-    "anew."""
+    """As left is an earlier stage: the same readings and quantities; only the process was read anew."""
     stage = replace(source, name="as_left", same_as=source.name)
     process = _process(stage.name, sheet)
     if source.not_done or process == source.process:
