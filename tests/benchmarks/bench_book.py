@@ -1,11 +1,12 @@
 """What writing, reading, finding and examining a book costs, and what reading one record costs.
 
-Run: python tests/benchmarks/bench_book.py [RECORDS]    (medians; 10 000 records of 40 kB take a minute)
+Run: python tests/benchmarks/bench_book.py [--quick]    (medians; 10 000 records take a minute; quick: 300)
 """
 
 from __future__ import annotations
 
 import json
+import os
 import statistics
 import sys
 import tempfile
@@ -166,6 +167,7 @@ def bench_book(folder: Path, count: int) -> None:
 
 
 if __name__ == "__main__":
+    print(f"load {os.getloadavg()[0]:.1f}")
     bench_codec()
     with tempfile.TemporaryDirectory() as name:
-        bench_book(Path(name), int(sys.argv[1]) if len(sys.argv) > 1 else 10_000)
+        bench_book(Path(name), 300 if "--quick" in sys.argv else 10_000)

@@ -1,11 +1,12 @@
 """What the page of one record, its chart, its signature places and a stamp cost, after the imports.
 
-Run: python tests/benchmarks/bench_page.py [TIMES]    (medians in ms; the goal is a page within 100 ms)
+Run: python tests/benchmarks/bench_page.py [--quick]    (medians in ms; the goal is a page within 100 ms)
 """
 
 from __future__ import annotations
 
 import json
+import os
 import statistics
 import sys
 import time
@@ -40,7 +41,8 @@ def main(times: int) -> None:
     data, picture = record_to_bytes(record), chart_svg(record.result.charts[0])
     cells = [{"cell_type": "code", "source": f"# {n}", "outputs": ["x" * 1000]} for n in range(120)]
     files = {"executed.ipynb": json.dumps({"cells": cells}).encode(), "chart-1.svg": picture}
-    print(f"typst {typst.__version__}; page of {len(make_page(record, data, files)) / 1000:.0f} kB")
+    size = len(make_page(record, data, files)) / 1000
+    print(f"load {os.getloadavg()[0]:.1f}; typst {typst.__version__}; page of {size:.0f} kB")
     timed("page", lambda: make_page(record, data, files), times)
     timed("signature places", lambda: signature_places(record, data, files), times)
     timed("stamp", lambda: stamp_page(LINES, 196, 45), times)
@@ -48,4 +50,4 @@ def main(times: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 20)
+    main(5 if "--quick" in sys.argv else 20)
