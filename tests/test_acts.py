@@ -328,3 +328,52 @@ def test_a_voided_record_stays_readable(here: Path) -> None:
     acts.void(plant_of(here), "L1-2026-0002", "S-02", "wrong analyzer", NOW)
     assert state(here, "L1-2026-0002") == "voided"
     assert acts.record_of(plant_of(here), "L1-2026-0002").number == "L1-2026-0002"
+
+
+def test_work_in_the_future_is_refused(here: Path) -> None:
+    change(here, "field_sheets/close.toml", 'date = "2026-05-17"', 'date = "2026-06-17"')
+    plant = plant_of(here)
+    with pytest.raises(CorrectTheEntry, match=r"close.toml: the work at 2026-06-17T14:15-05:00 lies after"):
+        acts.perform(plant, [sheet_of(plant, "close")], NOW)
+
+
+def test_computing_only_enters_nothing(here: Path) -> None:
+    plant = plant_of(here)
+    before = audit.book_of(plant).heads()
+    (record,) = acts.compute_only(plant, [sheet_of(plant, "close")], NOW)
+    assert record.number == "not yet entered"
+    assert record.result.checks
+    assert audit.book_of(plant).heads() == before
+
+
+def test_an_amended_record_tells_the_old_and_the_new_value(here: Path) -> None:
+    head = 'replaces = "L1-2026-0001"\nreplaces_why = "cleaning was told wrong"\nmethod = '
+    change(here, "field_sheets/pass.toml", "method = ", head)
+    change(here, "field_sheets/pass.toml", 'how = "wiped', 'how = "also wiped')
+    plant = plant_of(here)
+    (done,) = acts.perform(plant, [sheet_of(plant, "pass")], NOW)
+    (told,) = [c for c in done.record.given.changes if c.what.startswith("entry ")]
+    assert (told.what, told.by, told.why) == ("entry Cleaned: how", "T-07", "cleaning was told wrong")
+    assert (told.was[:5], told.now[:10]) == ("wiped", "also wiped")
+
+
+def test_the_book_tells_who_signed_in_ink_and_where_the_paper_is(here: Path) -> None:
+    acts.sign_on_paper(plant_of(here), "L1-2026-0001", "T-07", "binder 3", NOW)
+    found = audit.book_of(plant_of(here)).find("L1-2026-0001")
+    assert found is not None
+    assert found.told == (
+        "signed, not countersigned; signed by T-07 on 2026-06-01 in ink "
+        "(told, not proven; paper kept at binder 3)"
+    )
+
+
+def test_who_may_not_review_voids_nothing(here: Path) -> None:
+    with pytest.raises(ChooseAnother, match="may not void a record"):
+        acts.void(plant_of(here), "L1-2026-0002", "T-07", "wrong analyzer", NOW)
+
+
+def test_running_again_says_that_a_record_does_not_stand(here: Path) -> None:
+    plant = plant_of(here)
+    acts.void(plant, "L1-2026-0002", "S-02", "wrong analyzer", NOW)
+    answers = [one.sentence() for one in audit.rerun_book(plant, [], "2026-05", False)]
+    assert answers == ["reproduced", "reproduced; this record is voided since 2026-06-01"]

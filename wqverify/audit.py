@@ -78,7 +78,7 @@ def against_book(data: bytes, number: str, examination: Examination, book: Book)
     known = {event.body.get("pdf"): event.event for event in state.events if "pdf" in event.body}
     this = digest(data)
     if this == state.file_digest:
-        yield Finding("note", f"The file is the newest one the book holds of {number}: {state.state}.")
+        yield Finding("note", f"The file is the newest one the book holds of {number}: {state.told}.")
         return
     names = {"signed": "signature", "reviewed": "countersignature"}
     if this in known:
@@ -236,13 +236,14 @@ def rerun_book(plant: Plant, numbers: Sequence[str], month: str, with_pages: boo
     book = book_of(plant)
     insist_on_month(month)
     stored = [_stored(book, n) for n in numbers] if numbers else book.iterate_stored(month)
+    ended = {e.record: f"{e.event} since {e.at[:10]}" for e in book.events("superseded", "voided")}
     for one in stored:
         if digest(one.data) != one.digest:
-            yield Rerun(one.number, Answer.COULD_NOT, "its stored bytes are not those that were entered")
-        elif with_pages:
-            yield _from_disk(plant, book, one)
+            reason = "its stored bytes are not those that were entered"
+            answer = Rerun(one.number, Answer.COULD_NOT, reason)
         else:
-            yield rerun(one.data)
+            answer = _from_disk(plant, book, one) if with_pages else rerun(one.data)
+        yield replace(answer, note=ended[one.number]) if one.number in ended else answer
 
 
 def _stored(book: Book, number: str) -> StoredRecord:

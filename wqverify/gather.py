@@ -11,7 +11,8 @@ from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.parts import named_people, named_standards, typed_times
+from wqverify.procedures.parts import entries, named_people, named_standards, typed_times
+from wqverify.records.canonical import record_from
 from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Standard, TableUse
 
 if TYPE_CHECKING:
@@ -51,7 +52,10 @@ def gather(
         tables=_tables(procedure, standards.values()),
         times=times,
         earlier=earlier,
-        changes=changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
+        changes=(
+            *amended(book, procedure, sheet),
+            *changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
+        ),
     )
 
 
@@ -148,6 +152,23 @@ def _earlier(
     )
     told = tuple(Earlier(r.number, r.performed, r.serial, r.outcomes, r.values, r.digest) for r in rows)
     return told, rows[0].events[0] if rows else None
+
+
+def amended(book: Book | None, procedure: Procedure, sheet: Raw) -> tuple[Change, ...]:
+    """Return what an amended sheet says otherwise than the record it replaces, entry by entry."""
+    number = sheet.get("replaces", "")
+    if book is None or not number or book.find(number) is None:
+        return ()
+    before = {entry.path: entry for entry in record_from(book.stored(number)).entries}
+    after = {entry.path: entry for entry in entries(procedure.Sheet, sheet)}
+    by, why = sheet.get("performed_by", ""), sheet.get("replaces_why", "")
+    return tuple(
+        Change("", f"entry {there.label}", was.text if was else "", now.text if now else "", by, why)
+        for path in dict.fromkeys([*before, *after])
+        if path not in ("replaces", "replaces_why")
+        for was, now in ((before.get(path), after.get(path)),)
+        if (there := now or was) is not None and (was is None or now is None or was.text != now.text)
+    )
 
 
 def changes_since(

@@ -1,7 +1,7 @@
 """Perform, sign, review, accept: one function each, the order of the steps and nothing else."""
 
 from wqverify.acts.keys import issue_key, make_authority, withdraw_key
-from wqverify.acts.perform import Performed, perform
+from wqverify.acts.perform import Performed, compute_only, perform
 from wqverify.acts.register import accept, unexplained
 from wqverify.acts.signatures import (
     PERFORMER,
@@ -22,6 +22,7 @@ __all__ = [
     "accept",
     "allowed_to_review",
     "allowed_to_sign",
+    "compute_only",
     "issue_key",
     "make_authority",
     "perform",

@@ -7,13 +7,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wqverify.acts.register import enter_baseline
 from wqverify.acts.shared import Tell, end_record, quiet, settled
-from wqverify.book import Book
+from wqverify.book import Book, open_book
 from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
 from wqverify.gather import gather
@@ -28,6 +28,8 @@ from wqverify.terms import Record, Result
 
 if TYPE_CHECKING:
     from wqverify.plant.files import Document
+
+CLOCKS_DIFFER = timedelta(minutes=10)  # between the clock read at the analyzer and this computer's
 
 
 @dataclass(frozen=True)
@@ -60,12 +62,38 @@ def perform(plant: Plant, sheets: Sequence[Path], now: datetime, tell: Tell = qu
     for path in sheets:
         tell(f"reading {path.name}")
     computed = [_computed(plant, book, path) for path in sheets]
+    for one in computed:
+        _refuse_future(one, now)
     done: list[Performed] = []
     for first, last in _visits_of_different_analyzers(computed):
         if first:  # an earlier visit to the same analyzer has just been entered: this one rests on it
             computed[first:last] = [_computed(plant, book, path) for path in sheets[first:last]]
         done += _perform(plant, book, computed[first:last], now, tell)
     return done
+
+
+def _refuse_future(one: _Computed, now: datetime) -> None:
+    """Raise CorrectTheEntry for work this computer's clock has not reached: most often a mistyped date."""
+    latest = max(one.case.given.times.values(), key=datetime.fromisoformat)
+    if datetime.fromisoformat(latest) > now + CLOCKS_DIFFER:
+        here = now.astimezone(datetime.fromisoformat(latest).tzinfo).isoformat(timespec="minutes")
+        raise CorrectTheEntry(
+            f"{one.document.path.name}: the work at {latest} lies after this computer's clock ({here}); "
+            f"correct the date on the sheet, or the clock.",
+            found=latest,
+            expected=f"not after {here}",
+            where=one.document.path.name,
+        )
+
+
+def compute_only(plant: Plant, sheets: Sequence[Path], now: datetime) -> list[Record]:
+    """Read and compute field sheets as ``perform`` does, and enter nothing."""
+    exists = Path(plant.book).is_file()
+    book = open_book(plant.book, plant.device) if exists else None
+    computed = [_computed(plant, book, path) for path in sheets]
+    for one in computed:
+        _refuse_future(one, now)
+    return [one.record for one in computed]
 
 
 def _visits_of_different_analyzers(computed: Sequence[_Computed]) -> list[tuple[int, int]]:
@@ -96,7 +124,7 @@ def _perform(
     return [done[i] for i in range(len(computed))]
 
 
-def _computed(plant: Plant, book: Book, path: Path) -> _Computed:
+def _computed(plant: Plant, book: Book | None, path: Path) -> _Computed:
     sheet, document = read_sheet(path)
     name = sheet.get("procedure")
     if not isinstance(name, str) or name not in PROCEDURES:

@@ -243,6 +243,8 @@ def void(plant: Plant, number: str, by: str, why: str, now: datetime) -> None:
         raise CorrectTheEntry("Say why the record does not stand: --why TEXT.")
     book = settled(plant)
     person = person_of(plant, by)
+    if not person.may_review:
+        raise ChooseAnother(f"{person.name} ({by}) may not void a record: a reviewer does (people.toml).")
     with book.writing() as writer:
         state = book.find(number)
         if state is None or not state.stands:

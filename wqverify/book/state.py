@@ -78,6 +78,18 @@ class RecordState:
         return "signed, not countersigned" if "signed" in last else "performed, not signed"
 
     @property
+    def told(self) -> str:
+        """Where the record stands, with who, when, why, and where signed paper is kept."""
+        said = []
+        for entry in self.events[1:]:
+            how = f"{entry.event} by {entry.body.get('by', '?')} on {entry.at[:10]}"
+            if entry.body.get("mode") == "pen":
+                how += f" in ink (told, not proven; paper kept at {entry.body.get('kept_at', '?')})"
+            why = entry.body.get("why") or entry.body.get("question") or ""
+            said.append(f"{how}, because {why}" if why else how)
+        return "; ".join([self.state, *said])
+
+    @property
     def stands(self) -> bool:
         """Whether it is neither superseded nor voided."""
         return not any(entry.event in ("superseded", "voided") for entry in self.events)

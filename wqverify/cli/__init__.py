@@ -66,9 +66,11 @@ def main() -> None:
         problem.show()
         sys.exit(2)
     except WqverifyError as problem:
-        from wqverify.cli.common import echo
+        from wqverify.cli.common import echo, print_json
 
         echo(problem.message, err=True)
+        if "--json" in sys.argv:
+            print_json({"refused": problem.message, "found": problem.found, "expected": problem.expected})
         sys.exit(problem.exit_code)
     except KeyboardInterrupt:
         click.echo("Stopped; what was finished before stays.", err=True)

@@ -108,6 +108,7 @@ def rerun(
                         "answer": one.answer,
                         "reason": one.reason,
                         "page": one.page,
+                        "note": one.note,
                         "differences": [
                             {"place": d.path, "was": d.was, "now": d.now} for d in one.differences
                         ],

@@ -33,13 +33,14 @@ def list_records(month: str, plant_folder: Path | None, as_json: bool) -> None:
                     "performed": s.performed,
                     "outcomes": dict(s.outcomes),
                     "state": s.state,
+                    "told": s.told,
                 }
                 for s in states
             ]
         )
         return
     for s in states:
-        echo(f"{s.number}  {s.performed[:16]}  {s.tag}  {s.procedure}: {s.state}")
+        echo(f"{s.number}  {s.performed[:16]}  {s.tag}  {s.procedure}: {s.told}")
         for stage, outcome in s.outcomes.items():
             echo(f"    {stage.replace('_', ' ')}: {outcome}")
 

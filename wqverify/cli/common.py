@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -54,7 +55,9 @@ def key_store() -> Path:
 
 def passphrase(file: Path | None, whose: str, *, new: bool = False) -> bytes:
     """Return a passphrase from a file's first line, or ask for it without showing it."""
-    if file is None:
+    if file is None and not sys.stdin.isatty():  # piped: there is no terminal to hide it on
+        text = sys.stdin.readline().rstrip("\r\n")
+    elif file is None:
         text = click.prompt(f"Passphrase of {whose}", hide_input=True, confirmation_prompt=new, err=True)
     else:
         try:

@@ -65,13 +65,15 @@ class Rerun:
     reason: str = ""
     differences: tuple[Difference, ...] = ()
     page: str = ""  # what was found about the page, empty when it was not asked for
+    note: str = ""  # what the book says of a record that does not stand any more
 
     def sentence(self) -> str:
         """Return the answer as one line."""
         because = f", because {self.reason}" if self.answer is Answer.COULD_NOT else ""
         more = f": {self.reason}" if self.reason and not because else ""
         page = f" ({self.page})" if self.page else ""
-        return f"{self.answer}{because}{more}{page}"
+        note = f"; this record is {self.note}" if self.note else ""
+        return f"{self.answer}{because}{more}{page}{note}"
 
 
 @cache
