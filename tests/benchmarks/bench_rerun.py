@@ -25,7 +25,7 @@ from wqverify.book import Book, open_book
 from wqverify.demo.visits import visits
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.sheets import parse
-from wqverify.records.canonical import digest, given_from, plain_from, record_from, to_plain
+from wqverify.records.canonical import digest, record_from
 from wqverify.records.record import Case, compute
 from wqverify.records.rerun import rerun
 
@@ -66,22 +66,16 @@ def parts(samples: list[bytes], rounds: int) -> dict[str, float]:
     """Return the median milliseconds of each part of running one record again, mean over the samples."""
     sums: dict[str, float] = {}
     for data in samples:
-        plain = plain_from(data)
-        procedure = PROCEDURES[plain["procedure"]]
-        given = given_from(plain["given"])
-        case = Case(procedure, plain["sheet"], given)
-        sheet, result = parse(procedure, case.sheet), compute(case)
-        again = to_plain(result)
+        made = record_from(data)
+        procedure, given = PROCEDURES[made.procedure], made.given
+        typed = dict(made.sheet)
+        sheet, result = parse(procedure, typed), compute(Case(procedure, typed, given))
         tasks: dict[str, Any] = {
             "the whole": lambda data=data: rerun(data),
-            "read the JSON": lambda data=data: plain_from(data),
-            "check the sheet, make given": lambda p=procedure, c=case, plain=plain: (
-                parse(p, c.sheet),
-                given_from(plain["given"]),
-            ),
+            "read the record": lambda data=data: record_from(data),
+            "check the sheet": lambda p=procedure, typed=typed: parse(p, typed),
             "compute the result": lambda p=procedure, s=sheet, g=given: p.compute(s, g, {}),
-            "write the result as plain data": lambda r=result: to_plain(r, checked=False),
-            "compare": lambda plain=plain, again=again: plain["result"] == again,
+            "compare": lambda made=made, again=result: made.result == again,
         }
         for name, task in tasks.items():
             taken = []

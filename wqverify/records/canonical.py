@@ -52,15 +52,14 @@ def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def to_plain(value: Any, *, checked: bool = True) -> Any:
+def to_plain(value: Any) -> Any:
     """Return a frozen dataclass of wqverify.terms as plain JSON data; decimals become text.
 
-    Raises CouldNotRun for a number that is not finite, unless the caller compares with data that hold none.
+    Raises CouldNotRun for a number that is not finite.
     """
     kind: Any = type(value)
     plain = _adapter(kind).dump_python((value,), mode="json")[0]
-    if checked:
-        _finite(plain)
+    _finite(plain)
     return plain
 
 
