@@ -64,7 +64,7 @@ def test_the_tolerance_that_moved_is_on_the_next_record(made: tuple[Path, list[d
     book = audit.book_of(open_plant(folder / "ellodale"))
     changed = [json.loads(book.stored(f"L1-{year_of(book)}-000{n}"))["given"]["changes"] for n in (2, 3, 4)]
     assert changed[0] == []
-    assert {(c["was"], c["now"]) for c in changed[1]} == {("-0.15", "-0.10"), ("0.15", "0.10")}
+    assert {("-0.15", "-0.10"), ("0.15", "0.10")} <= {(c["was"], c["now"]) for c in changed[1]}
     assert all(c["why"].startswith("EP-12 rev. 4") for c in changed[1])
     assert changed[2] == []
 

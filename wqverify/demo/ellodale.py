@@ -19,6 +19,7 @@ from wqverify.records.rerun import Rerun
 
 PLANT_FILES = ("plant.toml", "analyzers.toml", "people.toml", "standards_on_hand.toml", "rounds.toml")
 REVIEWER = "S-02"
+LOOSE, TIGHT = "0.15", "0.10"  # the tolerance at the control system before and after rev. 4
 EMPTY = ("field_sheets", "trends", "book", "certificates")
 
 
@@ -59,16 +60,19 @@ def make_plant(folder: Path, month: date) -> Plant:
     for name in EMPTY:
         make_folder(folder / name)
     for name in PLANT_FILES:
-        write_durably(folder / name, _filled(name, month, "0.15").encode())
+        write_durably(folder / name, _filled(name, month, LOOSE).encode())
     return open_plant(folder)
 
 
 def _filled(name: str, month: date, control_system: str) -> str:
     """Return a file of the plant with its dates, which lie around the month of the demo."""
+    tightened = control_system != LOOSE
     shipped = (files("wqverify") / "demo" / "plant" / name).read_text("utf-8")
     return Template(shipped).substitute(
         tolerance_date=(month - timedelta(days=200)).isoformat(),
         control_system=control_system,
+        revision="4" if tightened else "3",
+        revision_date=(month + timedelta(days=13) if tightened else month - timedelta(days=200)).isoformat(),
         licence_until=(month + timedelta(days=900)).isoformat(),
         opened=(month - timedelta(days=20)).isoformat(),
         printed_until=(month + timedelta(days=300)).isoformat(),
@@ -124,7 +128,7 @@ def _perform_all(
             done += acts.perform(plant, waiting, now, tell)
             waiting = []
             register = plant.folder / "analyzers.toml"
-            write_durably(register, _filled("analyzers.toml", month, "0.10").encode())
+            write_durably(register, _filled("analyzers.toml", month, TIGHT).encode())
             plant = open_plant(plant.folder)
             acts.accept(
                 plant, REVIEWER, "EP-12 rev. 4: the display in the control room counts like the analyzer", now

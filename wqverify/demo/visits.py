@@ -76,21 +76,27 @@ def not_done(table: str, because: str) -> list[str]:
     return part(table, not_done=because)
 
 
-def point(electrode: Electrode, table: str, standard: str, degrees: str, use: str = "") -> list[str]:
+def point(electrode: Electrode, table: str, standard: str, degrees: str, at: str, use: str = "") -> list[str]:
     """Return one buffer as read: its temperature, readings until stable, the millivolts with the last."""
     values = tables.load("ph_buffers_ready_made", "trade 1")
     value = float(values.at(BUFFERS[standard], Decimal(degrees)))
     shown = ", ".join(f'"{reading}"' for reading in electrode.readings(value, float(degrees)))
     rows = ["", table, text("standard", standard), text("temperature_c", degrees), f"readings = [{shown}]"]
     rows += [text("mv", f"{electrode.millivolt(value, float(degrees)):.1f}"), text("interval_s", "30")]
+    rows += [text("at", at)]
     return rows + ([text("use", use)] if use else [])
 
 
-def points(electrode: Electrode, stage: str, degrees: str, *standards: str) -> list[str]:
+def points(electrode: Electrode, stage: str, degrees: str, at: str, *standards: str) -> list[str]:
     rows = ["", f"[{stage}]"]
-    for standard in standards:
-        rows += point(electrode, f"[[{stage}.points]]", standard, degrees)
+    for index, standard in enumerate(standards):
+        rows += point(electrode, f"[[{stage}.points]]", standard, degrees, later(at, 5 * index))
     return rows
+
+
+def later(at: str, minutes: int) -> str:
+    whole = int(at[:2]) * 60 + int(at[3:]) + minutes
+    return f"{whole // 60:02d}:{whole % 60:02d}"
 
 
 def head(day: date, started: str, by: str, who: str, remarks: str = "", reason: str = "routine") -> list[str]:
@@ -104,9 +110,9 @@ def head(day: date, started: str, by: str, who: str, remarks: str = "", reason: 
     rows += part("clocks", laptop=f"{hour}:06", control_system=f"{hour}:07")
     rows += part("cautions", read="yes")
     rows += part("operations_told", who=who, how="radio", at=f"{hour}:10")
-    rows += part("output_held", at=f"{hour}:12", by=by)
+    rows += part("output_held", at=f"{hour}:13", by=by)
     rows += not_done("loop_in_manual", "no dosing is controlled from this analyzer")
-    rows += part("alarm_blocked", at=f"{hour}:13", by=who)
+    rows += part("alarm_blocked", at=f"{hour}:12", by=who)
     rows += part(
         "condition", as_arrived="flow steady, no air in the cell", alarms="none", sample_flow="0.5 L/min"
     )
@@ -138,11 +144,11 @@ def tail(electrode: Electrode, ph: float, started: str, by: str, who: str) -> li
         control_system=f"{shown - 0.01:.2f}",
         read_by=who,
         heard_how="radio",
-        at=f"{hour}:10",
+        at=f"{hour}:16",
     )
     rows += part("output_released", at=f"{hour}:12", by=by)
     rows += part("alarm_restored", at=f"{hour}:13", by=who)
-    rows += part("operations_told_after", who=who, how="radio", at=f"{hour}:15")
+    rows += part("operations_told_after", who=who, how="radio", at=f"{hour}:18")
     return rows + part("status", state="in service")
 
 
@@ -172,13 +178,13 @@ def _passing(electrode: Electrode, day: date) -> Visit:
     shown = f"{electrode.shown(7.62, 12.0):.2f}"
     rows += _grab(shown, "7.60", "08:16", "08:24")
     rows += part("thermometer_check", reference="T-17", reference_c="18.4", shown_c="18.5")
-    rows += points(electrode, "as_found", "18.4", *PAIR)
+    rows += points(electrode, "as_found", "18.4", "08:30", *PAIR)
     rows += part("cleaned", how="wiped with a soft cloth, rinsed", at="08:45")
     rows += not_done("after_cleaning", "as found was inside the tolerance")
     rows += part("decision", action="leave alone", why="inside the tolerance")
     rows += not_done("adjusted", "inside the tolerance")
-    rows += points(electrode, "as_left", "18.6", *PAIR)
-    rows += point(electrode, "[check_buffer]", "B7-4502", "18.6")
+    rows += points(electrode, "as_left", "18.6", "08:52", *PAIR)
+    rows += point(electrode, "[check_buffer]", "B7-4502", "18.6", "09:03")
     rows += tail(electrode, 7.62, started, by, OPERATOR)
     return Visit(day, "pass", _sheet(rows), "inside the tolerance, left alone")
 
@@ -188,10 +194,10 @@ def _failing(electrode: Electrode, day: date) -> Visit:
     rows = head(day, started, by, OPERATOR, "glass showed a brown film") + stored(electrode, "stored")
     rows += process(electrode, "process_before", 7.70, "08:11")
     rows += part("thermometer_check", reference="T-17", reference_c="19.2", shown_c="19.2")
-    rows += points(electrode, "as_found", "19.2", *PAIR)
+    rows += points(electrode, "as_found", "19.2", "08:28", *PAIR)
     rows += part("cleaned", how="acid dip of one minute, rinsed", at="08:40")
     electrode.offset_mv -= 1.1  # the film was a small part of it
-    rows += points(electrode, "after_cleaning", "19.3", *PAIR)
+    rows += points(electrode, "after_cleaning", "19.3", "08:45", *PAIR)
     slope_from, slope_to, offset_from, offset_to = electrode.adjust()
     rows += part("decision", action="two-point", why="outside the tolerance also after cleaning")
     rows += part(
@@ -200,10 +206,10 @@ def _failing(electrode: Electrode, day: date) -> Visit:
         slope_to=slope_to,
         offset_from=offset_from,
         offset_to=offset_to,
-        at="08:55",
+        at="08:54",
     )
-    rows += points(electrode, "as_left", "19.5", *PAIR)
-    rows += point(electrode, "[check_buffer]", "B7-4502", "19.5")
+    rows += points(electrode, "as_left", "19.5", "08:58", *PAIR)
+    rows += point(electrode, "[check_buffer]", "B7-4502", "19.5", "09:08")
     rows += part("cause", opinion="film of iron on the glass, and the electrode is ageing", author=by)
     rows += tail(electrode, 7.70, started, by, OPERATOR)
     return Visit(day, "fail", _sheet(rows), "fails as found, adjusted, passes as left")
@@ -214,7 +220,7 @@ def _close(electrode: Electrode, day: date) -> Visit:
     rows = head(day, started, by, OPERATOR) + stored(electrode, "stored")
     rows += process(electrode, "process_before", 7.66, "13:11")
     rows += part("thermometer_check", reference="T-17", reference_c="17.9", shown_c="18.0")
-    rows += points(electrode, "as_found", "17.9", *PAIR)
+    rows += points(electrode, "as_found", "17.9", "13:30", *PAIR)
     rows += not_done("cleaned", "no film on the glass")
     rows += part("decision", action="leave alone", why="too close to decide; next check in two days")
     rows += not_done("adjusted", "too close to decide, left alone")
@@ -231,8 +237,8 @@ def _for_information(electrode: Electrode, day: date) -> Visit:
     rows += process(electrode, "process_before", 7.58, "08:11")
     rows += part("thermometer_check", reference="T-17", reference_c="18.8", shown_c="18.8")
     rows += ["", "[as_found]"]
-    rows += point(electrode, "[[as_found.points]]", "B7-4471", "18.8")
-    rows += point(electrode, "[[as_found.points]]", "B10-1990", "18.8", use="information only")
+    rows += point(electrode, "[[as_found.points]]", "B7-4471", "18.8", "08:30")
+    rows += point(electrode, "[[as_found.points]]", "B10-1990", "18.8", "08:36", use="information only")
     rows += not_done("cleaned", "no film on the glass")
     rows += part("decision", action="leave alone", why="inside the tolerance in the buffer that counts")
     rows += not_done("adjusted", "inside the tolerance")
@@ -249,7 +255,7 @@ def _at_night(electrode: Electrode, day: date) -> Visit:
     rows += not_done("stored", "menu locked, code unknown")
     rows += process(electrode, "process_before", 7.71, "02:11")
     rows += not_done("thermometer_check", "the reference thermometer is in the laboratory")
-    rows += ["", "[as_found]", *point(electrode, "[[as_found.points]]", "B7-4471", "14.0")]
+    rows += ["", "[as_found]", *point(electrode, "[[as_found.points]]", "B7-4471", "14.0", "02:30")]
     rows += not_done("cleaned", "no clean water at hand at night")
     rows += part("decision", action="leave alone", why="inside the tolerance in one buffer")
     rows += not_done("adjusted", "inside the tolerance")
