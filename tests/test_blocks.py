@@ -7,25 +7,38 @@ import re
 from collections.abc import Iterator
 from dataclasses import asdict, replace
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from example_record import example
 
 from wqverify.shipped import shipped_folder
-from wqverify.show.blocks import Block, Facts, Heading, Signatures, Statement, Table, Verdicts, blocks
+from wqverify.show.blocks import (
+    Block,
+    ChartBlock,
+    Facts,
+    Heading,
+    Signatures,
+    Statement,
+    Table,
+    Verdicts,
+    blocks,
+)
 from wqverify.show.headings import HEADINGS
 from wqverify.terms import (
     BudgetLine,
+    Chart,
     Check,
     Earlier,
     Entry,
     Hop,
+    Line,
     Note,
     Outcome,
     Quantity,
     Record,
     Result,
+    Series,
     Tolerance,
 )
 
@@ -135,6 +148,7 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("R34 notebook", "Made with", "0a" * 32),
     ("R34 attachments", "Made with", "1b" * 32),
     ("R35 validated", "Made with", "tested against published worked values"),
+    ("R35 its tests", "Made with", "its tests are published with its source."),
     ("R36 second means", "Made with", "The calculation ran twice"),
     ("R36 by hand", "Calculation by hand", "10.12 + (10.06 - 10.12) × (18.4 - 15) / 5"),
     ("R37 changes", "Changed since the last record of this analyzer", "changed, not yet explained"),
@@ -410,6 +424,25 @@ def test_numbers_of_a_budget_have_no_exponent() -> None:
     assert "degrees of freedom\n12" in shown
     assert "k\n2.20" in shown
     assert "U\n5.2" in shown
+
+
+# ---------------------------------------------------------------- charts
+
+
+@pytest.mark.parametrize("kind", ["errors", "trace", "pairs"])
+def test_limits_are_named_under_a_chart_only_where_it_has_some(
+    kind: Literal["errors", "trace", "pairs"],
+) -> None:
+    """A trace without limits has no caption at all."""
+    series = (Series("one", (("1", "2", ""),)),)
+    charts = (
+        Chart(kind, "with", "x", "y", series, (Line("0.10", "limit"),)),
+        Chart(kind, "without", "x", "y", series),
+    )
+    drawn = [b for b in blocks(with_result(charts=charts)) if isinstance(b, ChartBlock)]
+    assert ["Dashed lines across the whole width are limits." in b.caption for b in drawn] == [True, False]
+    assert "ashed" not in drawn[1].caption
+    assert bool(drawn[1].caption) == (kind != "trace")
 
 
 # ---------------------------------------------------------------- sentences

@@ -384,3 +384,10 @@ def test_a_long_line_of_a_stamp_is_set_smaller_not_cut() -> None:
     found = runs(pdf)
     assert all(r.x >= 0 and r.x + r.width <= 196.5 for r in found)
     assert squeezed("A name as long as a line of a book " * 4 + "#panic() *x*z") == words(pdf)
+
+
+def test_a_digest_can_be_searched_for_in_the_text_of_the_page() -> None:
+    """Each of 64 digits stands in one piece: of the record, a notebook, a table, an attachment, the book."""
+    text = "\n".join(page_texts(example_page()))
+    digests = (hashlib.sha256(record_to_bytes(example())).hexdigest(), "0a" * 32, "5e" * 32, "1b" * 32)
+    assert [digest for digest in (*digests, "9f" * 32) if digest not in text] == []

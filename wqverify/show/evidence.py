@@ -216,14 +216,19 @@ def _charts(record: Record) -> Iterator[Block]:
     if record.result.charts:
         yield Heading(headings.CHARTS)
     for number, chart in enumerate(record.result.charts, 1):
-        yield ChartBlock(f"chart-{number}.svg", chart_in_words(chart), _CAPTIONS[chart.kind])
+        yield ChartBlock(f"chart-{number}.svg", chart_in_words(chart), _caption(chart))
 
 
 _CAPTIONS = {
-    "errors": "Bars are the expanded uncertainty U; dashed lines are limits.",
-    "trace": "Dashed lines across the whole width are limits.",
+    "errors": "Bars are the expanded uncertainty U.",
+    "trace": "",
     "pairs": "On the thin line both are equal.",
 }
+
+
+def _caption(chart: Chart) -> str:
+    limits = "Dashed lines across the whole width are limits." if chart.lines else ""
+    return " ".join(filter(None, (_CAPTIONS[chart.kind], limits)))
 
 
 def chart_in_words(chart: Chart) -> str:

@@ -10,7 +10,8 @@ BREAK = "\u200b"  # a place where a word may break; takes no room
 # A hyphen before a digit that follows no letter, digit, point or bracket end: not a date, a range or an id.
 _MINUS = re.compile(r"(?<![\w.)\-])-(?=[0-9])")
 _STEERS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
-_LONG_WORD = re.compile(r"(?![0-9a-f]{64}(?!\S))\S{25,}")
+# A digest stays whole, so that it can be searched for: no place in it may break.
+_LONG_WORD = re.compile(r"(?<!\S)(?![0-9a-f]{64}[.,;)]?(?!\S))\S{25,}")
 
 
 def minus(text: str) -> str:

@@ -101,7 +101,7 @@ def _made_with(record: Record) -> Iterator[Block]:
         yield Statement(
             "The calculation ran twice, in the program and in the attached notebook, and had to give the "
             "same result. The program's calculations are tested against published worked values; its tests "
-            "come with it."
+            "are published with its source."
         )
 
 
