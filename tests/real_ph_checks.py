@@ -2,10 +2,12 @@
 
 The source (volunteer_results_with_qc.xlsx: CRAN package MassWateR, CC0) holds 20 rows with the reading and
 the value of the standard. Whatever a field sheet asks and the source does not hold is *not done, because
-"not in the source"*. Three things a sheet cannot leave open, and what stands there instead:
+"not in the source"*. What a sheet or the register cannot leave open, and what stands there instead:
 
 - the time of day: the source has the date; row 1 of a day is 00:01, row 2 is 00:02, and the remarks say so;
 - the last zeros: a spreadsheet stores 7.4 for 7.40. The readings go to 0.01, so all are typed to 0.01;
+- whether a reading held still: the source has one reading each, so the register asks for one (by default
+  three, half a minute apart, are needed, and one would not be evaluated);
 - the status after the work: "in service", with the note that the source does not say.
 
 As a script it writes the plant folder with its sheets: ``real_ph_checks.py WORKBOOK FOLDER``.
@@ -173,6 +175,9 @@ unit = "pH"
 rule = "simple"
 basis = "common practice"
 source = "common practice for hand-held pH meters, within 0.2; the source of the data states none"
+
+[analyzer.settings]
+stability_readings = "1"      # {WORKBOOK} (CRAN package MassWateR, CC0) has one reading each
 """
 
 _PEOPLE = f"""\

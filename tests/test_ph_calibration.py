@@ -686,25 +686,52 @@ def test_the_last_three_readings_must_hold_still(readings: tuple[str, ...], limi
     found = check(run(raw, with_settings(given_for(raw), stability_ph=limit)), "as_found.B7-4471.error")
     assert (found.outcome is not Outcome.NOT_EVALUATED) is stable
     if not stable:
-        assert found.reason.startswith(f"readings were not stable within {limit} pH: the last 3 moved 0.")
+        assert found.reason.startswith(f"the readings were not stable within {limit} pH: the last 3 moved 0.")
         assert found.quantity is not None
 
 
-def test_too_few_readings_are_judged_with_a_caution() -> None:
-    one = {"standard": "B7-4471", "temperature_c": "18.4", "readings": ["7.03"]}
-    result = run(visit(one))
-    assert check(result, "as_found.B7-4471.error").outcome is Outcome.PASS
-    assert "one reading does not show that B7-4471 held still; at least 3 are needed." in told(
-        result, "caution"
+@pytest.mark.parametrize(
+    ("readings", "interval", "reason"),
+    [
+        (3, "31", ""),
+        (3, "30", ""),
+        (4, "30", ""),
+        (3, "29", "readings 29 s apart do not show that it held still; 3, at least 30 s apart, are needed"),
+        (2, "30", "2 readings do not show that it held still; 3, at least 30 s apart, are needed"),
+        (1, "30", "one reading does not show that it held still; 3, at least 30 s apart, are needed"),
+        (3, "", ""),  # not entered: told, not judged as too close
+        (1, "", "one reading does not show that it held still; 3, at least 30 s apart, are needed"),
+    ],
+)
+def test_around_how_many_readings_how_far_apart(readings: int, interval: str, reason: str) -> None:
+    one = {**point("B7-4471", "7.03"), "readings": ["7.03"] * readings, "interval_s": interval}
+    if not interval:
+        del one["interval_s"]
+    result = run(visit(one, stored={"slope_percent": "97.2"}))
+    found = check(result, "as_found.B7-4471.error")
+    assert found.reason == reason
+    assert found.outcome is (Outcome.NOT_EVALUATED if reason else Outcome.PASS)
+    assert found.quantity is not None
+    assert found.quantity.text == "0.0036"
+    caution = told(result, "caution")
+    assert (f"As found: in B7-4471 {reason}." in caution) is bool(reason)
+    assert ("the time between the readings in B7-4471 was not entered" in caution) is (
+        not interval and readings == 3
     )
 
 
-def test_how_far_apart_readings_were_is_part_of_stability() -> None:
-    result = run(visit({**point("B7-4471", "7.03"), "interval_s": "5"}))
-    assert "the readings in B7-4471 were 5 s apart, less than 30 s." in told(result, "caution")
-    raw = visit(point("B7-4471", "7.03"))
-    del raw["as_found"]["points"][0]["interval_s"]
-    assert "the time between the readings in B7-4471 was not entered" in told(run(raw), "caution")
+def test_a_plant_may_set_that_one_reading_is_enough() -> None:
+    one = {"standard": "B7-4471", "temperature_c": "18.4", "readings": ["7.03"]}
+    result = run(visit(one), with_settings(given_for(visit(one)), stability_readings="1"))
+    assert check(result, "as_found.B7-4471.error").outcome is Outcome.PASS
+    assert "B7-4471" not in told(result, "caution")
+
+
+def test_one_reading_founds_no_adjustment() -> None:
+    one = {"standard": "B7-4471", "temperature_c": "18.4", "readings": ["7.10"]}
+    assert refused(adjusting(one, action="offset")).startswith(
+        "In B7-4471 one reading does not show that it held still; 3, at least 30 s apart, are needed. Nothing"
+    )
 
 
 def test_readings_that_creep_one_way_are_told() -> None:

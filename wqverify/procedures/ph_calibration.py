@@ -302,7 +302,7 @@ PROCEDURE = Procedure(
     settings={
         "stability_ph": Setting("0.001", "1"),
         "stability_interval_s": Setting("1", "3600"),
-        "stability_readings": Setting("2", "60", whole=True),
+        "stability_readings": Setting("1", "60", whole=True),  # 1: one reading is enough
         "grabs_agree_ph": Setting("0.001", "1"),
         # half widths of the budget
         "junction_ph": Setting("0", "1"),

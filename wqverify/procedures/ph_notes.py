@@ -11,7 +11,7 @@ from wqverify.procedures.parts import Clocks, NotDone, Part, Points
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_rules import senseless_slope, spread
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process
-from wqverify.procedures.ph_stages import INTERVAL_S, Stage, readings_of_stability
+from wqverify.procedures.ph_stages import NOT_STABLE, Stage, readings_of_stability
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Person
 
 CAUTIONS = (
@@ -96,19 +96,15 @@ def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
 
 def _reading_cautions(point: Measured, typed: BufferPoint, given: Given) -> Iterator[str]:
     last = readings_of_stability(given)
-    least = Decimal(given.analyzer.settings.get("stability_interval_s", INTERVAL_S))
-    if len(typed.values) < last:
-        count = "one reading does" if len(typed.values) == 1 else f"{len(typed.values)} readings do"
-        yield f"{count} not show that {point.id} held still; at least {last} are needed."
-    elif typed.interval_s is None:
+    if typed.interval_s is None and len(typed.values) >= last > 1:
         yield f"the time between the readings in {point.id} was not entered, so stability is shown in part."
-    elif typed.interval_s.value < least:
-        yield f"the readings in {point.id} were {typed.interval_s.text} s apart, less than {least} s."
     steps = [later - earlier for earlier, later in pairwise(typed.values[-last:])]
-    if len(steps) == last - 1 and not point.unsteady and (min(steps) > 0 or max(steps) < 0):
+    if steps and not point.unsteady and (min(steps) > 0 or max(steps) < 0):
         yield f"the readings in {point.id} still crept one way; the last one was taken."
     if point.unsteady:
-        yield f"in {point.id} the {point.unsteady}; look at sensor and flow before anything is adjusted."
+        moved = point.unsteady.startswith(NOT_STABLE)
+        look = "; look at sensor and flow before anything is adjusted" if moved else ""
+        yield f"in {point.id} {point.unsteady}{look}."
     if point.temperature is None:
         yield f"the temperature of {point.id} was not entered."
 

@@ -209,7 +209,7 @@ def _reason_to_stop(
         return "No buffer was read before the adjustment."
     for point in points:
         if point.unsteady:
-            return f"In {point.id} the {point.unsteady}."
+            return f"In {point.id} {point.unsteady}."
         if point.information:
             return f"{point.id} was read for information only."
     if sheet.decision.action == "two-point":

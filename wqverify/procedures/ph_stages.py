@@ -18,6 +18,7 @@ from wqverify.terms import Given, Quantity, Reading, Standard
 STABILITY = "0.02"  # pH, range of the last three readings; common practice
 LAST = "3"  # readings that must hold still
 INTERVAL_S = "30"  # at least, between them, so that three span a minute; common practice
+NOT_STABLE = "the readings were not stable"
 NO_STORED_SLOPE = "the transmitter shows neither mV nor its stored slope"
 
 
@@ -142,7 +143,7 @@ def measured_point(stage: str, path: str, point: BufferPoint, given: Given) -> M
         reading=point.last,
         mv=point.mv,
         control_system=point.control_system,
-        unsteady=_unsteady(point, limit_of_stability(given), readings_of_stability(given)),
+        unsteady=_unsteady(point, given),
         information=_information(point, bottle, given),
         error=point.last.value - value.exact,
     )
@@ -165,12 +166,25 @@ def readings_of_stability(given: Given) -> int:
     return int(given.analyzer.settings.get("stability_readings", LAST))
 
 
-def _unsteady(point: BufferPoint, limit: Decimal, last: int) -> str:
-    """Too few readings show nothing either way: that is a caution, no reason against."""
-    if len(point.values) < last or is_stable(point.values, limit, last):
+def _unsteady(point: BufferPoint, given: Given) -> str:
+    """Why the last reading is no result: too few or too close together show nothing, or they moved.
+
+    A plant that takes a single reading sets stability_readings to 1.
+    """
+    limit, last = limit_of_stability(given), readings_of_stability(given)
+    if last == 1:
         return ""
-    moved = range_of_last(point.values, last)
-    return f"readings were not stable within {limit} pH: the last {last} moved {moved} pH"
+    least = Decimal(given.analyzer.settings.get("stability_interval_s", INTERVAL_S))
+    needed = f"not show that it held still; {last}, at least {least} s apart, are needed"
+    if len(point.values) < last:
+        count = "one reading does" if len(point.values) == 1 else f"{len(point.values)} readings do"
+        return f"{count} {needed}"
+    if not is_stable(point.values, limit, last):
+        moved = range_of_last(point.values, last)
+        return f"{NOT_STABLE} within {limit} pH: the last {last} moved {moved} pH"
+    if point.interval_s is not None and point.interval_s.value < least:
+        return f"readings {point.interval_s.text} s apart do {needed}"
+    return ""
 
 
 def _information(point: BufferPoint, bottle: Standard, given: Given) -> str:
