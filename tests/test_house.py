@@ -32,6 +32,7 @@ FLOORS = (
     "gather",
     "acts",
     "audit",
+    "lists",
     "demo",
     "cli",
 )

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 import tomllib
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder
+from wqverify.lists.doubts import doubts
 from wqverify.plant.folder import Plant, expected_shares, find_plant, open_plant
 from wqverify.plant.new import new_plant
 from wqverify.plant.snapshot import changes_between, snapshot
@@ -450,3 +451,33 @@ def test_a_plant_is_frozen(folder: Path) -> None:
     plant: Plant = open_plant(folder)
     with pytest.raises(AttributeError):
         plant.device = "L2"  # type: ignore[misc]
+
+
+def test_doubts_name_what_is_allowed_and_most_often_a_mistake(tmp_path: Path) -> None:
+    folder = tmp_path / "plant"
+    new_plant(folder)
+    register = folder / "analyzers.toml"
+    text = register.read_text("utf-8")
+    text = text.replace('ph_calibration = "30"', 'ph_calibratoin = "30"')
+    text = text.replace('low = "-0.10"\nhigh = "0.10"', 'low = "-0.10"\nhigh = "10"', 1)
+    register.write_text(text.replace("stability_ph =", "stabilty_ph ="), "utf-8")
+    told = doubts(open_plant(folder), date(2026, 3, 1))
+    for line in (
+        "setting stabilty_ph of AIT-0001 is read by no procedure; is it misspelt?",
+        "interval ph_calibratoin of AIT-0001 is read by no procedure; is it misspelt?",
+        "tolerance error of AIT-0001 is -0.10 to 10; is one of them mistyped?",
+        "B7 7.00 ready-made (placeholder) was usable until 2020-03-31.",
+        "TH1 reference thermometer (placeholder) was calibrated until 2020-12-31.",
+    ):
+        assert line in told
+    assert told[-1].endswith("entries are still placeholders.")
+
+
+def test_the_example_sheet_of_a_new_plant_computes_there(tmp_path: Path) -> None:
+    from wqverify.acts import compute_only
+
+    folder = tmp_path / "plant"
+    new_plant(folder)
+    (sheet,) = (folder / "field_sheets").glob("*.toml")
+    (record,) = compute_only(open_plant(folder), [sheet], datetime(2026, 3, 1, tzinfo=UTC))
+    assert record.result.outcome("as_found") == "pass"

@@ -59,23 +59,6 @@ def gather(
     )
 
 
-def names_not_read(plant: Plant) -> list[str]:
-    """Return the tolerances and settings of the register that no procedure reads: most often misspelt."""
-    known = [PROCEDURES[name] for name in PROCEDURES]
-    tolerances = {name for procedure in known for name in procedure.tolerances}
-    settings = {name for procedure in known for name in procedure.settings}
-    return [
-        f"{kind} {name} of {analyzer.tag} is read by no procedure; is it misspelt?"
-        for analyzer in plant.analyzers.values()
-        for kind, names, read in (
-            ("tolerance", analyzer.tolerances, tolerances),
-            ("setting", analyzer.settings, settings),
-        )
-        for name in names
-        if name not in read
-    ]
-
-
 def insist_on_settings(plant: Plant) -> None:
     """Raise CorrectTheEntry, naming each, where a setting of the register is out of its bounds."""
     known = [PROCEDURES[name] for name in PROCEDURES]

@@ -32,12 +32,14 @@ def plant() -> None:
 def check(plant_folder: Path | None, as_json: bool) -> None:
     """Read all files of the plant folder, say what they hold and what waits for an explanation."""
     from wqverify.acts import unexplained
-    from wqverify.gather import insist_on_settings, names_not_read
+    from wqverify.gather import insist_on_settings
+    from wqverify.lists.doubts import doubts
     from wqverify.plant.folder import expected_shares
 
     found = opened(plant_folder)
     insist_on_settings(found)
-    changes, strange = unexplained(found), names_not_read(found)
+    today = now().astimezone(found.zone).date()
+    changes, doubtful = unexplained(found), doubts(found, today)
     shares = expected_shares(found)
     if as_json:
         print_json(
@@ -48,7 +50,7 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
                     dict(zip(("about", "what", "was", "now"), row, strict=True)) for row in changes
                 ],
                 "shares": list(shares),
-                "not_read": strange,
+                "doubts": doubtful,
             }
         )
         return
@@ -59,7 +61,7 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
     )
     for line in shares:
         echo(f"  {line}")
-    for line in strange:
+    for line in doubtful:
         echo(f"  {line}")
     for _about, what, was, became in changes:
         echo(f"  changed, not yet explained: {what}: {was or 'absent'} -> {became or 'absent'}")

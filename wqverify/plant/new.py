@@ -10,6 +10,7 @@ from wqverify.durable import make_folder, write_durably
 from wqverify.errors import ChooseAnother
 
 FOLDERS = ("field_sheets", "trends", "certificates", "book")
+EXAMPLE_SHEET = "example ph_calibration.toml"
 
 
 def new_plant(folder: Path, name: str = "Example water plant", zone: str = "America/Chicago") -> None:
@@ -36,6 +37,7 @@ def new_plant(folder: Path, name: str = "Example water plant", zone: str = "Amer
         write_durably(folder / file, text.encode())
     for inner in FOLDERS:
         make_folder(folder / inner)
+    write_durably(folder / "field_sheets" / EXAMPLE_SHEET, _SHEET.encode())
 
 
 def _quoted(text: str) -> str:
@@ -189,7 +191,7 @@ _STANDARDS = """\
 [[standard]]
 id = "B7"
 kind = "buffer"
-name = "placeholder: ready-made buffer 7.00"
+name = "7.00 ready-made (placeholder)"
 lot = "LOT-0001"
 unit = "pH"
 certificate = "placeholder: number of the certificate"
@@ -206,7 +208,7 @@ printed_until = "2020-12-31"
 [[standard]]
 id = "B10"
 kind = "buffer"
-name = "placeholder: ready-made buffer 10.01"
+name = "10.01 ready-made (placeholder)"
 lot = "LOT-0002"
 unit = "pH"
 certificate = "placeholder: number of the certificate"
@@ -222,7 +224,7 @@ printed_until = "2020-12-31"
 [[standard]]
 id = "TH1"
 kind = "thermometer"
-name = "placeholder: reference thermometer"
+name = "reference thermometer (placeholder)"
 lot = "SERIAL-0002"                    # of an instrument: its serial number
 unit = "°C"
 certificate = "placeholder: number of the certificate"
@@ -237,4 +239,146 @@ _ROUNDS = """\
 # [[round]]
 # name = "weekly, filter gallery"
 # tags = ["AIT-0001"]
+"""
+
+_SHEET = """\
+# A field sheet in the order of the work, to copy for each visit. Every value stands in quotes, as it was
+# read: "7.10" keeps its last zero. A part that was not done says why: [cleaned] with not_done = "no film".
+# This one fits the placeholders of this folder (its date is as old as they are); try it with
+#   wqverify run --check "field_sheets/example ph_calibration.toml"
+
+procedure = "ph_calibration"
+tag = "AIT-0001"
+serial_on_plate = "SERIAL-0001"        # read off the instrument itself
+reason = "routine"                     # routine, call-out, after repair, commissioning
+performed_by = "P-01"
+method = "placeholder: the method and its revision"
+deviations = "none"
+date = "2020-01-15"
+started = "08:05"                      # past midnight with its date: "2020-01-16 00:20"
+# replaces = "L1-2020-0001"            # to correct a record: run the corrected sheet with these two lines
+# replaces_why = "..."
+
+[clocks]
+laptop = "08:06"
+control_system = "08:06"
+
+[cautions]
+read = "yes"
+
+[operations_told]
+who = "placeholder: operator"
+how = "radio"
+at = "08:10"
+
+[output_held]
+at = "08:14"
+by = "P-01"
+
+[loop_in_manual]
+not_done = "nothing is controlled from this analyzer"
+
+[alarm_blocked]
+at = "08:13"
+by = "placeholder: operator"
+
+[condition]
+as_arrived = "clean, flow steady"
+alarms = "none"
+sample_flow = "0.5 L/min"
+
+[stored]                               # slope and offset as the menu shows them
+slope_percent = "98.4"
+offset_mv = "0.8"
+
+[process_before]                       # before the output is held: display and control system together
+ph = "7.61"
+temperature_c = "12.0"
+control_system = "7.60"
+at = "08:12"
+
+[thermometer_check]
+reference = "TH1"
+reference_c = "18.4"
+shown_c = "18.5"
+
+[[as_found.points]]                    # dirty, before anything is touched
+standard = "B7"
+temperature_c = "18.4"                 # of the buffer, by the reference thermometer
+readings = ["7.06", "7.03", "7.02", "7.02"]
+interval_s = "30"
+at = "08:30"
+
+[[as_found.points]]
+standard = "B10"
+temperature_c = "18.4"
+readings = ["10.02", "10.06", "10.07", "10.07"]
+interval_s = "30"
+at = "08:36"
+# use = "information only"             # an expired bottle: shown, no pass or fail
+
+[cleaned]
+how = "wiped with a soft cloth, rinsed"
+at = "08:45"
+
+[after_cleaning]
+not_done = "as found was inside the tolerance"
+
+[decision]
+action = "leave alone"                 # leave alone, offset, two-point, replace
+why = "inside the tolerance"
+
+[adjusted]                             # slope_from, slope_to, offset_from, offset_to, at
+not_done = "inside the tolerance"
+
+[[as_left.points]]
+standard = "B7"
+temperature_c = "18.5"
+readings = ["7.02", "7.02", "7.02"]
+interval_s = "30"
+at = "08:50"
+
+[[as_left.points]]
+standard = "B10"
+temperature_c = "18.5"
+readings = ["10.07", "10.07", "10.07"]
+interval_s = "30"
+at = "08:56"
+
+[check_buffer]
+not_done = "nothing was adjusted"
+
+[constants_as_left]
+slope_percent = "98.4"
+offset_mv = "0.8"
+
+[output_released]
+at = "09:02"
+by = "P-01"
+
+[alarm_restored]
+at = "09:03"
+by = "placeholder: operator"
+
+[process_after]
+ph = "7.61"
+temperature_c = "12.0"
+control_system = "7.60"
+at = "09:05"
+
+[signal]
+display = "7.61"
+ma = "12.70"
+control_system = "7.60"
+read_by = "placeholder: operator"
+heard_how = "radio"                    # own eyes, radio, phone
+at = "09:06"
+
+[operations_told_after]
+who = "placeholder: operator"
+how = "radio"
+at = "09:08"
+
+[status]
+state = "in service"                   # in service, in service with restriction, out of service
 """

@@ -1,0 +1,1 @@
+"""Lists: what nobody signs."""
