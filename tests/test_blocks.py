@@ -27,6 +27,7 @@ from wqverify.show.blocks import (
 from wqverify.show.headings import HEADINGS
 from wqverify.terms import (
     BudgetLine,
+    Change,
     Chart,
     Check,
     Earlier,
@@ -134,7 +135,7 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("R24 statement", "Rule of decision and its risk", "As found, at the analyzer: fail"),
     ("R25 rule", "Rule of decision and its risk", "pass when |error| is at most T - U"),
     ("R25 risk", "Checks", "guarded: a wrong pass or fail has a risk of at most 2.3 %"),
-    ("R25 agreed before", "Rule of decision and its risk", "stood in the register before the work"),
+    ("R25 agreed before", "Rule of decision and its risk", "with its reason, before the work began"),
     ("R26 not decided", "Checks", "too close to decide"),
     ("R27 holding time", "Checks", "22 min after it was taken, more than 15 min"),
     ("R28 grab and online", "Checks", "8.71\n8.68"),
@@ -143,6 +144,8 @@ PLACES: tuple[tuple[str, str, str], ...] = (
     ("R31 held", "Output held, loop in manual, alarm blocked", "08:18 -06:00"),
     ("R31 data between", "Output held, loop in manual, alarm blocked", "is not a value of the water"),
     ("R32 failed as found", "Outcome", "Values since record L1-2026-0009 are in doubt"),
+    ("R32 what of it", "Outcome", "Not evaluated in this record: the period since the last check within"),
+    ("R32 used", "Outcome", "decisions that used the values, reports already sent, and who is told"),
     ("R34 software", "Made with", "wqverify 0.1.0, Python 3.11.9"),
     ("R34 tables", "Made with", "5e" * 32),
     ("R34 notebook", "Made with", "0a" * 32),
@@ -190,6 +193,127 @@ def test_an_amended_record_names_the_one_it_replaces_and_why() -> None:
     """R38."""
     record = replace(example(), replaces="L1-2026-0016", replaces_why="wrong lot typed")
     assert "L1-2026-0016, because wrong lot typed" in section(record, ANALYZER)
+
+
+def changed(*changes: Change, **more: Any) -> Record:
+    """Return the example with these changes before it."""
+    record = example()
+    return replace(record, given=replace(record.given, changes=changes, **more))
+
+
+WORK = "2026-03-03T08:15:00-06:00"
+LATE = "Tolerance changed after the work began: tolerance error of AIT-2101: high: 0.05 -> 0.10."
+
+
+def a_tolerance(at: str, why: str = "loop card") -> Change:
+    return Change(at, "tolerance error of AIT-2101: high", "0.05", "0.10", "S-02", why)
+
+
+def said_on_the_first_sheet(record: Record) -> list[str]:
+    found = [b for b in blocks(record) if isinstance(b, Statement) and b.lead.startswith("Tolerance changed")]
+    assert section(record, "Outcome").count("Tolerance changed") == len(found)
+    return [f"{b.lead}: {b.text}" for b in found]
+
+
+@pytest.mark.parametrize(
+    ("at", "late"),
+    [
+        ("2026-03-03T08:14:59-06:00", False),
+        (WORK, False),
+        ("2026-03-03T14:15:00+00:00", False),  # the same moment elsewhere
+        ("2026-03-03T14:15:01+00:00", True),  # earlier than 08:15 by no clock, later by the offset
+        ("2026-03-04T09:00:00-06:00", True),
+    ],
+)
+def test_a_tolerance_entered_after_the_work_began_is_said_aloud(at: str, late: bool) -> None:
+    """Just before, at, just after the start of the work; a missing time has a test of its own."""
+    assert example().performed == WORK
+    record = changed(a_tolerance(at))
+    assert said_on_the_first_sheet(record) == ([LATE] if late else [])
+    rule = section(record, "Rule of decision and its risk")
+    assert ("A tolerance used here was entered after the work had begun (tolerance error" in rule) is late
+    assert ("was entered, with its reason, before the work began" in rule) is not late
+
+
+def test_a_late_tolerance_is_told_with_when_by_whom_and_why() -> None:
+    rule = section(changed(a_tolerance("2026-03-04T09:00:00-06:00")), "Rule of decision and its risk")
+    assert (
+        "A tolerance used here was entered after the work had begun (tolerance error of AIT-2101: high: "
+        "0.05 -> 0.10, entered 2026-03-04 09:00 -06:00 by S-02 because loop card)."
+    ) in rule
+
+
+def test_a_tolerance_changed_without_a_reason_is_said_aloud() -> None:
+    """What the book does not know of, and what it knows without a reason; neither is called late."""
+    for at, words in (
+        (
+            "",
+            "and nobody has said why: when it was entered, before or after the work had begun, is not known.",
+        ),
+        ("2026-03-01T10:00:00-06:00", "entered 2026-03-01 10:00 -06:00 by S-02 and nobody has said why)."),
+    ):
+        record = changed(a_tolerance(at, why=""))
+        (line,) = said_on_the_first_sheet(record)
+        assert line.startswith("Tolerance changed, and nobody has said why: tolerance error of AIT-2101")
+        rule = section(record, "Rule of decision and its risk")
+        assert words in rule
+        assert "before the work began." not in rule
+
+
+@pytest.mark.parametrize(
+    ("what", "now"),
+    [
+        ("AIT-2101: tolerance error", "unit pH, rule guarded, low -0.10, high 0.10"),
+        ("AIT-2101: added", "kind pH transmitter, tolerance error unit pH, rule guarded"),
+    ],
+)
+def test_a_tolerance_may_come_whole_or_with_its_analyzer(what: str, now: str) -> None:
+    record = changed(Change("2026-03-04T09:00:00-06:00", what, "", now, "S-02", "new"))
+    (line,) = said_on_the_first_sheet(record)
+    assert line.startswith(f"Tolerance changed after the work began: {what}: none -> ")
+
+
+def test_nothing_is_claimed_of_tolerances_that_was_not_looked_up() -> None:
+    other = Change("2026-03-04T09:00:00-06:00", "location of AIT-2101", "FG-1", "FG-2", "S-02", "moved")
+    typed = Change("2026-03-04T09:00:00-06:00", "entry tolerance: remark", "a", "b", "T-07", "misread")
+    for record in (changed(), changed(other, typed)):
+        assert said_on_the_first_sheet(record) == []
+        rule = section(record, "Rule of decision and its risk")
+        assert (
+            "No change of a tolerance was entered between the last record of this analyzer and this" in rule
+        )
+    rule = section(changed(earlier=()), "Rule of decision and its risk")
+    assert "This record holds no change of a tolerance; no earlier record of this analyzer was known" in rule
+
+
+def test_an_amended_record_shows_what_the_replaced_one_said() -> None:
+    """R37: old and new value, by whom and why; apart from the changes of the plant."""
+    entry = Change("", "entry As found: buffer lot", "4471", "4417", "T-07", "wrong lot typed")
+    bare = Change("", "entry Remarks", "", "late", "", "")
+    record = replace(changed(entry, bare), replaces="L1-2026-0016", replaces_why="see below")
+    tables = {b.title: b for b in blocks(record) if isinstance(b, Table)}
+    assert [row.cells for row in tables["Amended: L1-2026-0016"].rows] == [
+        ("As found: buffer lot", "4471", "4417", "T-07", "wrong lot typed"),
+        ("Remarks", "—", "late", "—", "see below"),
+    ]
+    shown = section(record, "Changed since the last record of this analyzer")
+    assert "Nothing in the register, tolerances, standards or people was changed." in shown
+    assert "Amended: L1-2026-0016" in shown
+    assert "Amended" not in section(example(), "Changed since the last record of this analyzer")
+
+
+def test_what_nobody_entered_is_said_not_left_out() -> None:
+    """R07, R09, R10."""
+    record = example()
+    nobody = {
+        key: replace(p, licence="", licence_until="", approval="") for key, p in record.given.people.items()
+    }
+    entries = tuple(e for e in record.entries if e.path not in ("method", "deviations"))
+    record = replace(record, entries=entries, given=replace(record.given, people=nobody))
+    for shown in (record, replace(record, given=replace(record.given, people={}))):
+        for label in ("Licence", "State approval", "Method", "Deviations"):
+            assert f"{label}\nnot entered" in section(shown, ANALYZER)
+    assert "not entered" not in section(example(), ANALYZER)
 
 
 # ---------------------------------------------------------------- headings and kinds
@@ -270,6 +394,25 @@ def test_advice_on_upkeep_is_marked_and_decides_nothing() -> None:
     record = with_result(checks=checks)
     assert verdicts(record)["As found, at the analyzer"][0] == "pass"
     assert "Slope (not in the verdict)" in section(record, "Checks")
+
+
+def test_what_fails_outside_the_verdict_stands_beside_the_outcome() -> None:
+    quantity = Quantity("94.5", "%", 94.5, 0.6, None, 2.0, "1.2", ())
+    low, high = "95", "105"
+    slope = a_check(Outcome.FAIL, label="Slope of the electrode", counts=False, low=low, high=high)
+    slope = replace(slope, quantity=quantity)
+    checks = (a_check(Outcome.PASS), slope, replace(slope, stage="as_left"))
+    (line,) = [
+        f"{b.lead}: {b.text}"
+        for b in blocks(with_result(checks=checks))
+        if isinstance(b, Statement) and b.lead.startswith("Outside")
+    ]
+    assert line == (
+        "Outside its limits, not in the verdict: Slope of the electrode, as found 94.5 % (95 to 105) and "
+        "as left 94.5 % (95 to 105)."
+    )
+    inside = (replace(slope, outcome=Outcome.PASS), a_check(Outcome.FAIL))
+    assert "Outside its limits" not in said(blocks(with_result(checks=inside)))
 
 
 def test_information_carries_no_statement_of_conformity() -> None:

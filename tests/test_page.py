@@ -20,10 +20,12 @@ import pytest
 from example_record import example
 from fontTools.ttLib import TTFont
 from pdf_text import Run, attachments, count, page_texts, runs, squeezed, words
+from plant_example import plant_in, record_in
 from pyhanko.pdf_utils.reader import PdfFileReader
 
 import wqverify.show.page as page_module
 from wqverify.errors import CouldNotRun
+from wqverify.plant.folder import Plant
 from wqverify.records.canonical import record_to_bytes
 from wqverify.show.blocks import blocks
 from wqverify.show.charts import chart_svg
@@ -243,6 +245,33 @@ def test_the_first_sheet_holds_verdicts_checks_standards_and_signatures() -> Non
         assert heading in first
     assert "Observationsastyped" not in first
     assert "Observationsastyped" in second
+
+
+@pytest.fixture(scope="module")
+def demo_plant(tmp_path_factory: pytest.TempPathFactory) -> Plant:
+    return plant_in(tmp_path_factory.mktemp("demo") / "plant")
+
+
+@pytest.mark.parametrize("name", ["pass", "fail", "close", "information", "night"])
+def test_against_what_and_every_check_stand_on_the_first_sheet_of_each_visit(
+    demo_plant: Plant, name: str
+) -> None:
+    """The limits may go on on the second; the standards and the places for signatures never do."""
+    record = record_in(demo_plant, name)
+    charts = {f"chart-{n}.svg": chart_svg(chart) for n, chart in enumerate(record.result.charts, 1)}
+    pdf = make_page(record, record_to_bytes(record), charts)
+    first, second, *_ = (squeezed(text) for text in page_texts(pdf))
+    assert "Standardsandinstrumentsused" in first
+    for standard in record.given.standards.values():
+        assert on_paper(standard.id) in on_paper(first)
+        assert on_paper(standard.lot) in on_paper(first)
+        until = standard.usable_until or standard.calibration_due
+        assert on_paper(until) in on_paper(first)
+    assert "Performer:" in first
+    assert "Outcome" in first
+    for check in record.result.checks:
+        assert on_paper(check.label) in on_paper(first)
+    assert "Limit,byitsletter" in first + second
 
 
 @pytest.mark.parametrize(

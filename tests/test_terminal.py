@@ -69,6 +69,16 @@ def test_a_table_too_wide_for_the_terminal_is_said_line_by_line() -> None:
         assert f"unbreakable{n:09}" in shown
 
 
+def test_what_a_row_said_line_by_line_does_not_hold_takes_no_line() -> None:
+    wide = Table(
+        tuple(Column(f"Column {n}") for n in range(12)),
+        (Row(tuple("—" if n % 2 else f"unbreakable{n:09}" for n in range(12))),),
+    )
+    shown = text([wide])
+    assert "—" not in shown
+    assert re.findall(r"Column (\d+)", shown) == ["2", "4", "6", "8", "10"]
+
+
 def test_a_long_word_beside_a_label_goes_below_it() -> None:
     assert text([Facts((("Digest", "a" * 64),))]) == f"Digest\n  {'a' * 64}\n"
     assert text([Facts((("Serial", "EL-0417"),))]) == f"{'Serial':26}  EL-0417\n"
@@ -134,7 +144,31 @@ def test_the_same_text_every_time() -> None:
     assert text(blocks(example())) == text(blocks(example()))
 
 
-def test_the_short_answer_holds_every_check_once() -> None:
+def test_the_short_answer_leaves_out_what_passed_and_is_in_no_verdict() -> None:
+    checks = (
+        Check("a", "as_left", "Error", Outcome.PASS),
+        Check("b", "as_left", "Slope", Outcome.PASS, counts=False),
+        Check("c", "as_left", "Offset", Outcome.FAIL, counts=False),
+        Check("d", "as_left", "Drift", Outcome.NOT_EVALUATED, reason="no limit", counts=False),
+        Check("e", "process_before", "Grab", Outcome.PASS, counts=False),
+    )
+    shown = summary(with_checks(*checks))
+    assert "Slope" not in shown
+    assert "Process before" not in shown
+    assert re.search(r"Offset +\(fail\)\n", shown)
+    assert re.search(r"Drift +\(not evaluated\)\n", shown)
+    assert "\nOutside its limits, not in the verdict: Offset, as left.\nStatus after" in shown
+
+
+def test_the_short_answer_says_that_a_tolerance_came_after_the_work() -> None:
+    record = example()
+    late = replace(record.given.changes[0], at="2026-03-04T09:00:00-06:00")
+    shown = summary(replace(record, given=replace(record.given, changes=(late,))))
+    assert "\nTolerance changed after the work began: tolerance control_system of AIT-2101:" in shown
+    assert "Tolerance changed" not in summary(record)
+
+
+def test_the_short_answer_holds_every_other_check_once() -> None:
     checks = (
         Check("a", "as_left", "Error", Outcome.PASS),
         Check("b", "process_before", "Display against a grab", Outcome.FAIL, counts=False),
@@ -144,7 +178,8 @@ def test_the_short_answer_holds_every_check_once() -> None:
     assert re.fullmatch(r"  Display against a grab +\(fail\)", lines[at + 1])
     assert lines[-1] == "Status after the work: in service"
     whole = [line for line in summary(example()).splitlines() if re.match("  [^ ]", line)]
-    assert len(whole) == len(example().result.checks)
+    assert len(whole) == sum(c.counts or c.outcome != Outcome.PASS for c in example().result.checks)
+    assert len(whole) < len(example().result.checks)
 
 
 def test_a_stage_that_was_not_done_gives_its_reason_in_the_short_answer() -> None:

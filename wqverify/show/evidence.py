@@ -7,6 +7,7 @@ from itertools import groupby
 
 from wqverify.show import headings
 from wqverify.show.budgets import budgets
+from wqverify.show.changes import AMENDED, amended, of_the_plant
 from wqverify.show.kinds import (
     Block,
     CautionBlock,
@@ -321,29 +322,55 @@ def _cautions(record: Record) -> Iterator[Block]:
 
 def _changes(record: Record) -> Iterator[Block]:
     yield Heading(headings.CHANGES)
-    if not record.given.changes:
-        yield Statement("Nothing in the register, tolerances, standards or people was changed.")
-        return
-    columns = (
-        Column("When", "short"),
-        Column("What"),
-        Column("Was"),
-        Column("Is now"),
-        Column("By", "short"),
-        Column("Why"),
-    )
-    lines = (
-        (
-            when(c.at) or NONE,
-            c.what,
-            c.was or NONE,
-            c.now or NONE,
-            c.by or NONE,
-            c.why or "changed, not yet explained",
+    changes = of_the_plant(record)
+    if changes:
+        columns = (
+            Column("When", "short"),
+            Column("What"),
+            Column("Was"),
+            Column("Is now"),
+            Column("By", "short"),
+            Column("Why"),
         )
-        for c in record.given.changes
-    )
-    yield Table(columns, rows(*lines))
+        lines = (
+            (
+                when(c.at) or NONE,
+                c.what,
+                c.was or NONE,
+                c.now or NONE,
+                c.by or NONE,
+                c.why or "changed, not yet explained",
+            )
+            for c in changes
+        )
+        yield Table(columns, rows(*lines))
+    else:
+        yield Statement("Nothing in the register, tolerances, standards or people was changed.")
+    yield from _amended(record)
+
+
+def _amended(record: Record) -> Iterator[Block]:
+    """Show what the replaced record said and what this one says."""
+    changes = amended(record)
+    if changes:
+        columns = (
+            Column("Entry"),
+            Column("The replaced record said"),
+            Column("This record says"),
+            Column("By", "short"),
+            Column("Why"),
+        )
+        lines = (
+            (
+                c.what.removeprefix(AMENDED),
+                c.was or NONE,
+                c.now or NONE,
+                c.by or NONE,
+                c.why or record.replaces_why or NONE,
+            )
+            for c in changes
+        )
+        yield Table(columns, rows(*lines), f"Amended: {record.replaces}")
 
 
 def _earlier(record: Record) -> Iterator[Block]:

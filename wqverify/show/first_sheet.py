@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from wqverify.show import headings, wording
+from wqverify.show.changes import tolerance_outcome
 from wqverify.show.kinds import (
     Block,
     Column,
@@ -35,6 +36,7 @@ from wqverify.show.lookup import (
 from wqverify.terms import Analyzer, Check, Outcome, Person, Place, Quantity, Record, Standard, Tolerance
 
 INFORMATION = "information only"
+NOT_ENTERED = "not entered"  # a row whose absence would read as if nothing had to be there
 _EXPECTED: tuple[tuple[str, Place], ...] = (
     ("as_found", "analyzer"),
     ("as_found", "control system"),
@@ -58,13 +60,15 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield _work(record, answers)
     yield Heading(headings.OUTCOME)
     yield Verdicts(tuple(_verdicts(record, answers)))
+    yield from outside_uncounted(record)
+    yield from tolerance_outcome(record)
     yield from _failed_as_found(record)
     yield from _out_of_service(answers)
+    yield Heading(headings.STANDARDS)
+    yield standards_table(record)
     yield Heading(headings.CHECKS)
     yield checks_table(record)
     yield from _limits(record)
-    yield Heading(headings.STANDARDS)
-    yield standards_table(record)
     not_done = tuple(answers.not_done())
     if not_done:
         yield Heading(headings.NOT_DONE)
@@ -113,11 +117,11 @@ def _work(record: Record, answers: Answers) -> Facts:
         ("Work finished", when(finished.isoformat()) if finished else ""),
         ("Record entered", when(record.entered) or "not yet"),
         ("Performed by", person(record, person_id)),
-        ("Licence", licence_words(known) if known else ""),
-        ("Approval", known.approval if known else ""),
+        ("Licence", (known and licence_words(known)) or NOT_ENTERED),
+        ("State approval", (known and known.approval) or NOT_ENTERED),
         ("Reason", answers.text("reason")),
-        ("Method", answers.text("method")),
-        ("Deviations", answers.text("deviations")),
+        ("Method", answers.text("method") or NOT_ENTERED),
+        ("Deviations", answers.text("deviations") or NOT_ENTERED),
         ("Replaces", f"{record.replaces}, because {record.replaces_why}" if record.replaces else ""),
     )
 
@@ -183,10 +187,10 @@ def _deciding(checks: list[Check], outcome: Outcome) -> str:
     return f"{worst.label}: {'error ' if is_difference(worst) else ''}{how_far}"
 
 
-def value_words(quantity: Quantity, *, as_difference: bool) -> str:
-    """Return a value with unit and U in words."""
+def value_words(quantity: Quantity, *, as_difference: bool, sure: bool = True) -> str:
+    """Return a value with unit in words, and with U where it is wanted and known."""
     text = with_unit(signed(quantity, as_difference=as_difference), quantity.unit)
-    return f"{text} (U {quantity.expanded})" if quantity.expanded else text
+    return f"{text} (U {quantity.expanded})" if sure and quantity.expanded else text
 
 
 def _share_of_tolerance(check: Check) -> Decimal:
@@ -198,6 +202,23 @@ def _share_of_tolerance(check: Check) -> Decimal:
     return abs(check.quantity.decimal - (high + low) / 2) / half if half else Decimal(0)
 
 
+def outside_uncounted(record: Record) -> Iterator[Statement]:
+    """Name what lies outside its limits and decides no verdict: a verdict of pass must not hide it."""
+    found: dict[str, list[str]] = {}
+    for c in record.result.checks:
+        if c.outcome == Outcome.FAIL and not c.counts:
+            value = (
+                f" {value_words(c.quantity, as_difference=is_difference(c), sure=False)}"
+                if c.quantity
+                else ""
+            )
+            limits = f" ({bounds(c.low, c.high)})" if c.low or c.high else ""
+            found.setdefault(c.label, []).append(f"{stage_name(c.stage).lower()}{value}{limits}")
+    if found:
+        said = "; ".join(f"{label}, {' and '.join(stages)}" for label, stages in found.items())
+        yield Statement(f"{said}.", "Outside its limits, not in the verdict")
+
+
 def _failed_as_found(record: Record) -> Iterator[Block]:
     """Say what a fail as found means for values that are already kept or reported."""
     places: tuple[Place, Place] = ("analyzer", "control system")
@@ -206,7 +227,8 @@ def _failed_as_found(record: Record) -> Iterator[Block]:
     good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
     since = f"record {good[-1].number}" if good else "the last check within tolerance"
     yield Statement(
-        f"Values since {since} are in doubt; what the error means for them is evaluated elsewhere, not here.",
+        f"Values since {since} are in doubt. Not evaluated in this record: the period since the last check "
+        "within tolerance, decisions that used the values, reports already sent, and who is told.",
         "Failed as found",
     )
 
@@ -334,10 +356,19 @@ def _letter(n: int) -> str:
 
 
 def _limits(record: Record) -> Iterator[Block]:
+    """Give the risk of the rules, then the limits: their table comes last, it may go on on the next sheet."""
     letters = _letters(record)
     if letters:
+        used = dict.fromkeys(t.rule for t in letters)
+        yield Statement("; ".join(f"{rule}: {wording.RISKS[rule]}" for rule in used) + ".", "Risk")
+    if any(c.information for c in record.result.checks):
+        yield Statement(
+            "Results for information only carry no statement of conformity: neither pass nor fail."
+        )
+    yield Statement(f"{_coverage(record)} T is half the width of the tolerance.")
+    if letters:
         columns = (
-            Column("Limit"),
+            Column("Limit, by its letter among the checks"),
             Column("Rule", "short"),
             Column("Basis", "short"),
             Column("Source"),
@@ -352,13 +383,6 @@ def _limits(record: Record) -> Iterator[Block]:
             for (rule, basis, source, date), limits in grouped.items()
         ]
         yield Table(columns, tuple(lines))
-        used = dict.fromkeys(t.rule for t in letters)
-        yield Statement("; ".join(f"{rule}: {wording.RISKS[rule]}" for rule in used) + ".", "Risk")
-    if any(c.information for c in record.result.checks):
-        yield Statement(
-            "Results for information only carry no statement of conformity: neither pass nor fail."
-        )
-    yield Statement(f"{_coverage(record)} T is half the width of the tolerance.")
 
 
 def _coverage(record: Record) -> str:

@@ -6,8 +6,8 @@ from typing import Final
 
 ANALYZER_AND_WORK: Final = "Analyzer and work"
 OUTCOME: Final = "Outcome"
-CHECKS: Final = "Checks"
 STANDARDS: Final = "Standards and instruments used"
+CHECKS: Final = "Checks"
 NOT_DONE: Final = "Not done"
 
 OBSERVATIONS: Final = "Observations as typed, in the order of the work"
@@ -32,8 +32,8 @@ ABOUT: Final = "About this record"
 HEADINGS: Final = (
     ANALYZER_AND_WORK,
     OUTCOME,
-    CHECKS,
     STANDARDS,
+    CHECKS,
     NOT_DONE,
     OBSERVATIONS,
     SIGNAL,

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from wqverify.show import headings, wording
+from wqverify.show.changes import tolerance_history
 from wqverify.show.first_sheet import INFORMATION, licence_words, stage_at
 from wqverify.show.kinds import Block, Column, Facts, Heading, Statement, Table, rows
 from wqverify.show.lookup import NONE, Answers, person
@@ -28,9 +29,7 @@ def _rules(record: Record) -> Iterator[Block]:
     for rule in used:
         yield Statement(wording.RULES[rule], rule[:1].upper() + rule[1:])
     if used:
-        yield Statement(
-            wording.ROUNDING + " The rule belongs to the tolerance and stood in the register before the work."
-        )
+        yield Statement(f"{wording.ROUNDING} The rule belongs to the tolerance. {tolerance_history(record)}")
     statement = [
         f"{stage_at(stage, place)}: {_word(record, stage, place)}"
         for stage, place in dict.fromkeys((c.stage, c.place) for c in record.result.checks if c.counts)

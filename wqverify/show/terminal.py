@@ -9,7 +9,8 @@ from typing import TypedDict
 
 from wqverify.show.align import aligned
 from wqverify.show.blocks import blocks
-from wqverify.show.first_sheet import INFORMATION, stage_at
+from wqverify.show.changes import tolerance_outcome
+from wqverify.show.first_sheet import INFORMATION, outside_uncounted, stage_at
 from wqverify.show.kinds import (
     Block,
     CautionBlock,
@@ -27,9 +28,9 @@ from wqverify.show.kinds import (
     Verdicts,
     at_its_foot,
 )
-from wqverify.show.lookup import bounds, is_difference, person, signed, when, with_unit
+from wqverify.show.lookup import NONE, bounds, is_difference, person, signed, when, with_unit
 from wqverify.show.printable import visible
-from wqverify.terms import Check, Record
+from wqverify.terms import Check, Outcome, Record
 
 _LABEL = 26
 _BETWEEN = 2
@@ -49,26 +50,33 @@ def text(blocks: Sequence[Block], width: int = 80) -> str:
 
 
 def summary(record: Record, width: int = 80) -> str:
-    """Return the outcomes of a record in a few lines: verdicts, checks, status."""
+    """Return the outcomes of a record in a few lines: verdicts, checks, status.
+
+    A check that passed and is in no verdict is left out.
+    """
     head = f"{record.number}  {record.given.analyzer.tag}  {record.title}"
     lines = [head, f"{when(record.performed)}, {person(record, record.performed_by)}"]
-    cells = {check.key: _cells(check) for check in record.result.checks}
-    widths = [max((len(c[i]) for c in cells.values()), default=0) for i in range(5)]
+    shown = [c for c in record.result.checks if c.counts or c.outcome is not Outcome.PASS]
+    cells = [_cells(check) for check in shown]
+    widths = [max((len(c[i]) for c in cells), default=0) for i in range(5)]
     widths[0] = min(widths[0], width - 2 - sum(widths[1:]) - 4 * _BETWEEN)
     *verdicts, status = next(block for block in blocks(record) if isinstance(block, Verdicts)).rows
     said = {verdict.label for verdict in verdicts}
-    places = dict.fromkeys(stage_at(check.stage, check.place) for check in record.result.checks)
+    places = dict.fromkeys(stage_at(check.stage, check.place) for check in shown)
     uncounted = [Verdict(label, "no part of a verdict") for label in places if label not in said]
-    for verdict in (*verdicts, *uncounted, status):
-        judged = [c for c in record.result.checks if stage_at(c.stage, c.place) == verdict.label]
+    for verdict in (*verdicts, *uncounted):
+        judged = [n for n, c in enumerate(shown) if stage_at(c.stage, c.place) == verdict.label]
         detail = f", {verdict.detail}" if verdict.detail and not judged else ""
         lines += _wrapped(f"{verdict.label}: {verdict.word}{detail}", width)
-        for check in judged:
-            label, *rest = cells[check.key]
+        for n in judged:
+            label, *rest = cells[n]
             parts = (_cut(label, widths[0]), *rest)
             row = (" " * _BETWEEN).join(f"{p:{w}}" for p, w in zip(parts, widths, strict=True))
             lines.append(f"  {row}")
-            lines += _wrapped(check.reason, width, "    ", "    ") if check.reason else ()
+            lines += _wrapped(shown[n].reason, width, "    ", "    ") if shown[n].reason else ()
+    for statement in (*outside_uncounted(record), *tolerance_outcome(record)):
+        lines += _lines(statement, width)
+    lines += _wrapped(f"{status.label}: {status.word}{status.detail and f', {status.detail}'}", width)
     return _joined(lines)
 
 
@@ -234,4 +242,6 @@ def _as_facts(block: Table, width: int) -> Iterator[str]:
             continue
         yield from _wrapped(row.cells[0], width, "  ")
         for column, cell in list(zip(block.columns, row.cells, strict=True))[1:]:
+            if cell.strip() == NONE:
+                continue
             yield from _labelled(column.label, cell, width, "  ")
