@@ -914,6 +914,78 @@ def test_times_out_of_order_are_refused_and_past_midnight_is_said() -> None:
     run(visit(point("B7-4471", "7.03", at="2026-03-04 00:20"), started="23:50"))
 
 
+ADJUSTED = {"slope_from": "97.2", "slope_to": "94.6", "offset_from": "-2.4", "offset_to": "-3.7"}
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "typed", "path", "unit"),
+    [
+        ("stored", "slope_percent", "97.3", "adjusted.slope_from", "%"),
+        ("stored", "offset_mv", "2.4", "adjusted.offset_from", "mV"),
+        ("constants_as_left", "slope_percent", "96.4", "adjusted.slope_to", "%"),
+        ("constants_as_left", "offset_mv", "-3.8", "adjusted.offset_to", "mV"),
+    ],
+)
+def test_one_number_typed_two_ways_is_refused(part: str, name: str, typed: str, path: str, unit: str) -> None:
+    raw = copy.deepcopy(RAW)
+    assert raw["adjusted"] == {**ADJUSTED, "at": "08:55"}
+    raw[part][name] = typed
+    here = ADJUSTED[path.removeprefix("adjusted.")]
+    assert refused(raw, GIVEN) == (
+        f"{path} is {here} {unit} and {part}.{name} is {typed} {unit}, and both are the same number of the "
+        "transmitter; look which one is mistyped."
+    )
+    raw[part][name] = f"{here}0"  # the same number on a finer menu
+    run(raw, GIVEN)
+    raw[part] = {"not_done": "menu locked"}
+    run(raw, GIVEN)
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken"), [("20.1", True), ("20.0", True), ("19.9", False), ("150", True), ("151", False)]
+)
+@pytest.mark.parametrize("path", ["stored.slope_percent", "adjusted.slope_to"])
+def test_around_the_slopes_that_are_taken_as_typed_right(path: str, typed: str, taken: bool) -> None:
+    raw = adjusting(point("B4-2209", "4.10"), point("B7-4471", "7.10"), action="offset")
+    raw["stored"] = {}
+    part, name = path.split(".")
+    raw[part][name] = typed
+    if part == "stored":
+        raw["adjusted"] = {"offset_from": "0", "offset_to": "1"}
+    if taken:
+        run(raw)
+    else:
+        assert refused(raw) == (
+            f"{path} is {typed} %: a slope outside 20 to 150 % is taken as mistyped; type what was shown, or "
+            "leave it out and say so in the remarks."
+        )
+
+
+@pytest.mark.parametrize(
+    ("typed", "taken"), [("-4.9", True), ("-5", True), ("-5.1", False), ("60", True), ("60.1", False)]
+)
+@pytest.mark.parametrize(
+    "path",
+    [
+        "process_before.temperature_c",
+        "process_after.temperature_c",
+        "grab_after.shown_c",
+        "grab.0.temperature_c",
+    ],
+)
+def test_around_the_temperatures_of_water(path: str, typed: str, taken: bool) -> None:
+    *part, name = path.split(".")
+    typed_part = {**(GRAB if "grab" in path else {"ph": "7.62"}), name: typed}
+    raw = visit(point("B7-4471", "7.03"), **{part[0]: [typed_part] if part[1:] else typed_part})
+    if taken:
+        run(raw)
+    else:
+        assert refused(raw) == (
+            f"{path} is {typed} °C: a temperature outside -5 to 60 °C is taken as mistyped; type what was "
+            "shown, or leave it out and say so in the remarks."
+        )
+
+
 # ---------------------------------------------------------------- brakes on adjusting
 
 

@@ -10,12 +10,14 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.parts import NotDone, Points, refuse_disorder
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, ThermometerCheck
-from wqverify.terms import Given, Quantity, Standard
+from wqverify.terms import Given, Quantity, Reading, Standard
 
 STAGES = ("as_found", "after_cleaning", "as_left")
 TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
 APART_AT_LEAST = Decimal(2)  # pH between buffers for a slope: below, its uncertainty is useless
 SENSIBLE_SLOPE = (80, 110)  # percent; beyond, a typing error or a broken electrode is likelier than a slope
+POSSIBLE_SLOPE = (20, 150)  # percent; beyond, a stored slope is taken as mistyped
+POSSIBLE_WATER = (-5, 60)  # °C; likewise the temperature of process and grab
 GRABS_AGREE = "0.10"  # pH between the errors by two grabs; common practice
 
 
@@ -42,6 +44,8 @@ def refuse(sheet: PhSheet, given: Given) -> None:
         _refuse_overdue("thermometer_check.reference", sheet.thermometer_check.reference, sheet, given, True)
     for path, shown in _process_readings(sheet):
         _refuse_outside(path, "The display of the process", shown, given)
+    _refuse_mistyped(sheet)
+    _refuse_contradictions(sheet)
 
 
 def standard(name: str, path: str, given: Given) -> Standard:
@@ -119,6 +123,70 @@ def _refuse_outside(path: str, title: str, value: Decimal, given: Given) -> None
             expected=f"{low} to {high}",
             where=path,
         )
+
+
+def _refuse_mistyped(sheet: PhSheet) -> None:
+    """Refuse what no electrode and no water of a plant has."""
+    for path, typed in (*_constants(sheet, "slope_percent"), *_changed(sheet, "slope")):
+        _refuse_beyond(path, "slope", typed, POSSIBLE_SLOPE, "%")
+    for path, typed in _water_temperatures(sheet):
+        _refuse_beyond(path, "temperature", typed, POSSIBLE_WATER, "°C")
+
+
+def _refuse_beyond(path: str, what: str, typed: Reading, limits: tuple[int, int], unit: str) -> None:
+    low, high = limits
+    if not low <= typed.value <= high:
+        raise CorrectTheEntry(
+            f"{path} is {typed.text} {unit}: a {what} outside {low} to {high} {unit} is taken as mistyped; "
+            f"type what was shown, or leave it out and say so in the remarks.",
+            found=typed.text,
+            expected=f"{low} to {high}",
+            where=path,
+        )
+
+
+def _refuse_contradictions(sheet: PhSheet) -> None:
+    """One number of the menu typed at two places must be one number."""
+    pairs = (("slope", "slope_percent", "%"), ("offset", "offset_mv", "mV"))
+    for what, name, unit in pairs:
+        changed, held = dict(_changed(sheet, what)), dict(_constants(sheet, name))
+        for path, other in (
+            (f"adjusted.{what}_from", f"stored.{name}"),
+            (f"adjusted.{what}_to", f"constants_as_left.{name}"),
+        ):
+            here, there = changed.get(path), held.get(other)
+            if here is not None and there is not None and here.value != there.value:
+                raise CorrectTheEntry(
+                    f"{path} is {here.text} {unit} and {other} is {there.text} {unit}, and both are the same "
+                    f"number of the transmitter; look which one is mistyped.",
+                    found=here.text,
+                    expected=there.text,
+                    where=path,
+                )
+
+
+def _constants(sheet: PhSheet, name: str) -> Iterator[tuple[str, Reading]]:
+    for part in ("stored", "constants_as_left"):
+        typed = getattr(getattr(sheet, part), name, None)
+        if typed is not None:
+            yield f"{part}.{name}", typed
+
+
+def _changed(sheet: PhSheet, what: str) -> Iterator[tuple[str, Reading]]:
+    for end in ("from", "to"):
+        typed = getattr(sheet.adjusted, f"{what}_{end}", None)
+        if typed is not None:
+            yield f"adjusted.{what}_{end}", typed
+
+
+def _water_temperatures(sheet: PhSheet) -> Iterator[tuple[str, Reading]]:
+    grabs = {f"grab.{index}": grab for index, grab in enumerate(sheet.grab)}
+    parts = {name: getattr(sheet, name) for name in ("process_before", "process_after", "grab_after")}
+    for path, part in (parts | grabs).items():
+        for name in ("temperature_c", "shown_c"):
+            typed = getattr(part, name, None)
+            if typed is not None:
+                yield f"{path}.{name}", typed
 
 
 def _process_readings(sheet: PhSheet) -> Iterator[tuple[str, Decimal]]:
