@@ -32,7 +32,7 @@ from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from, to_plain
 from wqverify.shipped import shipped_folder
 from wqverify.tables import load
-from wqverify.terms import Basis, Check, Given, Outcome, Quantity, Result, Rule, Standard, Tolerance
+from wqverify.terms import Basis, Check, Given, Hop, Outcome, Quantity, Result, Rule, Standard, Tolerance
 
 PH = PROCEDURES["ph_calibration"]
 DEMO = shipped_folder("demo_runs") / "ph_calibration"
@@ -1167,6 +1167,104 @@ def test_buffers_that_do_not_bracket_the_process_value_are_warned_of() -> None:
     for ph, warned in (("7.06", False), ("7.05", True), ("10.02", False), ("10.03", True)):
         caution = told(run(visit(*points, process_before={"ph": ph})), "caution")
         assert (f"the buffers do not bracket the process value {ph}" in caution) is warned
+
+
+# ---------------------------------------------------------------- the loop current
+
+
+def followed(signal: dict[str, str], **more: Any) -> dict[str, Any]:
+    return visit(point("B7-4471", "7.03"), signal=signal, **more)
+
+
+def with_hops(given: Given, *hops: Hop) -> Given:
+    return replace(given, analyzer=replace(given.analyzer, hops=hops))
+
+
+LOOP = "should give 12.69 mA"
+
+
+@pytest.mark.parametrize(
+    ("ma", "told_of"),
+    # 4 + 16 x 7.60/14 = 12.6857; one digit of the display is 0.0114 mA, one of the meter 0.01, and 0.02
+    [("12.69", False), ("12.72", False), ("12.73", True), ("12.65", False), ("12.64", True), ("10.00", True)],
+)
+def test_around_the_current_that_the_display_should_give(ma: str, told_of: bool) -> None:
+    result = run(followed({"display": "7.60", "ma": ma}))
+    sentence = (
+        f"The display 7.60 should give 12.69 mA; {ma} mA was read: look at the ranges and at the meter."
+    )
+    assert (sentence in told(result, "caution")) is told_of
+    assert (LOOP in told(result, "caution")) is told_of
+    assert quantity(result, "signal.ma").text == "12.69"
+    working = next(w for w in result.workings if w.label.startswith("Loop current"))
+    assert working.put_in == "4 + 16 × (7.60 − 0) / (14 − 0)"
+    assert working.answer == "12.69 mA"
+    assert "The loop current was not measured" not in told(result, "cannot see")
+
+
+@pytest.mark.parametrize(("setting", "told_of"), [("0.0329", False), ("0.0328", True)])
+def test_around_the_allowance_of_the_register(setting: str, told_of: bool) -> None:
+    """12.74 is 0.054286 from 12.685714; the digits are 0.011429 + 0.01, which leaves 0.032857."""
+    raw = followed({"display": "7.60", "ma": "12.74"})
+    result = run(raw, with_settings(given_for(raw), signal_ma=setting))
+    assert (LOOP in told(result, "caution")) is told_of
+
+
+def test_a_current_exactly_at_the_allowance_is_taken() -> None:
+    """Range 6 to 10: 8.00 gives 12 mA, one digit of the display 0.04 mA: 12.07 is 0.04 + 0.01 + 0.02 off."""
+    for ma, told_of in (("12.07", False), ("12.08", True), ("11.93", False), ("11.92", True)):
+        raw = followed({"display": "8.00", "ma": ma})
+        given = with_hops(given_for(raw), Hop("transmitter", Decimal(6), Decimal(10), "pH"))
+        assert ("should give 12.00 mA" in told(run(raw, given), "caution")) is told_of
+
+
+def test_the_range_is_that_of_the_first_hop_or_of_the_analyzer() -> None:
+    """IEC 60381-1: 4 mA at the low end, 20 at the high one."""
+    raw = followed({"display": "7.60", "ma": "10.40"})
+    transmitter = Hop("transmitter", Decimal(6), Decimal(10), "pH")
+    for hops, expected in (
+        ((transmitter,), "10.40"),
+        ((replace(transmitter, low=Decimal(10), high=Decimal(6)),), "13.60"),
+        ((replace(transmitter, unit=""),), "10.40"),
+        ((replace(transmitter, unit="mV"),), "12.69"),
+        ((replace(transmitter, low=None), transmitter), "12.69"),
+        ((), "12.69"),
+    ):
+        result = run(raw, with_hops(given_for(raw), *hops))
+        assert quantity(result, "signal.ma").text == expected
+    raw = followed({"display": "-1.00", "ma": "4.0"})
+    result = run(raw, with_hops(given_for(raw), replace(transmitter, low=Decimal(-1))))
+    assert result.workings[-1].put_in == "4 + 16 × (-1.00 − (−1)) / (10 − (−1))"
+    assert quantity(result, "signal.ma").text == "4.00"
+
+
+def test_a_loop_current_that_was_not_measured_is_said() -> None:
+    unseen = "The loop current was not measured: at which end"
+    for signal in ({"display": "7.60"}, {"not_done": "no meter"}):
+        result = run(followed(signal))
+        assert unseen in told(result, "cannot see")
+        assert not [value for value in result.values if value.key == "signal.ma"]
+    raw = visit(point("B7-4471", "7.03"))
+    assert unseen in told(run(raw), "cannot see")
+    alone = replace(given_for(raw).analyzer, hops=(), control_system_tag="")
+    assert "loop current" not in told(run(raw, replace(given_for(raw), analyzer=alone)), "cannot see")
+    result = run(followed({"ma": "12.69"}))
+    assert "read without the display beside it" in told(result, "cannot see")
+
+
+@pytest.mark.parametrize(
+    ("at", "held"), [("08:14", False), ("08:15", True), ("08:59", True), ("09:00", False), ("", False)]
+)
+def test_a_signal_read_while_the_output_was_held_stood_still(at: str, held: bool) -> None:
+    """The display moves on with the buffer, the current does not: a difference then is no fault."""
+    signal = {"display": "7.60", "ma": "10.00", **({"at": at} if at else {})}
+    raw = followed(signal, output_held={"at": "08:14"}, output_released={"at": "09:00"})
+    caution = told(run(raw), "caution")
+    assert (
+        f"The signal was read at {at} while the output was held: the value in the control system and the "
+        "current stood still, so they are not compared with the display." in caution
+    ) is held
+    assert (LOOP in caution) is not held
 
 
 # ---------------------------------------------------------------- notes

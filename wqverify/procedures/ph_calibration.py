@@ -18,6 +18,7 @@ from wqverify.procedures.ph_notes import CAUTIONS, notes
 from wqverify.procedures.ph_rules import brake, frozen, refuse
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_shown import charts, values, workings
+from wqverify.procedures.ph_signal import loop_value, loop_working
 from wqverify.procedures.ph_stages import Stage, limit_of_stability, measured_point, stages
 from wqverify.terms import Check, Given, Place, Procedure, Quantity, Result, Setting, Slices, Tolerance
 
@@ -65,8 +66,8 @@ def compute(sheet: PhSheet, given: Given, slices: Slices) -> Result:  # noqa: AR
     checks = tuple(_checks(sheet, given, measured))
     return Result(
         checks=checks,
-        values=tuple(values(measured)),
-        workings=tuple(workings(measured, checks)),
+        values=(*values(measured), *loop_value(sheet, given)),
+        workings=(*workings(measured, checks), *loop_working(sheet, given)),
         notes=tuple(notes(sheet, given, measured, checks)),
         charts=tuple(charts(measured, checks, given)),
     )
@@ -304,6 +305,7 @@ PROCEDURE = Procedure(
         "stability_interval_s": Setting("1", "3600"),
         "stability_readings": Setting("1", "60", whole=True),  # 1: one reading is enough
         "grabs_agree_ph": Setting("0.001", "1"),
+        "signal_ma": Setting("0", "1"),
         # half widths of the budget
         "junction_ph": Setting("0", "1"),
         "gradient_c": Setting("0", "20"),

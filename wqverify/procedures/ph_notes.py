@@ -11,6 +11,7 @@ from wqverify.procedures.parts import Clocks, NotDone, Part, Points
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_rules import senseless_slope, spread
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process
+from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.ph_stages import NOT_STABLE, Stage, readings_of_stability
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Person
 
@@ -49,7 +50,7 @@ def notes(
     for stage in measured:
         for text in _stage_cautions(stage, given):
             yield Note("caution", f"{stage.title.capitalize()}: {text}")
-    for text in _bottle_cautions(sheet, given, measured):
+    for text in (*_bottle_cautions(sheet, given, measured), *signal_cautions(sheet, given)):
         yield Note("caution", text)
     yield from _advice(sheet, stages, checks)
     for text in _statements(sheet, given, stages):
@@ -259,6 +260,7 @@ def _cannot_see(sheet: PhSheet, given: Given, measured: Sequence[Stage]) -> Iter
         yield f"An error of the temperature compensation: all buffers were at {temperatures.pop()} °C."
     if isinstance(sheet.process_before, Process) and sheet.process_before.control_system is not None:
         yield "A wrong range in the signal chain that happens to agree at the one value compared."
+    yield from signal_not_seen(sheet, given)
 
 
 def _other_lot(sheet: PhSheet, given: Given) -> bool:
