@@ -333,7 +333,7 @@ def test_a_voided_record_stays_readable(here: Path) -> None:
 def test_work_in_the_future_is_refused(here: Path) -> None:
     change(here, "field_sheets/close.toml", 'date = "2026-05-17"', 'date = "2026-06-17"')
     plant = plant_of(here)
-    with pytest.raises(CorrectTheEntry, match=r"close.toml: the work at 2026-06-17T14:15-05:00 lies after"):
+    with pytest.raises(CorrectTheEntry, match=r"close.toml: the work at 2026-06-17T14:18-05:00 lies after"):
         acts.perform(plant, [sheet_of(plant, "close")], NOW)
 
 

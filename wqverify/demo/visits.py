@@ -82,7 +82,7 @@ def point(electrode: Electrode, table: str, standard: str, degrees: str, at: str
     value = float(values.at(BUFFERS[standard], Decimal(degrees)))
     shown = ", ".join(f'"{reading}"' for reading in electrode.readings(value, float(degrees)))
     rows = ["", table, text("standard", standard), text("temperature_c", degrees), f"readings = [{shown}]"]
-    rows += [text("mv", f"{electrode.millivolt(value, float(degrees)):.1f}"), text("interval_s", "30")]
+    rows += [text("mv", f"{electrode.millivolt(value, float(degrees)):z.1f}"), text("interval_s", "30")]
     rows += [text("at", at)]
     return rows + ([text("use", use)] if use else [])
 
