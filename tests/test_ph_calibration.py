@@ -439,21 +439,89 @@ def test_every_expected_check_agrees_with_gtc(expected: dict[str, str]) -> None:
     assert 0 <= float(expected["expanded"]) - k * other.u + 1e-9 * figure < figure * 1.0001
 
 
+IN_NUMBERS = set("0123456789.()+-−×/√² ")
+
+
+def by_hand(put_in: str) -> float:
+    """What a pocket calculator makes of the numbers put in."""
+    written = {"×": "*", "−": "-", "√": "math.sqrt", "²": "**2"}
+    return float(eval("".join(written.get(sign, sign) for sign in put_in), {"math": math}))  # own text
+
+
 def test_hand_calculations_end_in_what_is_shown() -> None:
     """Evaluating what is put in gives the answer, to half of its last digit."""
-    texts = [(RAW, GIVEN), (THREE, None), (EXAMPLE, None)]
+    grabs = {**GRAB, "shown_c": "12.0", "temperature_c": "9.0"}
+    in_buffers = visit(point("B7-4471", "7.06", control_system="7.10"), grab=[grabs, grabs])
+    same = {**EXAMPLE, "process_after": {"ph": "7.60", "control_system": "7.63"}}
+    texts = [(RAW, GIVEN), (THREE, None), (same, None), (in_buffers, None)]
     texts.append((visit(point("B4-2209", "4.01", mv="171.6"), point("B7-4471", "7.03", mv="-4.1")), None))
-    done = 0
+    labels = []
     for raw, given in texts:
         for working in run(raw, given).workings:
-            if not set(working.put_in) <= set("0123456789.()+-−×/ "):
+            if not set(working.put_in) <= IN_NUMBERS:
                 continue  # a list of pairs, not one expression
             answer = working.answer.split(" ")[0]
-            value = eval(working.put_in.replace("×", "*").replace("−", "-"))  # the test's own text
             last = float(Decimal(1).scaleb(Decimal(answer).as_tuple().exponent))  # type: ignore[arg-type]
-            assert value == pytest.approx(float(answer), abs=last * 0.501), working
-            done += 1
-    assert done >= 30
+            assert by_hand(working.put_in) == pytest.approx(float(answer), abs=last * 0.501), working
+            labels.append(working.label)
+    assert len(labels) >= 55
+    for label in (
+        "Error of the temperature",
+        "pH of the grab 2 at the temperature of the line",
+        "pH of the grab after at the temperature of the line",
+        "Error in buffer 4.01 (B4-2209), check buffer",
+        "Error of the control system, analyzer in buffer 7.00 (B7-4471), as found",
+        "Error of the control system at the process value, as found",
+        "Error of the control system at the process value, as left",
+        "Expanded uncertainty of the error in buffer 7.00 (B7-4471), after cleaning",
+        "Loop current by the range 0 to 14 of transmitter",
+    ):
+        assert label in labels
+
+
+def worked(result: Result, label: str) -> tuple[str, str, str]:
+    found = next(w for w in result.workings if w.label == label)
+    return found.formula, found.put_in, found.answer
+
+
+def test_the_hand_calculations_beside_the_buffers() -> None:
+    """By hand: 7.60 - 7.62 + 0.0160 is -0.0040; 4.02 - 4.00; 18.6 - 18.4; 7.57 - 0.008 x (12.2 - 12.9)."""
+    result = run(RAW, GIVEN)
+    assert worked(result, "Error of the control system at the process value, as found") == (
+        "e(C) = C − x + e(x)",
+        "7.60 − 7.62 + 0.0336 + ((−0.0592) − 0.0336) × (7.62 − 7.06) / (10.02 − 7.06)",
+        "-0.0040 pH",
+    )
+    third = worked(result, "Error in buffer 4.01 (B4-2209), check buffer")
+    assert third == ("e = R − B", "4.02 − 4.000", "0.020 pH")
+    assert worked(result, "Error of the temperature")[1:] == ("18.6 − 18.4", "0.2 °C")
+    assert worked(result, "pH of the grab after at the temperature of the line") == (
+        "B = pH + a (t − tG), tG of the grab, a = −0.008 pH/°C",
+        "7.57 + (−0.008) × (12.2 − 12.9)",
+        "7.5756 pH",
+    )
+    assert told(result, "statement").count("R is what the display showed and B what the buffer is worth") == 1
+
+
+@settings(max_examples=60, deadline=None)
+@for_any(
+    digit=st.sampled_from(["7.0", "7.06", "7.060"]),
+    u=st.integers(1, 400),
+    k=st.sampled_from(["2", "2.87"]),
+    t=st.sampled_from(["18.4", "25"]),
+)
+def test_the_worked_expanded_uncertainty_ends_in_the_one_shown(digit: str, u: int, k: str, t: str) -> None:
+    raw = visit(point("B7-4471", digit, t=t))
+    bottle = replace(STANDARDS["B7-4471"], expanded=Decimal(u) / 10000, k=Decimal(k))
+    result = run(raw, replace(given_for(raw), standards={**STANDARDS, "B7-4471": bottle}))
+    found = quantity(result, "as_found.B7-4471.error")
+    label = "Expanded uncertainty of the error in buffer 7.00 (B7-4471), as found"
+    _, put_in, answer = worked(result, label)
+    assert answer.endswith(f" pH, rounded up {found.expanded} pH")
+    assert put_in.count("²") == len(found.budget)
+    last = Decimal(1).scaleb(Decimal(found.expanded).as_tuple().exponent)  # type: ignore[arg-type]
+    assert 0 <= Decimal(found.expanded) - Decimal(answer.split(" ")[0]) < last
+    assert 0 <= float(found.expanded) - by_hand(put_in) + 1e-9 < float(last) * 1.001
 
 
 def test_hand_calculations_show_what_a_guarded_rule_judges() -> None:
@@ -1156,7 +1224,7 @@ def test_the_process_value_is_taken_between_the_nearest_two_of_three_buffers() -
     raw = visit(*points, process_before={"ph": "7.62"})
     assert quantity(run(raw), "as_found.process.error").text == "0.0160"
     raw = visit(*points, process_before={"ph": "6.50"})
-    working = next(w for w in run(raw).workings if "process" in w.label)
+    working = next(w for w in run(raw).workings if w.label.startswith("Error at the displayed"))
     assert working.put_in == "0.10 + (0.0336 − 0.10) × (6.50 − 4.10) / (7.06 − 4.10)".replace(
         "0.10 ", "0.100 "
     ).replace("0.10)", "0.100)")

@@ -63,11 +63,14 @@ def compute(sheet: PhSheet, given: Given, slices: Slices) -> Result:  # noqa: AR
     if before is None or before.not_done:
         before = measured["as_found"]
     brake(sheet, given, before.points, before.quantities)
-    checks = tuple(_checks(sheet, given, measured))
+    third = None
+    if isinstance(sheet.check_buffer, BufferPoint):
+        third = measured_point("check_buffer", "check_buffer", sheet.check_buffer, given)
+    checks = tuple(_checks(sheet, given, measured, third))
     return Result(
         checks=checks,
         values=(*values(measured), *loop_value(sheet, given)),
-        workings=(*workings(measured, checks), *loop_working(sheet, given)),
+        workings=(*workings(sheet, measured, third, checks), *loop_working(sheet, given)),
         notes=tuple(notes(sheet, given, measured, checks)),
         charts=tuple(charts(measured, checks, given)),
     )
@@ -109,7 +112,9 @@ def _control_system(part: Process | NotDone | None) -> bool:
 # ---------------------------------------------------------------- checks
 
 
-def _checks(sheet: PhSheet, given: Given, measured: dict[str, Stage]) -> Iterator[Check]:
+def _checks(
+    sheet: PhSheet, given: Given, measured: dict[str, Stage], third: Measured | None
+) -> Iterator[Check]:
     if isinstance(sheet.thermometer_check, ThermometerCheck):
         yield thermometer_check(sheet.thermometer_check, given)
     elif sheet.thermometer_check is not None:
@@ -123,9 +128,9 @@ def _checks(sheet: PhSheet, given: Given, measured: dict[str, Stage]) -> Iterato
             yield from _in_buffers(stage, given)
             yield from _electrode(stage, given)
         yield from _at_process(stage, sheet, given)
-    if isinstance(sheet.check_buffer, BufferPoint):
-        yield _check_buffer(sheet.check_buffer, measured["as_left"], given)
-    elif sheet.check_buffer is not None:
+    if third is not None:
+        yield _check_buffer(third, measured["as_left"], given)
+    elif isinstance(sheet.check_buffer, NotDone):
         # where nothing was adjusted, the verdict as left does not wait for a check buffer
         reason = f"not done: {sheet.check_buffer.not_done}"
         counts = isinstance(sheet.adjusted, Adjusted)
@@ -269,9 +274,8 @@ def _control_system_is_due(stage: Stage, given: Given) -> bool:
     return stage.name == "as_found" and bool(given.analyzer.control_system_tag) and not in_buffers
 
 
-def _check_buffer(point: BufferPoint, stage: Stage, given: Given) -> Check:
+def _check_buffer(measured: Measured, stage: Stage, given: Given) -> Check:
     """One buffer of another lot, read at the end: it sees what the buffers adjusted to cannot show."""
-    measured = measured_point("check_buffer", "check_buffer", point, given)
     known = StageInputs(
         stage="check_buffer",
         points=(measured,),

@@ -35,6 +35,11 @@ CAUTIONS = (
     ),
 )
 
+SYMBOLS = (
+    "In the hand calculations R is what the display showed and B what the buffer is worth at its "
+    "temperature; x is the displayed process value, C what the control system showed, e an error of the "
+    "analyzer, e(C) one of the control system, E the voltage of the electrode in mV, t a temperature in °C."
+)
 WARM_APART = Decimal(2)  # °C between buffers
 PROCESS_APART = Decimal(10)  # °C between buffers and process
 NEAR = Decimal("3.0")  # pH: buffers about three apart, as methods ask; 4.01 and 7.00 at 25 °C are
@@ -195,6 +200,8 @@ def _advice(sheet: PhSheet, stages: Mapping[str, Stage], checks: Sequence[Check]
 
 
 def _statements(sheet: PhSheet, given: Given, stages: Mapping[str, Stage]) -> Iterator[str]:
+    if any(stage.points for stage in stages.values()):
+        yield SYMBOLS
     as_left = stages["as_left"]
     if as_left.same_as == "as_found":
         yield "Nothing was adjusted: as found = as left."

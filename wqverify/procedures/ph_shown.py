@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
+from math import sqrt
 
+from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures.ph_budget import exact_at_process, one_temperature
-from wqverify.procedures.ph_inputs import Measured
+from wqverify.procedures.ph_grab import grab_at_line
+from wqverify.procedures.ph_inputs import TEMPERATURE_OF_WATER, Measured
+from wqverify.procedures.ph_sheet import Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_stages import Stage
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
@@ -33,23 +37,114 @@ def values(stages: Mapping[str, Stage]) -> Iterator[Value]:
 # ---------------------------------------------------------------- hand calculations
 
 
-def workings(stages: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[Working]:
-    """Give the calculations a person with a pocket calculator can follow, ending in the numbers shown."""
+def workings(
+    sheet: PhSheet, stages: Mapping[str, Stage], third: Measured | None, checks: Sequence[Check]
+) -> Iterator[Working]:
+    """Give the calculations a person with a pocket calculator can follow, ending in the numbers shown.
+
+    ``third`` is the check buffer, None where none was read.
+    """
     shown = {check.key: check.quantity.text for check in checks if check.quantity is not None}
     done: set[tuple[str, str]] = set()
+    yield from _before_buffers(sheet, shown)
     for stage in stages.values():
-        if stage.same_as:
-            continue
-        for point in stage.points:
-            at = (point.id, point.temperature.text if point.temperature else "")
-            if point.buffer.follows_temperature and at not in done:
-                done.add(at)
-                yield _buffer_working(point)
-            yield _error_working(stage, point, shown)
+        for point in () if stage.same_as else stage.points:
+            yield from _point_workings(point, f"{stage.name}.{point.id}", stage.title, shown, done)
+        if stage.points and not stage.same_as:
+            yield _expanded_working(stage)
         if stage.process is not None and stage.between is not None:
-            yield _process_working(stage, shown)
-        if stage.line:
+            yield from _process_workings(stage, stage.process, *stage.between, shown)
+        if stage.line and not stage.same_as:
             yield from _line_workings(stage, shown)
+    if third is not None:
+        yield from _point_workings(third, "as_left.check_buffer", "check buffer", shown, done)
+    if isinstance(sheet.grab_after, Grab):
+        yield from _grab_working("grab after", sheet.grab_after)
+
+
+def _before_buffers(sheet: PhSheet, shown: Mapping[str, str]) -> Iterator[Working]:
+    checked = sheet.thermometer_check
+    if isinstance(checked, ThermometerCheck):
+        yield Working(
+            "Error of the temperature",
+            "e = t − tR, tR of the reference thermometer",
+            f"{_signed(checked.shown_c.value)} − {_signed(checked.reference_c.value)}",
+            _answer(f"{checked.shown_c.value - checked.reference_c.value:f}", "°C", shown["thermometer"]),
+            "reading minus reference",
+        )
+    for number, grab in enumerate(sheet.grab, 1):
+        yield from _grab_working(f"grab {number}", grab)
+
+
+def _grab_working(which: str, grab: Grab) -> Iterator[Working]:
+    if grab.temperature_c is None or grab.shown_c is None:
+        return
+    per_degree, half = (Decimal(str(size)) for size in TEMPERATURE_OF_WATER)
+    line, taken = _signed(grab.shown_c.value), _signed(grab.temperature_c.value)
+    yield Working(
+        f"pH of the {which} at the temperature of the line",
+        f"B = pH + a (t − tG), tG of the grab, a = {_minus(per_degree)} pH/°C",
+        f"{_signed(grab.ph.value)} + {_signed(per_degree)} × ({line} − {taken})",
+        f"{grab_at_line(grab):f} pH",
+        f"a of drinking water within ±{half} pH/°C, from memory",
+    )
+
+
+def _point_workings(
+    point: Measured, key: str, title: str, shown: Mapping[str, str], done: set[tuple[str, str]]
+) -> Iterator[Working]:
+    """The value of the buffer, once per bottle and temperature, and the errors in it."""
+    at = (point.id, point.temperature.text if point.temperature else "")
+    if point.buffer.follows_temperature and at not in done:
+        done.add(at)
+        yield _buffer_working(point)
+    name, buffer = f"{point.buffer.standard.name} ({point.id})", point.buffer.exact
+    judged = shown.get(f"{key}.error", shown.get(key, ""))
+    yield Working(
+        f"Error in {name}, {title}",
+        "e = R − B",
+        f"{point.reading.text} − {_signed(buffer)}",
+        _answer(f"{point.error:f}", "pH", judged),
+        "reading minus reference",
+    )
+    if f"{key}.control_system" in shown and point.control_system is not None:
+        there = point.control_system
+        yield Working(
+            f"Error of the control system, analyzer in {name}, {title}",
+            "e(C) = C − B",
+            f"{there.text} − {_signed(buffer)}",
+            _answer(f"{there.value - buffer:f}", "pH", shown[f"{key}.control_system"]),
+            "reading minus reference",
+        )
+
+
+def _expanded_working(stage: Stage) -> Working:
+    """One U written out, that of the error in the first buffer; every other column goes the same way.
+
+    The contributions are put in with as many figures as it takes to end, rounded up, in the U shown.
+    """
+    first = stage.points[0]
+    found = stage.quantities[f"{first.id}.error"]
+    assert found.k is not None
+    put_in = answer = ""
+    for figures in range(3, 16):
+        k, *parts = (_figures(size, figures) for size in (found.k, *(x.contribution for x in found.budget)))
+        answer = _figures(float(k) * sqrt(sum(float(part) ** 2 for part in parts)), figures + 1)
+        put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
+        if round_up(float(answer)) == found.expanded:
+            break
+    return Working(
+        f"Expanded uncertainty of the error in {first.buffer.standard.name} ({first.id}), {stage.title}",
+        "U = k √(c1² + c2² + …), c what each cause contributes in the budget",
+        put_in,
+        f"{answer} pH, rounded up {found.expanded} pH",
+        f"{GUM}, 5.1.2, 6.2.1",
+    )
+
+
+def _figures(size: float, figures: int) -> str:
+    exact = Decimal(repr(size))
+    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}"
 
 
 def _answer(exact: str, unit: str, shown: str) -> str:
@@ -78,31 +173,37 @@ def _buffer_working(point: Measured) -> Working:
     )
 
 
-def _error_working(stage: Stage, point: Measured, shown: Mapping[str, str]) -> Working:
-    return Working(
-        f"Error in {point.buffer.standard.name} ({point.id}), {stage.title}",
-        "e = R − B",
-        f"{point.reading.text} − {_signed(point.buffer.exact)}",
-        _answer(f"{point.error:f}", "pH", shown.get(f"{stage.name}.{point.id}.error", "")),
-        "reading minus reference",
-    )
-
-
-def _process_working(stage: Stage, shown: Mapping[str, str]) -> Working:
-    assert stage.process is not None
-    assert stage.between is not None
-    low, high = stage.between
+def _process_workings(
+    stage: Stage, process: Process, low: Measured, high: Measured, shown: Mapping[str, str]
+) -> Iterator[Working]:
     e1, e2, r1, r2 = (_signed(v) for v in (low.error, high.error, low.reading.value, high.reading.value))
-    fixed, judged = stage.quantities["process.error"].text, shown.get(f"{stage.name}.process.error", "")
-    if judged not in ("", fixed):
-        fixed = _begun(exact_at_process(stage.process.ph, low, high), judged)
-    return Working(
+    x = process.ph
+    between = f"{e1} + ({e2} − {e1}) × ({x.text} − {r1}) / ({r2} − {r1})"
+    exact = exact_at_process(x, low, high)
+
+    def answer(word: str, exact: Decimal) -> str:
+        fixed, judged = (
+            stage.quantities[f"process.{word}"].text,
+            shown.get(f"{stage.name}.process.{word}", ""),
+        )
+        return _answer(fixed if judged in ("", fixed) else _begun(exact, judged), "pH", judged)
+
+    yield Working(
         f"Error at the displayed process value, {stage.title}",
         "e(x) = e1 + (e2 − e1) (x − R1) / (R2 − R1), x as displayed",
-        f"{e1} + ({e2} − {e1}) × ({stage.process.ph.text} − {r1}) / ({r2} − {r1})",
-        _answer(fixed, "pH", judged),
+        between,
+        answer("error", exact),
         "straight line between the two buffers",
     )
+    there = process.control_system
+    if there is not None and f"{stage.name}.process.control_system" in shown:
+        yield Working(
+            f"Error of the control system at the process value, {stage.title}",
+            "e(C) = C − x + e(x)",
+            f"{there.text} − {x.text} + {between}",
+            answer("control_system", exact + there.value - x.value),
+            "difference of the displays and the error of the analyzer",
+        )
 
 
 def _line_workings(stage: Stage, shown: Mapping[str, str]) -> Iterator[Working]:
@@ -187,7 +288,11 @@ def _two_displays(stage: Stage, low: Measured, high: Measured) -> Iterator[Worki
 
 def _signed(value: Decimal) -> str:
     """A negative number put into a formula stands in brackets."""
-    return f"{value:f}" if value >= 0 else f"(−{-value:f})"
+    return f"{value:f}" if value >= 0 else f"({_minus(value)})"
+
+
+def _minus(value: Decimal) -> str:
+    return f"{value:f}".replace("-", "−")
 
 
 # ---------------------------------------------------------------- charts
