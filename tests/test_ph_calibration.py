@@ -32,7 +32,19 @@ from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from, to_plain
 from wqverify.shipped import shipped_folder
 from wqverify.tables import load
-from wqverify.terms import Basis, Check, Given, Hop, Outcome, Quantity, Result, Rule, Standard, Tolerance
+from wqverify.terms import (
+    Basis,
+    Chart,
+    Check,
+    Given,
+    Hop,
+    Outcome,
+    Quantity,
+    Result,
+    Rule,
+    Standard,
+    Tolerance,
+)
 
 PH = PROCEDURES["ph_calibration"]
 DEMO = shipped_folder("demo_runs") / "ph_calibration"
@@ -468,7 +480,7 @@ def test_hand_calculations_end_in_what_is_shown() -> None:
     for label in (
         "Error of the temperature",
         "pH of the grab 2 at the temperature of the line",
-        "pH of the grab after at the temperature of the line",
+        "pH of the grab after the work at the temperature of the line",
         "Error in buffer 4.01 (B4-2209), check buffer",
         "Error of the control system, analyzer in buffer 7.00 (B7-4471), as found",
         "Error of the control system at the process value, as found",
@@ -495,7 +507,7 @@ def test_the_hand_calculations_beside_the_buffers() -> None:
     third = worked(result, "Error in buffer 4.01 (B4-2209), check buffer")
     assert third == ("e = R − B", "4.02 − 4.000", "0.020 pH")
     assert worked(result, "Error of the temperature")[1:] == ("18.6 − 18.4", "0.2 °C")
-    assert worked(result, "pH of the grab after at the temperature of the line") == (
+    assert worked(result, "pH of the grab after the work at the temperature of the line") == (
         "B = pH + a (t − tG), tG of the grab, a = −0.008 pH/°C",
         "7.57 + (−0.008) × (12.2 − 12.9)",
         "7.5756 pH",
@@ -1422,12 +1434,40 @@ def test_the_chart_of_errors_holds_each_stage_with_u_and_the_tolerance() -> None
         ("7.62", "0.0160", "0.018"),
     )
     assert [line.y for line in errors.lines] == ["-0.05", "0.05"]
-    assert trace.series[0].points == (
-        ("1", "0.02", ""),
-        ("2", "0.01", ""),
-        ("3", "0.00", ""),
-        ("4", "0.00", ""),
-    )
+    moved = ("1", "0.01", ""), ("2", "0.00", ""), ("3", "0.00", "")
+    assert [(series.name, series.points[:3]) for series in trace.series] == [
+        ("as found, B7-4471", (("1", "0.02", ""), ("2", "0.01", ""), ("3", "0.00", ""))),
+        ("as found, B10-1180", (("1", "-0.04", ""), ("2", "-0.01", ""), ("3", "0.00", ""))),
+        ("after cleaning, B7-4471", moved),
+        (
+            "after cleaning, B10-1180; as left, B10-1180",
+            tuple((n, y.replace("0.01", "-0.01"), u) for n, y, u in moved),
+        ),
+    ]
+    assert trace.series[0].points[3:] == (("4", "0.00", ""),)
+    assert trace.title.endswith("from the accepted one (where they moved)")
+
+
+def traces(*points: dict[str, Any]) -> list[Chart]:
+    raw = visit(*points)
+    return [chart for chart in run(raw, given_for(raw)).charts if chart.kind == "trace"]
+
+
+def test_only_readings_that_moved_are_drawn() -> None:
+    still = point("B7-4471", "7.03")
+    assert traces(still, point("B4-2209", "4.01", "4.01", "4.010")) == []
+    (chart,) = traces(still, point("B4-2209", "4.02", "4.01", "4.01"))
+    assert [series.name for series in chart.series] == ["as found, B4-2209"]
+
+
+@pytest.mark.parametrize("count", [5, 6, 7])
+def test_at_most_six_traces_are_drawn_and_the_rest_is_said(count: int) -> None:
+    bottles = [f"X{n}" for n in range(count)]
+    raw = visit(*(point(name, f"7.{n + 10}", "7.03", "7.03", "7.03") for n, name in enumerate(bottles)))
+    known = {name: replace(STANDARDS["VAL"], id=name, lot=name) for name in bottles}
+    chart = run(raw, replace(given_for(raw), standards={**STANDARDS, **known})).charts[-1]
+    assert [series.name for series in chart.series] == [f"as found, {name}" for name in bottles[:6]]
+    assert ("(the first 6 of 7 that moved)" in chart.title) is (count == 7)
 
 
 def test_without_readings_there_is_no_chart() -> None:

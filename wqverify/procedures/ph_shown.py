@@ -14,6 +14,7 @@ from wqverify.procedures.ph_sheet import Grab, PhSheet, Process, ThermometerChec
 from wqverify.procedures.ph_stages import Stage
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
+MOST = 6  # lines of a trace that can still be told apart
 GUM = "JCGM 100:2008 (GUM)"
 
 
@@ -59,7 +60,7 @@ def workings(
     if third is not None:
         yield from _point_workings(third, "as_left.check_buffer", "check buffer", shown, done)
     if isinstance(sheet.grab_after, Grab):
-        yield from _grab_working("grab after", sheet.grab_after)
+        yield from _grab_working("grab after the work", sheet.grab_after)
 
 
 def _before_buffers(sheet: PhSheet, shown: Mapping[str, str]) -> Iterator[Working]:
@@ -318,20 +319,15 @@ def charts(stages: Mapping[str, Stage], checks: Sequence[Check], given: Given) -
             tuple(series),
             lines,
         )
-    settled = [
-        trace
-        for stage in stages.values()
-        if not stage.same_as
-        for point, typed in zip(stage.points, stage.typed, strict=True)
-        if (trace := _trace(stage, point, typed.values)) is not None
-    ]
-    if settled:
+    moved = _traces(stages)
+    if moved:
+        which = f"the first {MOST} of {len(moved)} that moved" if len(moved) > MOST else "where they moved"
         yield Chart(
             "trace",
-            "Readings until they held still, as distance from the accepted one",
+            f"Readings until they held still, as distance from the accepted one ({which})",
             "reading",
             "pH from the last reading",
-            tuple(settled),
+            tuple(moved[:MOST]),
         )
 
 
@@ -348,11 +344,13 @@ def _with_u(x: str, quantity: Quantity | None) -> tuple[str, str, str]:
     return x, quantity.text, quantity.expanded
 
 
-def _trace(stage: Stage, point: Measured, readings: tuple[Decimal, ...]) -> Series | None:
-    if len(readings) < 2:
-        return None
-    last = readings[-1]
-    return Series(
-        f"{stage.title}, {point.id}",
-        tuple((str(number), f"{reading - last:f}", "") for number, reading in enumerate(readings, 1)),
-    )
+def _traces(stages: Mapping[str, Stage]) -> list[Series]:
+    """The readings that moved, by stage; those that would lie on each other are one line with both names."""
+    names: dict[tuple[tuple[str, str, str], ...], list[str]] = {}
+    for stage in stages.values():
+        for point, typed in zip(stage.points, stage.typed, strict=True):
+            away = [reading - typed.values[-1] for reading in typed.values]
+            if any(away) and not stage.same_as:
+                trace = tuple((str(number), f"{distance:f}", "") for number, distance in enumerate(away, 1))
+                names.setdefault(trace, []).append(f"{stage.title}, {point.id}")
+    return [Series("; ".join(together), trace) for trace, together in names.items()]
