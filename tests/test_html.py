@@ -67,7 +67,7 @@ class Seen(HTMLParser):
 def test_a_whole_record_is_well_formed_and_uses_a_few_harmless_tags() -> None:
     seen = Seen(html(blocks(example()), {}))
     assert set(seen.tags) <= KNOWN
-    assert seen.attributes <= {"class", "colspan", "align", "src", "alt"}
+    assert seen.attributes <= {"class", "colspan", "style", "src", "alt"}
 
 
 @pytest.mark.parametrize(

@@ -25,6 +25,7 @@ from wqverify.show.kinds import (
     at_its_foot,
 )
 
+_LEFT = 'style="text-align:left"'
 _FIGURE_SPACE = "\u2007"  # as wide as a digit
 _STYLE = """<style>
 .wqv{font:14px/1.4 "Source Sans Pro","Source Sans 3",sans-serif;max-width:62em;color:inherit}
@@ -42,9 +43,9 @@ _STYLE = """<style>
 def html(blocks: Sequence[Block], charts: Mapping[str, bytes]) -> str:
     """Return blocks as one HTML fragment; ``charts`` holds the pictures by name."""
     body = "".join(part for block in at_its_foot(blocks) for part in _block(block, charts))
-    # JupyterLab takes the style out of a notebook it does not trust and then centres cells to the right:
-    # said once more as an attribute. All text is escaped, so "<td" is always a cell.
-    body = body.replace("<td", '<td align="left"').replace("<th>", '<th align="left">')
+    # JupyterLab sets cells to the right, and takes the sheet of styles out of a notebook it does not trust:
+    # said on each cell. All text is escaped, so "<td" is always a cell.
+    body = body.replace("<td", f"<td {_LEFT}").replace("<th>", f"<th {_LEFT}>")
     return f'{_STYLE}<div class="wqv">{body}</div>'
 
 
@@ -67,7 +68,7 @@ def _block(block: Block, charts: Mapping[str, bytes]) -> Iterator[str]:
         case Formula():
             lines = (block.formula, f"= {block.put_in}", f"= {block.answer}", block.source)
             body = "<br>".join(escape(line) for line in lines if line)
-            yield f'<p><span class="g">{escape(block.label)}</span><br>{body}</p>'
+            yield f'<p><strong class="g">{escape(block.label)}</strong><br>{body}</p>'
         case Statement():
             yield _sentence(block.lead, block.text, block.source)
         case CautionBlock():
@@ -91,7 +92,7 @@ def _word(word: str) -> str:
 
 
 def _sentence(lead: str, text: str, source: str) -> str:
-    before = f'<span class="g">{escape(lead)}:</span> ' if lead else ""
+    before = f'<strong class="g">{escape(lead)}:</strong> ' if lead else ""
     after = f" ({escape(source)})" if source else ""
     return f"<p>{before}{_lines(text)}{after}</p>"
 
