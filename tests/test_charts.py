@@ -158,3 +158,16 @@ def test_a_chart_does_not_say_when_it_was_drawn() -> None:
     svg = chart_svg(chart()).decode()
     assert "dc:date" not in svg
     assert "<dc:title>wqverify</dc:title>" in svg
+
+
+def test_long_names_of_series_do_not_squeeze_the_chart() -> None:
+    """The last point of four long-named series lies where that of one short-named series does."""
+
+    def last_mark(*names: str) -> float:
+        rows = (("1", "0.02", ""), ("2", "0.00", ""))
+        drawn = Chart("trace", "t", "reading", "pH", tuple(Series(name, rows) for name in names))
+        uses = ElementTree.fromstring(chart_svg(drawn)).iter(f"{SVG}use")
+        return max(float(use.attrib["x"]) for use in uses if "x" in use.attrib)
+
+    long = [f"after cleaning, B10-118{n}, and 1 alike" for n in range(4)]
+    assert last_mark(*long) == pytest.approx(last_mark("a"), abs=1)

@@ -1440,7 +1440,7 @@ def test_the_chart_of_errors_holds_each_stage_with_u_and_the_tolerance() -> None
         ("as found, B10-1180", (("1", "-0.04", ""), ("2", "-0.01", ""), ("3", "0.00", ""))),
         ("after cleaning, B7-4471", moved),
         (
-            "after cleaning, B10-1180; as left, B10-1180",
+            "after cleaning, B10-1180, and 1 alike",
             tuple((n, y.replace("0.01", "-0.01"), u) for n, y, u in moved),
         ),
     ]

@@ -345,7 +345,7 @@ def _with_u(x: str, quantity: Quantity | None) -> tuple[str, str, str]:
 
 
 def _traces(stages: Mapping[str, Stage]) -> list[Series]:
-    """The readings that moved, by stage; those that would lie on each other are one line with both names."""
+    """The readings that moved, by stage; those that would lie on each other are one line, by its first."""
     names: dict[tuple[tuple[str, str, str], ...], list[str]] = {}
     for stage in stages.values():
         for point, typed in zip(stage.points, stage.typed, strict=True):
@@ -353,4 +353,9 @@ def _traces(stages: Mapping[str, Stage]) -> list[Series]:
             if any(away) and not stage.same_as:
                 trace = tuple((str(number), f"{distance:f}", "") for number, distance in enumerate(away, 1))
                 names.setdefault(trace, []).append(f"{stage.title}, {point.id}")
-    return [Series("; ".join(together), trace) for trace, together in names.items()]
+    return [Series(_first_of(together), trace) for trace, together in names.items()]
+
+
+def _first_of(names: Sequence[str]) -> str:
+    """A legend has room for one name."""
+    return names[0] if len(names) == 1 else f"{names[0]}, and {len(names) - 1} alike"

@@ -39,6 +39,7 @@ _STYLE: Any = {
 _MARKS = (("o", "none"), ("s", "black"), ("^", "0.6"), ("D", "none"), ("v", "black"), ("P", "0.6"))
 _DASHES = ("-", "--", ":", "-.")
 _SIZE = (7.1, 2.5)  # inches: the width of the page
+_ABREAST = 110  # characters of names, with their marks, across a chart
 _MANY = 60  # points of a trace from which marks would hide the line
 
 
@@ -149,7 +150,11 @@ def _limits(axes: Axes, lines: Sequence[Line]) -> None:
 
 def _names(axes: Axes) -> None:
     """Name the series above the chart, where they hide nothing."""
-    legend = axes.legend(loc="lower left", bbox_to_anchor=(0, 1), ncols=4, frameon=False, borderaxespad=0.2)
+    longest = max((len(str(name)) for name in axes.get_legend_handles_labels()[1]), default=0)
+    columns = min(4, max(1, _ABREAST // (longest + 10)))  # a wider legend would squeeze the chart
+    legend = axes.legend(
+        loc="lower left", bbox_to_anchor=(0, 1), ncols=columns, frameon=False, borderaxespad=0.2
+    )
     for text in legend.get_texts():
         text.set_parse_math(False)
 
