@@ -51,6 +51,11 @@ def test_every_case_gives_exactly_the_computed_result(executed: run.Executed) ->
 
 
 @pytest.mark.slow
+def test_synthetic_data_are_labelled_in_the_notebook(executed: run.Executed) -> None:
+    assert executed.ipynb.decode().count("Synthetic data: an invented plant") == 2
+
+
+@pytest.mark.slow
 def test_every_case_has_its_own_charts(executed: run.Executed) -> None:
     first, second = executed.charts
     assert list(first) == list(second) == [f"chart-{n}.svg" for n in range(1, len(first) + 1)]

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import takewhile
 from typing import Any
 
 from wqverify.records.canonical import to_plain
 from wqverify.records.notebook import CHART_TYPE, RESULT_TYPE
 from wqverify.records.record import case_from, compute, draft
 from wqverify.shipped import shipped_folder
-from wqverify.show.blocks import Block, Heading, blocks
+from wqverify.show.blocks import Block, Heading, Statement, Title, blocks
 from wqverify.show.charts import chart_svg
 from wqverify.terms import Record
 
@@ -56,14 +57,25 @@ def open_cases(cases: Sequence[Mapping[str, Any]], procedure: str) -> list[Visit
     return visits
 
 
+def show_title(visits: Sequence[Visit]) -> None:
+    """Display what every visit is called, and whether its data are synthetic."""
+    for visit in visits:
+        before = takewhile(lambda block: not isinstance(block, Heading), blocks(visit.record))
+        _display([block for block in before if isinstance(block, Title | Statement)])
+
+
 def show(visits: Sequence[Visit], *headings: str) -> None:
     """Display these sections of every visit, one after the other."""
+    for visit in visits:
+        _display(visit.section(*headings))
+
+
+def _display(chosen: Sequence[Block]) -> None:
     from IPython.display import HTML, display
 
     from wqverify.show.html import html
 
-    for visit in visits:
-        display(HTML(html(visit.section(*headings), {})))  # type: ignore[no-untyped-call]
+    display(HTML(html(chosen, {})))  # type: ignore[no-untyped-call]
 
 
 def show_charts(visits: Sequence[Visit]) -> None:
