@@ -27,7 +27,6 @@ import openpyxl
 
 WORKBOOK = "volunteer_results_with_qc.xlsx"
 NOT_IN_SOURCE = "not in the source"
-TAG = "METER-1"
 DIGIT = Decimal("0.01")
 # What openpyxl says of this workbook; the drop-down lists it drops are of no use here.
 DROPS_LISTS = "Data Validation extension is not supported and will be removed"
@@ -46,6 +45,11 @@ class RealCheck:
     @property
     def error(self) -> Decimal:
         return self.shown - self.reference
+
+    @property
+    def tag(self) -> str:
+        """A tag per row: the source does not say which meter it was, so no visit rests on another."""
+        return f"METER-{self.row}"
 
     @property
     def standard(self) -> str:
@@ -110,7 +114,7 @@ def sheet(check: RealCheck) -> str:
     lines = [
         "# Real public data: a hand-held meter of a volunteer programme, see real_ph_checks.py.",
         'procedure = "ph_calibration"',
-        f'tag = "{TAG}"',
+        f'tag = "{check.tag}"',
         f'serial_on_plate = "{NOT_IN_SOURCE}"',
         'reason = "routine"',
         'performed_by = "VOLUNTEER"',
@@ -136,7 +140,7 @@ def make_folder(folder: Path, checks: list[RealCheck]) -> list[Path]:
     (folder / "field_sheets").mkdir(parents=True)
     for name, text in {
         "plant.toml": _PLANT,
-        "analyzers.toml": _ANALYZERS,
+        "analyzers.toml": "".join(_meter(check.tag) for check in checks),
         "people.toml": _PEOPLE,
         "standards_on_hand.toml": "".join(_bottle(v) for v in sorted({c.reference for c in checks})),
     }.items():
@@ -156,9 +160,11 @@ time_zone = "UTC"        # the source names none
 synthetic = false
 """
 
-_ANALYZERS = f"""\
+
+def _meter(tag: str) -> str:
+    return f"""\
 [[analyzer]]
-tag = "{TAG}"
+tag = "{tag}"
 serial = "{NOT_IN_SOURCE}"
 kind = "hand-held pH meter; the source does not say which, nor whether it was always the same"
 measures = "pH"
@@ -178,7 +184,9 @@ source = "common practice for hand-held pH meters, within 0.2; the source of the
 
 [analyzer.settings]
 stability_readings = "1"      # {WORKBOOK} (CRAN package MassWateR, CC0) has one reading each
+
 """
+
 
 _PEOPLE = f"""\
 [[person]]
