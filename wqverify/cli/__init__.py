@@ -13,6 +13,7 @@ from wqverify import __version__
 COMMANDS = {
     "new": ("plant", "Make a small, commented plant folder."),
     "plant": ("plant", "Check the plant folder, or accept what changed in it."),
+    "cautions": ("run", "Show the cautions of a procedure, to read before the work."),
     "run": ("run", "Compute field sheets, make their records and pages, enter them into the book."),
     "show": ("run", "Show a record in the terminal."),
     "sign": ("sign", "Sign records as the performer."),

@@ -83,6 +83,25 @@ def outcome_document(record: Record, done: Performed | None = None) -> dict[str,
 
 
 @click.command()
+@click.argument("procedure")
+@json_option
+def cautions(procedure: str, as_json: bool) -> None:
+    """Show the cautions of a procedure, to read before the work."""
+    from wqverify.errors import ChooseAnother
+    from wqverify.procedures import PROCEDURES
+
+    if procedure not in PROCEDURES:
+        raise ChooseAnother(f"There is no procedure {procedure!r}; there is {', '.join(PROCEDURES)}.")
+    found = PROCEDURES[procedure].cautions
+    if as_json:
+        print_json([{"text": caution.text, "source": caution.source} for caution in found])
+        return
+    for caution in found:
+        echo(f"- {caution.text} ({caution.source})")
+    echo("Local codes, the site's own rules and licensed practice come first.")
+
+
+@click.command()
 @click.argument("number")
 @plant_option
 @json_option

@@ -263,7 +263,7 @@ started = "08:05"                      # past midnight with its date: "2020-01-1
 laptop = "08:06"
 control_system = "08:06"
 
-[cautions]
+[cautions]                             # read them before you touch anything; wqverify cautions ph_calibration
 read = "yes"
 
 [operations_told]
