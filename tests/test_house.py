@@ -107,9 +107,20 @@ def test_commands_print_through_the_one_filter() -> None:
         assert "click.echo" not in path.read_text("utf-8"), path.name
 
 
-HEAVY = (
-    "pandas numpy scipy matplotlib papermill nbformat pyhanko cryptography sqlalchemy typst IPython pydantic"
-).split()
+HEAVY = [
+    "pandas",
+    "numpy",
+    "scipy",
+    "matplotlib",
+    "papermill",
+    "nbformat",
+    "pyhanko",
+    "cryptography",
+    "sqlalchemy",
+    "typst",
+    "IPython",
+    "pydantic",
+]
 
 
 @pytest.mark.parametrize("arguments", [["--help"], ["--version"], ["run", "--help"], ["rerun", "--help"]])

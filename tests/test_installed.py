@@ -10,7 +10,7 @@ SOURCE = Path(__file__).resolve().parent.parent
 
 
 def test_wqverify_does_not_come_from_the_source_tree() -> None:
-    assert SOURCE / "wqverify" != Path(wqverify.__file__).resolve().parent
+    assert Path(wqverify.__file__).resolve().parent != SOURCE / "wqverify"
 
 
 def test_no_packaged_copies_stand_in_the_source_tree() -> None:
