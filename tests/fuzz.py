@@ -1,0 +1,103 @@
+"""Throw damaged sheets, records and pages at the readers: an answer or a sentence comes out, no traceback.
+
+python tests/fuzz.py [SECONDS] [SEED]     not collected by pytest; prints its seed, counts and every escape.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import random
+import sys
+import tempfile
+import time
+import traceback
+from collections import Counter
+from datetime import timedelta
+from pathlib import Path
+
+from plant_example import NOW, bytes_of, plant_in
+
+from wqverify import acts
+from wqverify.errors import WqverifyError
+from wqverify.records.rerun import Answer, rerun
+from wqverify.signing.examine import examine
+
+SECONDS = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
+SEED = int(sys.argv[2]) if len(sys.argv) > 2 else random.randrange(10**6)
+ODD = [
+    "0", "-0", "-1", "7,05", "7.0O", "1e3", "nan", "inf", "9" * 400, "７.05", "\x00", "\u202e", "\u2028",
+    "7.05 pH", "[", "]", "{", "}", "=", '"', "'", "\\", "\\u0000", "not_done", "same_as", "as_found", "25:61",
+    "2026-02-30", "01:30", "AIT-2101", "B7-4471", "information only", "yes", "null", "true", "1.5",
+]  # fmt: skip
+
+
+def damaged(data: bytes, rng: random.Random) -> bytes:
+    """Return bytes with one to four small damages: flips, cuts, doubled lines, swapped values."""
+    out = bytearray(data)
+    for _ in range(rng.randint(1, 4)):
+        if not out:
+            break
+        at, kind = rng.randrange(len(out)), rng.randrange(6)
+        if kind == 0:
+            out[at] ^= 1 << rng.randrange(8)
+        elif kind == 1:
+            del out[at : at + rng.randint(1, 40)]
+        elif kind == 2:
+            out[at:at] = rng.choice(ODD).encode()
+        elif kind == 3:
+            lines = bytes(out).split(b"\n")
+            lines.insert(rng.randrange(len(lines)), rng.choice(lines))
+            out = bytearray(b"\n".join(lines))
+        elif kind == 4:
+            pieces = bytes(out).split(b'"')
+            if len(pieces) > 2:
+                pieces[rng.randrange(1, len(pieces), 2)] = rng.choice(ODD).encode()
+            out = bytearray(b'"'.join(pieces))
+        else:
+            del out[rng.randrange(len(out)) :]
+    return bytes(out)
+
+
+def main() -> int:
+    rng = random.Random(SEED)
+    counted: Counter[str] = Counter()
+    escaped = 0
+    with tempfile.TemporaryDirectory() as folder:
+        plant = plant_in(Path(folder) / "plant")
+        sheets = [path.read_bytes() for path in sorted((plant.folder / "field_sheets").glob("*.toml"))]
+        records = [bytes_of(plant, name) for name in ("pass", "fail", "information")]
+        page = (Path(__file__).parent / "old_records" / "record_1.pdf").read_bytes()
+        trial = plant.folder / "field_sheets" / "trial.toml"
+        end = time.monotonic() + SECONDS
+        while time.monotonic() < end:
+            kind = rng.choices(("sheet", "record", "page"), (6, 4, 1))[0]
+            try:
+                with contextlib.redirect_stderr(None):
+                    if kind == "sheet":
+                        trial.write_bytes(damaged(rng.choice(sheets), rng))
+                        acts.compute_only(plant, [trial], NOW + timedelta(days=1))
+                        counted["sheet computed"] += 1
+                    elif kind == "record":
+                        answer = rerun(damaged(rng.choice(records), rng), whole=True).answer
+                        counted[f"record: {answer}"] += 1
+                        if answer is Answer.AS_ANNOUNCED:
+                            raise AssertionError("nothing is announced")
+                    else:
+                        found = examine(damaged(page, rng), None)
+                        counted[f"page: {'damaged' if found.damaged else 'nothing found'}"] += 1
+            except WqverifyError as problem:
+                counted[f"{kind} refused"] += 1
+                if not problem.message.strip() or "Traceback" in problem.message:
+                    raise
+            except Exception:  # what this script is for
+                escaped += 1
+                print(f"ESCAPED from a {kind}:")
+                traceback.print_exc(limit=-3)
+    print(f"seed {SEED}, {SECONDS:.0f} s, {sum(counted.values())} trials, {escaped} escaped")
+    for name, number in sorted(counted.items()):
+        print(f"  {number:7d}  {name}")
+    return 1 if escaped else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
