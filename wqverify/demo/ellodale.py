@@ -73,7 +73,7 @@ def _filled(name: str, month: date, control_system: str) -> str:
         control_system=control_system,
         revision="4" if tightened else "3",
         revision_date=(month + timedelta(days=13) if tightened else month - timedelta(days=200)).isoformat(),
-        licence_until=(month + timedelta(days=900)).isoformat(),
+        licence_until=(month + timedelta(days=4000)).isoformat(),
         opened=(month - timedelta(days=20)).isoformat(),
         printed_until=(month + timedelta(days=300)).isoformat(),
         opened_long_ago=(month - timedelta(days=400)).isoformat(),
