@@ -6,6 +6,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# In CI the same examples every time, so that a failure is of the change; elsewhere new ones each time.
+settings.register_profile("ci", derandomize=True)
+settings.load_profile("ci" if os.environ.get("WQVERIFY_CI") else "default")
 
 ROOT = Path(__file__).resolve().parent.parent
 

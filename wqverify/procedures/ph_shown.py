@@ -130,9 +130,10 @@ def _expanded_working(stage: Stage) -> Working:
     put_in = answer = ""
     for figures in range(3, 16):
         k, *parts = (_figures(size, figures) for size in (found.k, *(x.contribution for x in found.budget)))
-        answer = _figures(float(k) * sqrt(sum(float(part) ** 2 for part in parts)), figures + 1)
+        by_hand = float(k) * sqrt(sum(float(part) ** 2 for part in parts))
+        answer = _figures(by_hand, figures + 1)
         put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
-        if round_up(float(answer)) == found.expanded:
+        if round_up(by_hand) == round_up(float(answer)) == found.expanded:
             break
     return Working(
         f"Expanded uncertainty of the error in {first.buffer.standard.name} ({first.id}), {stage.title}",
