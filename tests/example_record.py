@@ -49,7 +49,7 @@ BOTTLES = {"7.00": "B7-4471", "10.01": "B10-2188"}
 
 
 def budget(buffer: str, stage: str) -> tuple[BudgetLine, ...]:
-    """Return lines as budgets.md section 4 has them for one buffer."""
+    """Return the usual budget lines of one buffer."""
     bottle = BOTTLES.get(buffer, "B7-4502")
     cert = 0.010 if buffer == "10.01" else 0.005
     return (

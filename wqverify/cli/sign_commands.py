@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from wqverify.cli.common import (
+    F,
     json_option,
     key_store,
     now,
@@ -19,55 +21,38 @@ from wqverify.cli.common import (
     words,
 )
 
-_by = click.option("--by", required=True, metavar="ID", help="Staff id of who signs.")
-_pen = click.option("--pen", is_flag=True, help="The printed page was signed in ink; enter that.")
-_kept = click.option("--kept-at", default="", metavar="PLACE", help="With --pen: where the paper is kept.")
+
+def _signing(command: F) -> F:
+    """What both commands ask for."""
+    for add in (
+        json_option,
+        plant_option,
+        passphrase_option,
+        click.option("--kept-at", default="", metavar="PLACE", help="With --pen: where the paper is kept."),
+        click.option("--pen", is_flag=True, help="The printed page was signed in ink; enter that."),
+        click.option("--by", required=True, metavar="ID", help="Staff id of who signs."),
+        click.argument("numbers", nargs=-1, required=True),
+    ):
+        command = add(command)
+    return command
 
 
 @click.command()
-@click.argument("numbers", nargs=-1, required=True)
-@_by
-@_pen
-@_kept
-@passphrase_option
-@plant_option
-@json_option
-def sign(
-    numbers: tuple[str, ...],
-    by: str,
-    pen: bool,
-    kept_at: str,
-    passphrase_file: Path | None,
-    plant_folder: Path | None,
-    as_json: bool,
-) -> None:
+@_signing
+def sign(**options: Any) -> None:
     """Sign records as the performer."""
-    _sign("sign", numbers, by, pen, kept_at, passphrase_file, plant_folder, as_json)
+    _sign("signed", **options)
 
 
 @click.command()
-@click.argument("numbers", nargs=-1, required=True)
-@_by
-@_pen
-@_kept
-@passphrase_option
-@plant_option
-@json_option
-def review(
-    numbers: tuple[str, ...],
-    by: str,
-    pen: bool,
-    kept_at: str,
-    passphrase_file: Path | None,
-    plant_folder: Path | None,
-    as_json: bool,
-) -> None:
+@_signing
+def review(**options: Any) -> None:
     """Countersign records as the reviewer."""
-    _sign("review", numbers, by, pen, kept_at, passphrase_file, plant_folder, as_json)
+    _sign("countersigned", **options)
 
 
 def _sign(
-    what: str,
+    how: str,
     numbers: tuple[str, ...],
     by: str,
     pen: bool,
@@ -78,14 +63,12 @@ def _sign(
 ) -> None:
     from wqverify import acts
 
-    plant = opened(plant_folder)
+    plant, as_reviewer = opened(plant_folder), how == "countersigned"
     if pen:
         for number in numbers:
-            acts.sign_on_paper(plant, number, by, kept_at, now(), as_reviewer=what == "review")
+            acts.sign_on_paper(plant, number, by, kept_at, now(), as_reviewer=as_reviewer)
         done = list(numbers)
     else:
-        secret = passphrase(passphrase_file, by)
-        act = acts.sign if what == "sign" else acts.review
-        done = act(plant, numbers, by, key_store(), secret, now(), tell)
-    how = "signed" if what == "sign" else "countersigned"
+        act = acts.review if as_reviewer else acts.sign
+        done = act(plant, numbers, by, key_store(), passphrase(passphrase_file, by), now(), tell)
     say(f"{words(len(done), 'record')} {how} by {by}.", as_json, numbers=done, by=by)
