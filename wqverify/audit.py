@@ -12,6 +12,7 @@ from wqverify import pages
 from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
 from wqverify.book import Anchor, Book, RecordState, StoredRecord, compare_anchors, open_book, verify
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
+from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import digest, record_from
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
@@ -136,9 +137,10 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
 def _anchor(text: str) -> Anchor:
     chain, _, rest = text.partition(":")
     seq, _, known = rest.partition(":")
-    if not (chain and seq.isascii() and seq.isdigit() and known):
+    if not (chain and re.fullmatch(r"[0-9]{1,15}", seq) and known):
         raise CorrectTheEntry(
-            f"{text!r} is not a digest held outside; `wqverify book head` prints one as CHAIN:SEQ:DIGEST.",
+            f"{shortened(text)} is not a digest held outside; `wqverify book head` prints one as "
+            f"CHAIN:SEQ:DIGEST.",
             found=text,
             expected="CHAIN:SEQ:DIGEST",
         )
