@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from wqverify.acts.register import enter_baseline
 from wqverify.acts.shared import Tell, end_record, quiet, settled
@@ -18,6 +18,7 @@ from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
 from wqverify.gather import gather
 from wqverify.pages import move_aside, page_path
+from wqverify.plant.files import Document, shortened
 from wqverify.plant.folder import Plant
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.sheets import parse, read_sheet
@@ -25,9 +26,6 @@ from wqverify.records.canonical import digest, record_from, record_to_bytes, to_
 from wqverify.records.notebook import Executed, execute, insist_on_same
 from wqverify.records.record import Case, compute, draft, number_it, software
 from wqverify.terms import Record, Result
-
-if TYPE_CHECKING:
-    from wqverify.plant.files import Document
 
 CLOCKS_DIFFER = timedelta(minutes=10)  # between the clock read at the analyzer and this computer's
 
@@ -64,6 +62,8 @@ def perform(plant: Plant, sheets: Sequence[Path], now: datetime, tell: Tell = qu
     computed = [_computed(plant, book, path) for path in sheets]
     for one in computed:
         _refuse_future(one, now)
+        _known(plant, book, one)
+    _refuse_one_visit_told_twice(computed)
     done: list[Performed] = []
     for first, last in _visits_of_different_analyzers(computed):
         if first:  # an earlier visit to the same analyzer has just been entered: this one rests on it
@@ -86,6 +86,27 @@ def _refuse_future(one: _Computed, now: datetime) -> None:
         )
 
 
+def _refuse_one_visit_told_twice(computed: Sequence[_Computed]) -> None:
+    """Raise CorrectTheEntry where two sheets of the list tell one visit differently."""
+    told: dict[str, _Computed] = {}
+    for one in computed:
+        first = told.setdefault(_key(one.record), one)
+        if first.case.sheet != one.case.sheet:
+            names = f"{first.document.path.name} and {one.document.path.name}"
+            raise CorrectTheEntry(
+                f"{names} are sheets of one visit ({one.record.visit_id}) with different entries; nothing "
+                f"was entered. Name the right one, or correct what stands on it: tag, date or start of the "
+                f"work.",
+                found=names,
+                where=one.document.path.name,
+            )
+
+
+def _key(record: Record) -> str:
+    """What may be entered once: a visit, and each amendment of its record."""
+    return f"performed {record.visit_id} {record.replaces}".strip()
+
+
 def compute_only(plant: Plant, sheets: Sequence[Path], now: datetime) -> list[Record]:
     """Read and compute field sheets as ``perform`` does, and enter nothing."""
     exists = Path(plant.book).is_file()
@@ -93,6 +114,7 @@ def compute_only(plant: Plant, sheets: Sequence[Path], now: datetime) -> list[Re
     computed = [_computed(plant, book, path) for path in sheets]
     for one in computed:
         _refuse_future(one, now)
+    _refuse_one_visit_told_twice(computed)
     return [one.record for one in computed]
 
 
@@ -128,8 +150,9 @@ def _computed(plant: Plant, book: Book | None, path: Path) -> _Computed:
     sheet, document = read_sheet(path)
     name = sheet.get("procedure")
     if not isinstance(name, str) or name not in PROCEDURES:
+        found = "missing" if name is None else shortened(name)
         raise ChooseAnother(
-            f"{document.where(('procedure',))}: procedure is {name!r}; it must be one of "
+            f"{document.where(('procedure',))}: procedure is {found}; it must be one of "
             f"{', '.join(PROCEDURES)}.",
             found=str(name),
             expected=", ".join(PROCEDURES),
@@ -187,7 +210,7 @@ def _enter(
     attachments = {"executed.ipynb": executed.ipynb, **executed.charts[position], **one.case.slices}
     waiting, made_by = one.record, software(executed.name, executed.digest)
     with book.writing() as writer:
-        key = f"performed {waiting.visit_id} {waiting.replaces}".strip()
+        key = _key(waiting)
         if (known := writer.known(key)) is not None:
             raise ResultsDiffer(
                 f"Another command has just entered this visit as {known.record}; run this one again."
