@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path
 
 from wqverify.demo.ellodale import make_plant
@@ -17,6 +17,14 @@ from wqverify.terms import Previous, Record
 
 MONTH = date(2026, 5, 1)
 NOW = datetime(2026, 6, 1, 12, 0, tzinfo=UTC)
+
+
+class Clock:
+    """Stands in for ``datetime`` in wqverify.cli.common: commands run on the day after the fixed month."""
+
+    @staticmethod
+    def now(zone: tzinfo) -> datetime:
+        return NOW.astimezone(zone)
 
 
 def plant_in(folder: Path) -> Plant:

@@ -14,7 +14,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from plant_example import NOW, plant_in, sheet_of
+from plant_example import NOW, Clock, plant_in, sheet_of
 
 from wqverify import acts, audit
 from wqverify.cli import main
@@ -48,7 +48,7 @@ def wqverify(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 
     def run(*arguments: str | Path) -> tuple[int, str, str]:
         monkeypatch.setattr(sys, "argv", ["wqverify", *map(str, arguments)])
-        monkeypatch.setattr("wqverify.cli.run_commands.now", lambda: NOW)
+        monkeypatch.setattr("wqverify.cli.common.datetime", Clock)
         with pytest.raises(SystemExit) as ended:
             main()
         told = capsys.readouterr()

@@ -11,7 +11,7 @@ from typing import Any
 
 import jsonschema
 import pytest
-from plant_example import plant_in, sheet_of
+from plant_example import Clock, plant_in, sheet_of
 
 from wqverify import audit
 from wqverify.cli import main
@@ -28,6 +28,7 @@ def wqverify(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 
     def run(*arguments: str | Path) -> tuple[int, str, str]:
         monkeypatch.setattr(sys, "argv", ["wqverify", *map(str, arguments)])
+        monkeypatch.setattr("wqverify.cli.common.datetime", Clock)
         with pytest.raises(SystemExit) as ended:
             main()
         told = capsys.readouterr()

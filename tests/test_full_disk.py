@@ -200,8 +200,11 @@ def test_signing_on_a_full_disk_is_finished_by_the_next_command(
 LIMITED = """
 import resource, sys
 limit = int(sys.argv.pop(1))
+sys.path.append(sys.argv.pop(1))
 resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
-from wqverify.cli import main
+from plant_example import Clock
+from wqverify.cli import common, main
+common.datetime = Clock
 main()
 """
 
@@ -210,7 +213,7 @@ def command(here: Path, limit: int, *arguments: str) -> subprocess.CompletedProc
     secret = here / "secret"
     secret.write_bytes(SECRET)
     return subprocess.run(
-        [sys.executable, "-c", LIMITED, str(limit), *arguments],
+        [sys.executable, "-c", LIMITED, str(limit), str(Path(__file__).parent), *arguments],
         cwd=here / "plant",
         env={**os.environ, "WQVERIFY_KEYS": str(here / "keys")},
         capture_output=True,
