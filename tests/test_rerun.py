@@ -117,6 +117,15 @@ def test_a_check_taken_out_of_the_record_is_named(record: bytes) -> None:
     assert f"checks/{gone['key']} was absent" in answer.reason
 
 
+def test_values_taken_out_of_the_record_are_named(record: bytes) -> None:
+    plain = json.loads(record)
+    del plain["result"]["values"]  # a record may leave out what is empty by default
+    answer = rerun(canonical(plain))
+    assert answer.answer is Answer.UNEXPLAINED
+    assert answer.reason.startswith("values/")
+    assert "was absent, is now {" in answer.reason
+
+
 def refuse_the_sheet(_raw: Any) -> Any:
     raise CorrectTheEntry("revision 2 cannot read this sheet")
 

@@ -196,14 +196,14 @@ def _in_result(was: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[Diffe
     rest = [{k: v for k, v in result.items() if k not in kinds} for result in (was, now)]
     yield from differing(rest[0], rest[1])
     for kind in kinds:
-        keys = [[item["key"] for item in result[kind]] for result in (was, now)]
+        keys = [[item["key"] for item in result.get(kind, ())] for result in (was, now)]
         twice = [key for key in keys[0] if keys[0].count(key) > 1]
         if twice:
             yield Difference(f"{kind}/{twice[0]}", "there twice", "there once")
         both = [[key for key in one if key in keys[0] and key in keys[1]] for one in keys]
         if not twice and both[0] != both[1]:
             yield Difference(f"{kind}/order", _short(both[0]), _short(both[1]))
-        by_key = [{item["key"]: item for item in result[kind]} for result in (was, now)]
+        by_key = [{item["key"]: item for item in result.get(kind, ())} for result in (was, now)]
         yield from differing(by_key[0], by_key[1], kind)
 
 
