@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import ssl
 import stat
 import subprocess
 import sys
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.serialization import pkcs12
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat, pkcs12
 from cryptography.x509.oid import NameOID
 from small_pdf import AUTHORITY, NOW, OWN, SUPERVISOR, TECHNICIAN, SmallPlant, small_plant
 
@@ -356,3 +357,15 @@ def test_the_room_opens_without_its_tools() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_certificate_whose_key_is_damaged_inside(plant: SmallPlant) -> None:
+    path = plant.certificates / "authority.pem"
+    sound = authority_of(plant.certificates)
+    point = sound.public_key().public_bytes(Encoding.X962, PublicFormat.UncompressedPoint)
+    der = sound.public_bytes(Encoding.DER).replace(point, point[:-1] + bytes([point[-1] ^ 1]))
+    path.write_text(ssl.DER_cert_to_PEM_cert(der), "ascii")  # a certificate still, of no point on its curve
+    message = told(lambda: authority_of(plant.certificates), RepairTheFolder)
+    assert message == (
+        "certificates/authority.pem is not a certificate that can be read; put the right copy back."
+    )

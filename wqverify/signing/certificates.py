@@ -9,7 +9,7 @@ from pathlib import Path
 
 from asn1crypto import core
 from cryptography import x509
-from cryptography.exceptions import InvalidSignature
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
@@ -20,6 +20,7 @@ AUTHORITY = "authority"
 WITHDRAWN = "withdrawn.crl"
 # Carries the reason of a withdrawal in words; an identifier made from a UUID needs no registration.
 WHY = x509.ObjectIdentifier("2.25.122656524001718072476884098702384495348")
+_DAMAGED = (UnsupportedAlgorithm, x509.DuplicateExtension, x509.InvalidVersion)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +52,13 @@ def certificate_of(folder: Path, name: str) -> x509.Certificate | None:
     """Return the certificate last issued to a person, None for none; raises RepairTheFolder."""
     path = certificate_path(folder, name)
     try:
-        return x509.load_pem_x509_certificate(path.read_bytes())
+        found = x509.load_pem_x509_certificate(path.read_bytes())
+        # Its parts are parsed on first use: what is damaged inside is told here, where the file is known.
+        _ = found.public_key(), found.extensions, found.subject, found.issuer, found.not_valid_after_utc
+        return found
     except FileNotFoundError:
         return None
-    except (OSError, ValueError) as problem:
+    except (OSError, ValueError, *_DAMAGED) as problem:
         raise RepairTheFolder(
             f"{folder.name}/{path.name} is not a certificate that can be read; put the right copy back.",
             where=str(path),
