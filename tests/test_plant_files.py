@@ -69,6 +69,11 @@ def test_a_line_that_is_no_toml_is_shown_with_what_to_do(
         ('[[a]]\n[[a]]\nx = "1"\nx = "2"', ", line 4: x is given twice (first on line 3); keep one."),
         ('a.b = "1"\na.b = "2"', ", line 2: b is given twice (first on line 1); keep one."),
         ('a = { x = "1", x = "2" }', ", line 1: x is given twice (first on line 1); keep one."),
+        # what stands behind the first mistake is no TOML either, and must not stop or hang the search
+        ('a = "1"\na = "2"\nb = ["7.01", }\n', ", line 2: a is given twice (first on line 1); keep one."),
+        ('a = "1"\na = "2"\nb = { c = }\n', ", line 2: a is given twice (first on line 1); keep one."),
+        ('a = "1"\na = "2"\nb = ' + "[" * 20000, ", line 2: a is given twice (first on line 1); keep one."),
+        ('a = "1"\na = "2"\n"\\U00110000" = 1', ", line 2: a is given twice (first on line 1); keep one."),
         ("a = " + "9" * 5000, TOO_LONG),
         (b'a = "1"\nb = "\xff"\n', ", line 2: " + NO_UTF8),
         ("a".encode("utf-16"), ", line 1: " + NO_UTF8),
@@ -251,3 +256,9 @@ def test_any_text_is_read_or_refused_with_a_sentence(
         assert re.match(r"any\.toml, line \d+: .*\.$", said)
     else:
         assert all(document.line(loc) >= 1 for loc, _ in leaves(document.data))
+
+
+@given(st.text("[]{}=,.\"'\\#\n aU01", max_size=60))
+def test_any_signs_are_searched_to_an_end(text: str) -> None:
+    assert places(text).line(()) == 0
+    assert all(1 <= place.line <= text.count("\n") + 1 for place in places(text).at.values())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Hashable
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -56,7 +57,8 @@ class _NotToml(Exception):
 def places(text: str) -> Places:
     """Return where the entries of a TOML text stand, as far as it can be followed."""
     scan = _Scan(text)
-    with suppress(_NotToml):  # the caller has tomllib's word on it; the entries before it are placed
+    # The caller has tomllib's word on what is wrong; the entries before it are placed.
+    with suppress(_NotToml, RecursionError):
         scan.document()
     return scan.found
 
@@ -124,7 +126,8 @@ class _Scan:
                 self.pair(loc)
         else:
             match = _TEXT.match(self.text, start) or _BARE_VALUE.match(self.text, start)
-            assert match is not None  # the second pattern matches anything
+            if not match or not match[0]:  # a list that goes on with a } would never end
+                raise _NotToml
             self.pos = match.end()
             self.found.put(loc, Place(line, match[0].strip()))
 
@@ -177,5 +180,9 @@ class _Scan:
 
 
 def _unescape(match: re.Match[str]) -> str:
-    code = match[1] or match[2]
-    return chr(int(code, 16)) if code else _SHORT.get(match[3], match[3])
+    if not match[3]:
+        code = int(match[1] or match[2], 16)
+        if code > sys.maxunicode or 0xD800 <= code < 0xE000:
+            raise _NotToml
+        return chr(code)
+    return _SHORT.get(match[3], match[3])
