@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import contextlib
 import copy
+import faulthandler
 import json
 import random
+import resource
 import sys
 import tempfile
 import time
@@ -122,6 +124,8 @@ def computed(plant: Plant, case: Case, sheet: Any) -> None:
 
 
 def main() -> int:
+    resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30))  # what eats the memory is an escape, too
+    faulthandler.dump_traceback_later(SECONDS + 60, exit=True)  # and so is what does not end
     rng = random.Random(SEED)
     counted: Counter[str] = Counter()
     escaped = 0
