@@ -145,6 +145,7 @@ BOOK = many(
         told=TEXT,
     )
 )
+PEOPLE = many(of(id=TEXT, name=TEXT, may_perform=YES, may_review=YES, licence_until=TEXT, key=TEXT))
 HEAD = {"type": "object", "additionalProperties": of(seq={"type": "integer"}, digest=TEXT)}
 CHANGED = {"type": "array", "items": of(about=TEXT, what=TEXT, was=TEXT, now=TEXT)}
 LIST = {"type": "array", "items": TEXT}
@@ -189,9 +190,11 @@ def test_the_whole_job_by_commands(wqverify: Wqverify, here: Path) -> None:
     code, out, _err = wqverify("show", number, "--json")
     assert json.loads(out)["number"] == number
     code, out, _err = wqverify("people", "list", "--json")
-    assert [row["certificate"] for row in json.loads(out)] == [True, False, True]
+    keys = [row["key"].split(" until ")[0] for row in fits(out, PEOPLE)]
+    assert keys == ["in force", "no key", "in force"]
     code, out, _err = wqverify("people", "withdraw", "T-07", "--why", "a test", *authority)
     assert code == 0
+    assert "key: withdrawn on 2026-06-01" in wqverify("people", "list")[1].splitlines()[0]
     code, out, _err = wqverify("people", "replace", "S-02", "--why", "a test", *authority, *secret)
     assert code == 0
     code, out, _err = wqverify("book", "void", number, "--by", "S-02", "--why", "a test", "--json")

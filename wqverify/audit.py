@@ -74,7 +74,7 @@ def against_book(data: bytes, number: str, examination: Examination, book: Book)
         yield Finding("damaged", f"The book does not know a record {number}.")
         return
     record = examination.attachments.get("record.json", b"")
-    if digest(record) != state.record_digest:
+    if digest(record) != state.digest:
         yield Finding("damaged", f"The record.json in the file is not the one entered as {number}.")
     known = {event.body.get("pdf"): event.event for event in state.events if "pdf" in event.body}
     this = digest(data)

@@ -53,11 +53,6 @@ class RecordState:
         return str(self.body["stored"])
 
     @property
-    def record_digest(self) -> str:
-        """The digest of record.json, by its longer name."""
-        return self.digest
-
-    @property
     def file_digest(self) -> str:
         """The digest of the newest file the book knows of, empty for none."""
         return next((str(e.body["pdf"]) for e in reversed(self.events) if "pdf" in e.body), "")

@@ -139,7 +139,9 @@ def withdraw(
 @plant_option
 @json_option
 def list_people(plant_folder: Path | None, as_json: bool) -> None:
-    """List who may perform and review, their licence, and whether a certificate is at hand."""
+    """List who may perform and review, their licence, and how their signing key stands."""
+    from wqverify.signing.authority import standing
+
     plant = opened(plant_folder)
     rows = [
         {
@@ -148,7 +150,7 @@ def list_people(plant_folder: Path | None, as_json: bool) -> None:
             "may_perform": person.may_perform,
             "may_review": person.may_review,
             "licence_until": person.licence_until,
-            "certificate": (plant.folder / "certificates" / f"{person.id}.pem").is_file(),
+            "key": standing(plant.folder / "certificates", person.id, now()),
         }
         for person in plant.people.values()
     ]
@@ -159,6 +161,5 @@ def list_people(plant_folder: Path | None, as_json: bool) -> None:
         may = (
             " and ".join(w for w in ("perform", "review") if row[f"may_{w}"]) or "neither perform nor review"
         )
-        key = "certificate at hand" if row["certificate"] else "no certificate"
         until = f", licence until {row['licence_until']}" if row["licence_until"] else ""
-        echo(f"{row['id']}  {row['name']}: may {may}{until}; {key}")
+        echo(f"{row['id']}  {row['name']}: may {may}{until}; key: {row['key']}")

@@ -12,8 +12,11 @@ from wqverify.records.canonical import canonical
 
 
 def doubts(plant: Plant, today: date) -> list[str]:
-    """Return what a plant folder holds that is allowed and most often a mistake: misspelt names no procedure
-    reads, limits that are not symmetrical, bottles and instruments past their date, placeholders."""
+    """Return what a plant folder holds that is allowed and most often a mistake.
+
+    Misspelt names no procedure reads, limits that are not symmetrical, bottles and instruments past their
+    date, placeholders.
+    """
     return [
         *_names_not_read(plant),
         *_lopsided(plant),
