@@ -41,6 +41,7 @@ from wqverify.terms import (
     Result,
     Series,
     Tolerance,
+    TrendUse,
 )
 
 
@@ -319,8 +320,33 @@ def test_what_nobody_entered_is_said_not_left_out() -> None:
 # ---------------------------------------------------------------- headings and kinds
 
 
+def with_a_trend(record: Record) -> Record:
+    use = TrendUse(
+        "online.trend",
+        "march.csv",
+        "ab" * 32,
+        "AIT-2101",
+        "pH",
+        "trend-1.csv",
+        ("744 rows were read.", "2 rows held no value."),
+    )
+    return replace(record, given=replace(record.given, trends=(use,)))
+
+
+def test_a_trend_is_shown_with_its_digest_and_what_became_of_its_rows() -> None:
+    shown = section(with_a_trend(example()), "Trends the online values are from")
+    for said_there in (
+        "march.csv, SHA-256 abababababababab…",
+        "AIT-2101 (pH)",
+        "trend-1.csv",
+        "744 rows were read.",
+        "2 rows held no value.",
+    ):
+        assert said_there in shown
+
+
 def test_headings_are_known_and_in_order() -> None:
-    found = [block.text for block in blocks(example()) if isinstance(block, Heading)]
+    found = [block.text for block in blocks(with_a_trend(example())) if isinstance(block, Heading)]
     assert found == [heading for heading in HEADINGS if heading in found]
     assert len(found) == len(set(found))
     assert set(found) == set(HEADINGS), "the example shows every heading"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,7 +16,8 @@ from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import digest, record_from
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
-from wqverify.signing.examine import Examination, Finding, examine
+from wqverify.signing.examine import Examination, Finding, attachments_of, examine
+from wqverify.terms import Slices
 
 
 @dataclass(frozen=True)
@@ -199,7 +200,7 @@ def _whole(pdf: bytes, name: str) -> Rerun:
     attached = dict(found.attachments)
     if "record.json" not in attached:
         return Rerun(name, Answer.COULD_NOT, "the file holds no record.json")
-    answer = rerun(attached["record.json"], _slices(attached), whole=True)
+    answer = rerun(attached["record.json"], lambda: _slices(attached), whole=True)
     if answer.answer is Answer.COULD_NOT:
         return answer
     wrong = [finding.text for finding in found.findings if finding.severity == "damaged"]
@@ -244,7 +245,7 @@ def rerun_book(plant: Plant, numbers: Sequence[str], month: str, with_pages: boo
             reason = "its stored bytes are not those that were entered"
             answer = Rerun(one.number, Answer.COULD_NOT, reason)
         else:
-            answer = _from_disk(plant, book, one) if with_pages else rerun(one.data)
+            answer = _from_disk(plant, book, one) if with_pages else rerun(one.data, _kept(plant, book, one))
         yield replace(answer, note=ended[one.number]) if one.number in ended else answer
 
 
@@ -256,13 +257,21 @@ def _stored(book: Book, number: str) -> StoredRecord:
 
 
 def _from_disk(plant: Plant, book: Book, one: StoredRecord) -> Rerun:
-    state = book.find(one.number)
-    expected = state.file_digest if state is not None else ""
     try:
-        pdf = pages.page_of(plant.folder, one.number, expected)
+        pdf = _page(plant, book, one.number)
     except WqverifyError as problem:
         return Rerun(one.number, Answer.COULD_NOT, problem.message)
     return _whole(pdf, one.number)
+
+
+def _page(plant: Plant, book: Book, number: str) -> bytes:
+    state = book.find(number)
+    return pages.page_of(plant.folder, number, state.file_digest if state is not None else "")
+
+
+def _kept(plant: Plant, book: Book, one: StoredRecord) -> Callable[[], Slices]:
+    """The slices of a record: they are kept in its page."""
+    return lambda: _slices(attachments_of(_page(plant, book, one.number)))
 
 
 def count(answers: Iterable[Rerun]) -> dict[Answer, int]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from wqverify import tables
@@ -16,7 +17,7 @@ from wqverify.records.canonical import record_from
 from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Standard, TableUse
 
 if TYPE_CHECKING:
-    from wqverify.book import Book, Entry
+    from wqverify.book import Book, Entry, RecordState
     from wqverify.plant.files import Document
 
 FORMAT = 1
@@ -42,7 +43,7 @@ def gather(
         for path, name in named_people(procedure.Sheet, sheet)
     }
     times = _times(plant, procedure, sheet, where)
-    earlier, entered = _earlier(book, analyzer, procedure, times.get("started", ""))
+    told, entered = earlier(book, analyzer, procedure, times.get("started", ""))
     return Given(
         format=FORMAT,
         site=plant.site,
@@ -51,7 +52,7 @@ def gather(
         people=people,
         tables=_tables(procedure, standards.values()),
         times=times,
-        earlier=earlier,
+        earlier=told,
         changes=(
             *amended(book, procedure, sheet),
             *changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
@@ -124,17 +125,32 @@ def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, Ta
     return {f"{name} {edition}": tables.load(name, edition).use() for name, edition in dict.fromkeys(wanted)}
 
 
-def _earlier(
+def earlier(
     book: Book | None, analyzer: Analyzer, procedure: Procedure, started: str
 ) -> tuple[tuple[Earlier, ...], Entry | None]:
-    """The last record of this tag *and* serial by the same procedure, and its entry in the book."""
+    """Return what a visit rests on, newest first, and the entry since which changes are told.
+
+    That is the last record by the same procedure on this very instrument, tag *and* serial. What the
+    procedure looks back at are records of the tag, whatever instrument was behind it.
+    """
     if book is None:
         return (), None
-    rows = book.last_records(
+    own = book.last_records(
         analyzer.tag, serial=analyzer.serial, procedure=procedure.name, before=started, limit=1
     )
-    told = tuple(Earlier(r.number, r.performed, r.serial, r.outcomes, r.values, r.digest) for r in rows)
-    return told, rows[0].events[0] if rows else None
+    rows = {row.number: row for row in own}
+    for name, count in procedure.looks_back.items():
+        wanted = None if name == "*" else name
+        for row in book.last_records(analyzer.tag, procedure=wanted, before=started, limit=count):
+            rows.setdefault(row.number, row)
+    newest_first = sorted(rows.values(), key=lambda row: datetime.fromisoformat(row.performed), reverse=True)
+    return tuple(map(_told, newest_first)), own[0].events[0] if own else None
+
+
+def _told(row: RecordState) -> Earlier:
+    return Earlier(
+        row.number, row.performed, row.serial, row.outcomes, row.values, row.digest, row.procedure, row.facts
+    )
 
 
 def amended(book: Book | None, procedure: Procedure, sheet: Raw) -> tuple[Change, ...]:

@@ -64,7 +64,7 @@ class Ask:
 
     ``unit`` "analyzer" stands for the analyzer's own unit. ``beside`` names a pure function of the
     procedure whose answer is shown next to the question. ``refers`` names the list an answer is picked
-    from ("standard", "person", "record").
+    from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/.
     """
 
     label: str
@@ -184,12 +184,36 @@ class Analyzer:
 
 
 @dataclass(frozen=True, slots=True)
+class Assigned:
+    """The value of a secondary standard for one analyzer; the analyzer's next primary calibration ends it."""
+
+    tag: str
+    value: Decimal
+    on: str  # the day it was assigned
+    after: str  # record number of the primary calibration it was assigned after
+    expanded: Decimal | None = None
+    k: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StandardCause:
+    """A part of the standard uncertainty of a prepared standard, named by its physical cause.
+
+    Two dilutions of one stock name the same cause, so what they share adds up or cancels by itself.
+    """
+
+    cause: str
+    u: Decimal
+    dof: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Standard:
     """One bottle, block or reference instrument on hand.
 
     The value is either ``value`` (with ``u`` its standard uncertainty), or a column of a published table
     (``table``, ``edition``, ``column``), or the bottle's own table ``own`` of (temperature, value) pairs,
-    which overrides the published one.
+    which overrides the published one, or ``assigned`` per analyzer.
     """
 
     id: str
@@ -209,6 +233,13 @@ class Standard:
     usable_until: str = ""
     because: str = ""  # which of printed date, in-use life, preparation gave usable_until
     calibration_due: str = ""
+    assigned: tuple[Assigned, ...] = ()
+    causes: tuple[StandardCause, ...] = ()  # of the uncertainty of a prepared standard, in its unit
+
+    def assigned_to(self, tag: str, day: str) -> Assigned | None:
+        """Return the newest value assigned for an analyzer up to a day, None where there is none."""
+        found = [row for row in self.assigned if row.tag == tag and row.on <= day]
+        return max(found, key=lambda row: row.on, default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +286,21 @@ class Earlier:
     outcomes: Mapping[str, str] = field(default_factory=dict)
     values: Mapping[str, str] = field(default_factory=dict)
     digest: str = ""
+    procedure: str = ""  # empty in records made before it was kept: the record's own
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class TrendUse:
+    """A slice of an export that a case was computed with, and what was found in the whole file."""
+
+    path: str  # of the answer that names the file
+    file: str
+    digest: str  # of the whole export
+    channel: str
+    unit: str
+    slice: str  # name of the attached slice
+    told: tuple[str, ...] = ()  # what was read, converted and dropped, in sentences
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,7 +328,8 @@ class Given:
     times: Mapping[str, str] = field(default_factory=dict)  # path of a typed time -> ISO 8601 with offset
     earlier: tuple[Earlier, ...] = ()
     changes: tuple[Change, ...] = ()
-    attached: Mapping[str, str] = field(default_factory=dict)
+    attached: Mapping[str, str] = field(default_factory=dict)  # name of a slice -> its SHA-256
+    trends: tuple[TrendUse, ...] = ()
 
 
 # ---------------------------------------------------------------- what is computed
@@ -446,13 +493,18 @@ class Chart:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What a computation gives: checks, values, workings, notes and charts."""
+    """What a computation gives: checks, values, workings, notes and charts.
+
+    ``facts`` is what a later visit is told besides the checked values: whether it was adjusted, where the
+    analyzer stood.
+    """
 
     checks: tuple[Check, ...]
     values: tuple[Value, ...] = ()
     workings: tuple[Working, ...] = ()
     notes: tuple[Note, ...] = ()
     charts: tuple[Chart, ...] = ()
+    facts: Mapping[str, str] = field(default_factory=dict)
 
     def outcome(self, stage: str, place: Place = "analyzer") -> Outcome | None:
         """Return the verdict of a stage at a place: its worst counting check, None where there is none."""
@@ -553,7 +605,9 @@ class Procedure:
 
     ``compute(sheet, given, slices)`` sees nothing else. ``expects(sheet, given)`` gives the keys of the
     checks that must be in the result. ``upgrade[n]`` turns a raw sheet of revision n into n + 1.
-    ``opens(result)`` names what a result opens next, as (procedure, reason).
+    ``opens(result)`` names what a result opens next, as (procedure, reason). ``looks_back`` says how many
+    earlier records of the same tag it is given, newest first, by procedure ("*" for any); without it the
+    last one of its own on the same instrument.
     """
 
     name: str
@@ -569,3 +623,4 @@ class Procedure:
     opens: Callable[[Result], tuple[tuple[str, str], ...]] = lambda _result: ()
     tolerances: tuple[str, ...] = ()  # the names it reads from the register
     settings: Mapping[str, Setting] = field(default_factory=dict)  # likewise
+    looks_back: Mapping[str, int] = field(default_factory=dict)

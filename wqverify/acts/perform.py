@@ -247,7 +247,8 @@ def _findable(record: Record) -> dict[str, Any]:
     stages = dict.fromkeys((check.stage, check.place) for check in result.checks if check.counts)
     # Pairs, because canonical JSON sorts keys and the order of the work would be lost.
     outcomes = [[f"{stage} at the {place}", str(result.outcome(stage, place))] for stage, place in stages]
-    values = {c.key: c.quantity.text for c in result.checks if c.quantity is not None}
+    values = {value.key: value.quantity.text for value in result.values}
+    values |= {check.key: check.quantity.text for check in result.checks if check.quantity is not None}
     return {
         "tag": record.given.analyzer.tag,
         "serial": record.given.analyzer.serial,
@@ -256,4 +257,5 @@ def _findable(record: Record) -> dict[str, Any]:
         "visit": record.visit_id,
         "outcomes": outcomes,
         "values": values,
+        "facts": dict(result.facts),
     }

@@ -48,6 +48,11 @@ class RecordState:
         return dict(self.body.get("values", {}))
 
     @property
+    def facts(self) -> Mapping[str, str]:
+        """What a later visit is told besides."""
+        return dict(self.body.get("facts", {}))
+
+    @property
     def digest(self) -> str:
         """The digest of record.json."""
         return str(self.body["stored"])

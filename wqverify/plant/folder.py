@@ -64,8 +64,13 @@ def open_plant(folder: Path) -> Plant:
     plant = _read(folder, "plant.toml", PlantFile, sense.in_plant)
     register = _read(folder, "analyzers.toml", AnalyzersFile, sense.in_register)
     people = _read(folder, "people.toml", PeopleFile, sense.in_people)
-    standards = _read(folder, "standards_on_hand.toml", StandardsFile, sense.in_standards)
     tags = [entry.tag for entry in register.analyzer]
+    standards = _read(
+        folder,
+        "standards_on_hand.toml",
+        StandardsFile,
+        lambda file, document: sense.in_standards(file, document, tags),
+    )
     rounds = RoundsFile()
     if (folder / "rounds.toml").is_file():
         rounds = _read(

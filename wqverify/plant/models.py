@@ -23,7 +23,19 @@ from wqverify.plant.fields import (
     key,
     location_of_book,
 )
-from wqverify.terms import Analyzer, Basis, Hop, Person, Rule, SampleLine, Site, Standard, Tolerance
+from wqverify.terms import (
+    Analyzer,
+    Assigned,
+    Basis,
+    Hop,
+    Person,
+    Rule,
+    SampleLine,
+    Site,
+    Standard,
+    StandardCause,
+    Tolerance,
+)
 
 Key = Annotated[str, AfterValidator(key)]
 Pair = Annotated[tuple[Number, ...], Field(min_length=2, max_length=2)]
@@ -153,6 +165,21 @@ class PeopleFile(Entries):
 # ---------------------------------------------------------------- standards_on_hand.toml
 
 
+class AssignedEntry(Entries):
+    tag: Name
+    value: Positive
+    on: Day
+    after: Text
+    expanded: Positive | None = None
+    k: Positive | None = None
+
+
+class CauseEntry(Entries):
+    name: Text
+    u: Positive
+    dof: Positive | None = None
+
+
 class StandardEntry(Entries):
     id: Name
     kind: Text
@@ -173,13 +200,21 @@ class StandardEntry(Entries):
     prepared: Day = ""
     prepared_life_days: Count | None = None
     calibration_due: Day = ""
+    assigned: tuple[AssignedEntry, ...] = ()
+    cause: tuple[CauseEntry, ...] = ()
 
     def standard(self) -> Standard:
         life = {"printed_until", "in_use_days", "prepared", "prepared_life_days"}
-        plain = self.model_dump(exclude={*life, "own"})
+        plain = self.model_dump(exclude={*life, "own", "assigned", "cause"})
         until, because = self.usable()
-        own = tuple((x, y) for x, y in self.own)
-        return Standard(**plain, own=own, usable_until=until, because=because)
+        return Standard(
+            **plain,
+            own=tuple((x, y) for x, y in self.own),
+            usable_until=until,
+            because=because,
+            assigned=tuple(Assigned(**entry.model_dump()) for entry in self.assigned),
+            causes=tuple(StandardCause(entry.name, entry.u, entry.dof) for entry in self.cause),
+        )
 
     def usable(self) -> tuple[str, str]:
         """Return (last usable date, why): the earliest of the dates that end its use; empty for none."""

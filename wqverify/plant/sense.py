@@ -60,10 +60,12 @@ def in_people(file: PeopleFile, document: Document) -> Iterator[Problem]:
     yield from _twice(document, ids, "staff id")
 
 
-def in_standards(file: StandardsFile, document: Document) -> Iterator[Problem]:
+def in_standards(file: StandardsFile, document: Document, tags: Iterable[str]) -> Iterator[Problem]:
     """Give what cannot be right in standards_on_hand.toml."""
+    known = list(tags)
     for index, entry in enumerate(file.standard):
         yield from _value(("standard", index), entry)
+        yield from _assigned(("standard", index), entry, known, document)
         yield from _dates(("standard", index), entry)
     ids = ((("standard", i, "id"), entry.id) for i, entry in enumerate(file.standard))
     yield from _twice(document, ids, "standard id")
@@ -179,17 +181,40 @@ def _value(loc: Loc, entry: StandardEntry) -> Iterator[Problem]:
         yield from _table(loc, entry)
     if entry.value is not None and (named or entry.own):
         yield Problem((*loc, "value"), f"{entry.id} has a value and a table; keep the one that counts.")
-    if entry.value is None and not named and not entry.own and not entry.calibration_due:
+    worth = entry.value is not None or named or entry.own or entry.assigned
+    if not worth and not entry.calibration_due:
         yield Problem(
             loc,
-            f"nothing says what {entry.id} is worth; give value, or table, edition and column, or own, or "
-            f"for an instrument calibration_due.",
+            f"nothing says what {entry.id} is worth; give value, or table, edition and column, or own, or a "
+            f"value assigned for an analyzer, or for an instrument calibration_due.",
         )
     if (entry.expanded is None) != (entry.k is None):
         yield Problem(loc, f"{entry.id}: expanded and k belong together; the certificate states both.")
     temperatures = [x for x, _ in entry.own]
     if temperatures != sorted(set(temperatures)):
         yield Problem((*loc, "own"), f"{entry.id}: the temperatures of own must rise from row to row.")
+
+
+def _assigned(loc: Loc, entry: StandardEntry, tags: list[str], document: Document) -> Iterator[Problem]:
+    """A secondary standard has a value per analyzer; one that also has its own would be worth two things."""
+    if entry.assigned and (entry.value is not None or entry.table or entry.own):
+        yield Problem(
+            (*loc, "assigned"), f"{entry.id} has assigned values and a value of its own; keep what counts."
+        )
+    for index, row in enumerate(entry.assigned):
+        place = (*loc, "assigned", index)
+        if row.tag not in tags:
+            text = f"{entry.id} has a value for {row.tag}, which analyzers.toml does not hold."
+            yield Problem((*place, "tag"), text, row.tag)
+        if (row.expanded is None) != (row.k is None):
+            yield Problem(place, f"{entry.id}: expanded and k of the value for {row.tag} belong together.")
+    rows = (
+        (("standard", loc[1], "assigned", i), f"{row.tag} on {row.on}")
+        for i, row in enumerate(entry.assigned)
+    )
+    yield from _twice(document, rows, "the value for")
+    causes = ((("standard", loc[1], "cause", i, "name"), row.name) for i, row in enumerate(entry.cause))
+    yield from _twice(document, causes, "cause")
 
 
 def _table(loc: Loc, entry: StandardEntry) -> Iterator[Problem]:

@@ -82,6 +82,10 @@ def _texts(entry: Any) -> dict[str, Any]:
             found |= {f"{word} {name}": str(text) for name, text in value.items()}
         elif each.name == "own":
             found |= {"own table": ", ".join(f"{x}: {y}" for x, y in value)} if value else {}
+        elif each.name == "assigned":
+            found |= {f"value for {row.tag} assigned {row.on}": _texts(row) for row in value}
+        elif each.name == "causes":
+            found |= {f"cause {row.cause}": _texts(row) for row in value}
         elif hasattr(value, "__dataclass_fields__"):
             found[label] = _texts(value)
         elif isinstance(value, bool):

@@ -14,7 +14,7 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, Wqver
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import entries, named_people, named_standards, typed_times
 from wqverify.procedures.sheets import parse
-from wqverify.records.canonical import given_from, to_plain
+from wqverify.records.canonical import digest, given_from, to_plain
 from wqverify.terms import Given, Previous, Procedure, Raw, Record, Result, Slices, Software
 
 if TYPE_CHECKING:
@@ -36,12 +36,16 @@ class Case:
 
     def plain(self) -> dict[str, Any]:
         """Return the case as plain types: what a notebook is handed, and what a record keeps of it."""
-        return {"procedure": self.procedure.name, "sheet": self.sheet, "given": to_plain(self.given)}
+        plain = {"procedure": self.procedure.name, "sheet": self.sheet, "given": to_plain(self.given)}
+        if self.slices:
+            plain["slices"] = {name: data.decode() for name, data in self.slices.items()}
+        return plain
 
 
 def case_from(plain: Mapping[str, Any], procedures: Mapping[str, Procedure] = PROCEDURES) -> Case:
     """Return the case that ``Case.plain`` wrote."""
-    return Case(procedures[plain["procedure"]], plain["sheet"], given_from(plain["given"]))
+    slices = {name: text.encode() for name, text in plain.get("slices", {}).items()}
+    return Case(procedures[plain["procedure"]], plain["sheet"], given_from(plain["given"]), slices)
 
 
 def compute(case: Case, document: Document | None = None) -> Result:
@@ -51,6 +55,7 @@ def compute(case: Case, document: Document | None = None) -> Result:
     check that the procedure declares is missing from its result, or a key stands in it twice.
     """
     sheet = parse(case.procedure, case.sheet, document)
+    _insist_on_slices(case)
     try:
         result = case.procedure.compute(sheet, case.given, case.slices)
     except (CorrectTheEntry, ChooseAnother) as problem:
@@ -66,6 +71,19 @@ def compute(case: Case, document: Document | None = None) -> Result:
             expected=", ".join(missing),
         )
     return result
+
+
+def _insist_on_slices(case: Case) -> None:
+    """Raise ResultsDiffer unless the slices are the very ones the case names by digest."""
+    found = {name: digest(data) for name, data in case.slices.items()}
+    for name in found.keys() | case.given.attached.keys():
+        if found.get(name) != case.given.attached.get(name):
+            raise ResultsDiffer(
+                f"The attached slice {name} is {'missing' if name not in found else 'another one'}; nothing "
+                f"is computed without the values the record names.",
+                found=found.get(name, ""),
+                expected=case.given.attached.get(name, ""),
+            )
 
 
 def insist_on_given(case: Case) -> None:

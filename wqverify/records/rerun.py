@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fnmatch import fnmatchcase
@@ -90,7 +90,7 @@ _BROKEN = (ValueError, ArithmeticError, LookupError, TypeError, AttributeError)
 
 def rerun(
     record: bytes,
-    slices: Slices | None = None,
+    slices: Callable[[], Slices] = dict,
     *,
     procedures: Mapping[str, Procedure] = PROCEDURES,
     changes: Sequence[AnnouncedChange] | None = None,
@@ -98,8 +98,9 @@ def rerun(
 ) -> Rerun:
     """Repeat the calculation of a record from its bytes and compare every value of the result.
 
-    ``whole`` compares the rest of the record as well: a record from a file must say what its sheet says, and
-    name every standard, person and table it was computed with. Stored bytes are held by the book's digest.
+    ``slices`` gives what was attached and is called only for a record that names some. ``whole`` compares
+    the rest of the record as well: a record from a file must say what its sheet says, and name every
+    standard, person and table it was computed with. Stored bytes are held by the book's digest.
     """
     try:
         made = record_from(record)
@@ -118,7 +119,7 @@ def rerun(
         return Rerun(made.number, Answer.COULD_NOT, reason)
     try:
         sheet = upgraded(procedure, dict(made.sheet), made.revision)
-        case = Case(procedure, sheet, made.given, slices or {})
+        case = Case(procedure, sheet, made.given, slices() if made.given.attached else {})
         result = compute(case)
         now = _again(case, result, made) if whole and made.revision == procedure.revision else None
     except WqverifyError as problem:

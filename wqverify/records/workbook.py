@@ -43,7 +43,8 @@ def demo_case(procedure: str) -> dict[str, Any]:
 
     raw, _document = read_sheet(folder / "visit.toml")
     given = json.loads((folder / "given.json").read_text("utf-8"))
-    return {"procedure": procedure, "sheet": raw, "given": given}
+    slices = {name: (folder / name).read_text("utf-8") for name in given.get("attached", {})}
+    return {"procedure": procedure, "sheet": raw, "given": given, "slices": slices}
 
 
 def open_cases(cases: Sequence[Mapping[str, Any]], procedure: str) -> list[Visit]:

@@ -44,6 +44,7 @@ def evidence(record: Record) -> Iterator[Block]:
     """Give the blocks behind the first sheet."""
     yield from _observations(record)
     yield from _signal(record)
+    yield from _trends(record)
     yield from _holds(record)
     yield from _adjustment(record)
     yield from _charts(record)
@@ -139,6 +140,21 @@ def _ranges_agree(hops: tuple[Hop, ...]) -> str:
     if len({(hop.low, hop.high) for hop in known}) == 1:
         return "The range is the same at every hop the register holds one for."
     return "THE RANGES DIFFER between hops: the same current means another value at the other end."
+
+
+def _trends(record: Record) -> Iterator[Block]:
+    """Show which export the online values are from and what became of its rows; the slice is attached."""
+    if not record.given.trends:
+        return
+    yield Heading(headings.TRENDS)
+    for use in record.given.trends:
+        told = (
+            ("File", f"{use.file}, SHA-256 {use.digest[:16]}…"),
+            ("Channel", with_unit(use.channel, f"({use.unit})" if use.unit else "")),
+            ("Attached slice", use.slice),
+        )
+        yield Facts(told, use.file)
+        yield from (Statement(sentence) for sentence in use.told)
 
 
 def _holds(record: Record) -> Iterator[Block]:
@@ -373,6 +389,11 @@ def _amended(record: Record) -> Iterator[Block]:
         yield Table(columns, rows(*lines), f"Amended: {record.replaces}")
 
 
+def plain_name(procedure: str) -> str:
+    """Return the name of a procedure as words."""
+    return procedure.replace("_", " ")
+
+
 def _earlier(record: Record) -> Iterator[Block]:
     yield Heading(headings.EARLIER)
     if not record.given.earlier:
@@ -386,7 +407,7 @@ def _earlier(record: Record) -> Iterator[Block]:
     )
     lines = (
         (
-            e.number,
+            e.number if e.procedure in ("", record.procedure) else f"{e.number}, {plain_name(e.procedure)}",
             when(e.performed),
             e.serial,
             "; ".join(f"{stage_name(s)}: {o}" for s, o in e.outcomes.items()) or NONE,

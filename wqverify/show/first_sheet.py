@@ -33,7 +33,19 @@ from wqverify.show.lookup import (
     when,
     with_unit,
 )
-from wqverify.terms import Analyzer, Check, Outcome, Person, Place, Quantity, Record, Standard, Tolerance
+from wqverify.terms import (
+    Analyzer,
+    Assigned,
+    Check,
+    Earlier,
+    Outcome,
+    Person,
+    Place,
+    Quantity,
+    Record,
+    Standard,
+    Tolerance,
+)
 
 INFORMATION = "information only"
 NOT_ENTERED = "not entered"  # a row whose absence would read as if nothing had to be there
@@ -141,7 +153,9 @@ def licence_words(known: Person) -> str:
 
 def _verdicts(record: Record, answers: Answers) -> Iterator[Verdict]:
     found = dict.fromkeys((c.stage, c.place) for c in record.result.checks if c.counts)
-    for stage, place in dict.fromkeys((*_EXPECTED, *found)):
+    asked = {entry.path.partition(".")[0] for entry in record.entries}
+    expected = (each for each in _EXPECTED if each[0] in asked)
+    for stage, place in dict.fromkeys((*expected, *found)):
         verdict = _verdict(record, answers, stage, place)
         if verdict is not None:
             yield verdict
@@ -224,13 +238,19 @@ def _failed_as_found(record: Record) -> Iterator[Block]:
     places: tuple[Place, Place] = ("analyzer", "control system")
     if all(record.result.outcome("as_found", place) != Outcome.FAIL for place in places):
         return
-    good = [e for e in record.given.earlier if e.outcomes and Outcome.FAIL not in e.outcomes.values()]
-    since = f"record {good[-1].number}" if good else "the last check within tolerance"
+    good = next((e for e in record.given.earlier if _was_good(e, record)), None)
+    since = f"record {good.number}" if good else "the last check within tolerance"
     yield Statement(
         f"Values since {since} are in doubt. Not evaluated in this record: the period since the last check "
         "within tolerance, decisions that used the values, reports already sent, and who is told.",
         "Failed as found",
     )
+
+
+def _was_good(earlier: Earlier, record: Record) -> bool:
+    """Whether an earlier record is a check of the same kind on the same instrument that did not fail."""
+    same = earlier.procedure in ("", record.procedure) and earlier.serial == record.given.analyzer.serial
+    return same and bool(earlier.outcomes) and Outcome.FAIL not in earlier.outcomes.values()
 
 
 def _out_of_service(answers: Answers) -> Iterator[Block]:
@@ -243,7 +263,6 @@ def _out_of_service(answers: Answers) -> Iterator[Block]:
 
 def standards_table(record: Record) -> Table:
     """Return the standards and reference instruments of the visit."""
-    day = record.performed[:10]
     columns = (
         Column("Standard or instrument"),
         Column("Lot or serial", "short"),
@@ -252,26 +271,34 @@ def standards_table(record: Record) -> Table:
         Column("U (k)", "short"),
         Column("Usable until, opened"),
     )
-    return Table(columns, tuple(_standard_row(s, day) for s in record.given.standards.values()))
+    return Table(columns, tuple(_standard_row(s, record) for s in record.given.standards.values()))
 
 
-def _standard_row(standard: Standard, day: str) -> Row:
-    sure = f"{standard.expanded}" if standard.expanded is not None else NONE
-    if standard.expanded is not None and standard.k is not None:
-        sure += f" ({standard.k})"
+def _standard_row(standard: Standard, record: Record) -> Row:
+    day = record.performed[:10]
+    assigned = standard.assigned_to(record.given.analyzer.tag, day)
+    stated = assigned or standard
+    sure = f"{stated.expanded}" if stated.expanded is not None else NONE
+    if stated.expanded is not None and stated.k is not None:
+        sure += f" ({stated.k})"
     return Row(
         (
             f"{standard.id}  {standard.name}",
             standard.lot,
             standard.certificate or NONE,
-            _standard_value(standard),
+            _standard_value(standard, assigned),
             sure,
             _usable(standard, day),
         )
     )
 
 
-def _standard_value(standard: Standard) -> str:
+def _standard_value(standard: Standard, assigned: Assigned | None) -> str:
+    if assigned is not None:
+        value = with_unit(str(assigned.value), standard.unit)
+        return f"{value} for {assigned.tag}, assigned {assigned.on} after {assigned.after}"
+    if standard.assigned:
+        return "no value for this analyzer"
     if standard.value is not None:
         return with_unit(str(standard.value), standard.unit)
     if standard.own:

@@ -12,6 +12,7 @@ NOT_DONE: Final = "Not done"
 
 OBSERVATIONS: Final = "Observations as typed, in the order of the work"
 SIGNAL: Final = "Signal, hop by hop"
+TRENDS: Final = "Trends the online values are from"
 HELD: Final = "Output held, loop in manual, alarm blocked"
 ADJUSTMENT: Final = "Adjustment"
 CHARTS: Final = "Charts"
@@ -37,6 +38,7 @@ HEADINGS: Final = (
     NOT_DONE,
     OBSERVATIONS,
     SIGNAL,
+    TRENDS,
     HELD,
     ADJUSTMENT,
     CHARTS,
