@@ -7,7 +7,6 @@ by about k(t) mV per pH and reads near 0 mV at pH 7.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 
 from wqverify.errors import CorrectTheEntry
@@ -194,36 +193,6 @@ def bracketing_ph(E1: Any, B1: Any, E2: Any, B2: Any, Ex: Any) -> Any:
     """
     _refuse_equal(E1, E2)
     return B1 + (Ex - E1) * (B2 - B1) / (E2 - E1)
-
-
-def range_of_last(readings: Sequence[Decimal], n: int = 3) -> Decimal:
-    """Return the range of the last n readings, in their unit.
-
-    Equation: max - min. Raises CorrectTheEntry for fewer than n. Source: common practice, no source.
-
-    >>> range_of_last([Decimal("7.20"), Decimal("7.23"), Decimal("7.24")])
-    Decimal('0.04')
-    """
-    if len(readings) < n:
-        raise CorrectTheEntry(
-            f"{len(readings)} readings cannot show that it holds still; {n} are needed.",
-            found=str(len(readings)),
-            expected=str(n),
-        )
-    last = readings[-n:]
-    return max(last) - min(last)
-
-
-def is_stable(readings: Sequence[Decimal], limit: Decimal, n: int = 3) -> bool:
-    """Return whether the last n readings lie within a limit, inclusive.
-
-    Equation: max - min <= limit. Raises CorrectTheEntry for fewer than n. Source: common practice, no source;
-    the figures of USGS National Field Manual A6, 6.4, are settings.
-
-    >>> is_stable([Decimal("7.10"), Decimal("7.18"), Decimal("7.24")], Decimal("0.05"))
-    False
-    """
-    return range_of_last(readings, n) <= limit
 
 
 def _refuse_equal(a: Any, b: Any) -> None:

@@ -15,7 +15,7 @@ from typing import Any
 from wqverify.calculations import ph
 from wqverify.calculations.interpolation import interpolate
 from wqverify.calculations.uncertainty import propagate
-from wqverify.procedures.ph_inputs import Inputs, Measured
+from wqverify.procedures.ph_inputs import Measured, PhInputs
 from wqverify.terms import Quantity, Reading, Standard
 
 
@@ -48,7 +48,7 @@ UNITS = {
 
 def stage_quantities(known: StageInputs, settings: Mapping[str, str]) -> dict[str, Quantity]:
     """Return the errors, slope, offset and residuals of a stage with their budgets, in one propagation."""
-    inputs = Inputs(settings)
+    inputs = PhInputs(settings)
     names = {point.id: _point_causes(inputs, point, known) for point in known.points}
     shared = _shared_causes(inputs, known)
 
@@ -86,7 +86,7 @@ class _Causes:
     voltage: tuple[str, ...]
 
 
-def _point_causes(inputs: Inputs, point: Measured, known: StageInputs) -> _Causes:
+def _point_causes(inputs: PhInputs, point: Measured, known: StageInputs) -> _Causes:
     here = f"{known.stage}.{point.id}"
     temperature: tuple[str, ...] = ()
     if point.buffer.follows_temperature:
@@ -106,7 +106,7 @@ def _point_causes(inputs: Inputs, point: Measured, known: StageInputs) -> _Cause
         inputs.buffer(point.buffer),
         temperature,
         inputs.digit(f"reading:{here}", point.reading, "display"),
-        inputs.creep(f"creep:{here}", known.stability),
+        inputs.creep(f"creep:{here}", known.stability, "pH"),
         voltage,
     )
 
@@ -121,7 +121,7 @@ class _Shared:
     stored_offset: str
 
 
-def _shared_causes(inputs: Inputs, known: StageInputs) -> _Shared:
+def _shared_causes(inputs: PhInputs, known: StageInputs) -> _Shared:
     shown = there = junction = electrode = slope = offset = ""
     if known.between is not None and known.process is not None:
         if known.process_control_system is not None:

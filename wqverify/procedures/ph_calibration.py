@@ -15,11 +15,12 @@ from wqverify.procedures.ph_budget import StageInputs, exact_at_process, stage_q
 from wqverify.procedures.ph_grab import grab_check, thermometer_check
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_notes import CAUTIONS, notes
-from wqverify.procedures.ph_rules import brake, frozen, refuse
+from wqverify.procedures.ph_rules import brake, refuse
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_shown import charts, values, workings
 from wqverify.procedures.ph_signal import loop_value, loop_working
-from wqverify.procedures.ph_stages import Stage, limit_of_stability, measured_point, stages
+from wqverify.procedures.ph_stages import Stage, measured_point, stability, stages
+from wqverify.procedures.rules import frozen, tolerance
 from wqverify.terms import Check, Given, Place, Procedure, Quantity, Result, Setting, Slices, Tolerance
 
 COMMON_PRACTICE = {
@@ -142,11 +143,7 @@ def _checks(
 
 
 def _tolerance(name: str, given: Given) -> Tolerance | None:
-    """The register's tolerance; the control system's is by default that of the analyzer."""
-    held = given.analyzer.tolerances
-    if name == "control_system":
-        return held.get(name) or held.get("error")
-    return held.get(name) or COMMON_PRACTICE.get(name)
+    return tolerance(name, given, COMMON_PRACTICE)
 
 
 def _undone(key: str, stage: str, label: str, part: NotDone) -> Check:
@@ -286,7 +283,7 @@ def _check_buffer(measured: Measured, stage: Stage, given: Given) -> Check:
         stored_slope=None,
         stored_offset=None,
         thermometer=stage.thermometer,
-        stability=limit_of_stability(given),
+        stability=stability(given).limit,
     )
     error = stage_quantities(known, given.analyzer.settings)[f"{measured.id}.error"]
     tolerance = _tolerance("check_buffer", given)

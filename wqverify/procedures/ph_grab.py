@@ -9,8 +9,9 @@ from typing import Any
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.calculations.uncertainty import propagate
-from wqverify.procedures.ph_inputs import TEMPERATURE_OF_WATER, Inputs
+from wqverify.procedures.ph_inputs import TEMPERATURE_OF_WATER, PhInputs
 from wqverify.procedures.ph_sheet import Grab, ThermometerCheck
+from wqverify.procedures.rules import overdue
 from wqverify.terms import Check, Given, Input, Quantity, Standard
 
 HOLDING_MINUTES = 15  # pH of a grab, 40 CFR 136.3 Table II (from memory)
@@ -26,7 +27,7 @@ def grab_check(key: str, stage: str, path: str, grab: Grab, given: Given) -> Che
     reason = ""
     if minutes is not None and minutes > HOLDING_MINUTES:
         reason = f"the grab was measured {minutes} min after it was taken, more than {HOLDING_MINUTES} min"
-    elif overdue(meter, given, path):
+    elif overdue(meter, given, f"{path}.analysed"):
         reason = f"the calibration of {meter.id} was due on {meter.calibration_due}"
     if reason:
         return not_evaluated(key, stage, label, reason, quantity=quantity, **shown)
@@ -41,12 +42,6 @@ def grab_at_line(grab: Grab) -> Decimal:
     return grab.ph.value + per_degree * (grab.shown_c.value - grab.temperature_c.value)
 
 
-def overdue(standard: Standard, given: Given, path: str) -> bool:
-    """Whether an instrument was past its calibration date when it was used."""
-    used = given.times.get(f"{path}.analysed") or given.times.get("started", "")
-    return bool(standard.calibration_due) and standard.calibration_due < used[:10]
-
-
 def _minutes_waited(path: str, times: Mapping[str, str]) -> int | None:
     taken, measured = times.get(f"{path}.collected"), times.get(f"{path}.analysed")
     if not taken or not measured:
@@ -55,7 +50,7 @@ def _minutes_waited(path: str, times: Mapping[str, str]) -> int | None:
 
 
 def _grab_quantity(grab: Grab, meter: Standard, settings: Mapping[str, str]) -> Quantity:
-    x = Inputs(settings)
+    x = PhInputs(settings)
     shown, read = (
         x.digit("reading:grab display", grab.shown, "display"),
         x.digit("reading:grab", grab.ph, "meter"),
@@ -105,7 +100,7 @@ def _grab_quantity(grab: Grab, meter: Standard, settings: Mapping[str, str]) -> 
 def thermometer_check(part: ThermometerCheck, given: Given) -> Check:
     """Judge the analyzer's temperature against the reference thermometer."""
     reference = given.standards[part.reference]
-    x = Inputs(given.analyzer.settings)
+    x = PhInputs(given.analyzer.settings)
     shown = x.digit("reading:temperature display", part.shown_c, "display")
     read = x.digit("reading:reference thermometer", part.reference_c, "reference thermometer")
     cause = x.thermometer(reference)

@@ -12,19 +12,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
-from math import sqrt
 
 from wqverify import tables
 from wqverify.calculations.interpolation import interpolate
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.terms import Given, Input, Reading, SizeFrom, Standard
+from wqverify.procedures.inputs import ROOT12, Inputs, Sizes
+from wqverify.terms import Given, Input, Reading, Standard
 
-ROOT3 = sqrt(3)
-ROOT12 = sqrt(12)
 ENDS_WITHIN = 12  # places; an interpolated value that has more does not end
 
 # Half widths (rectangular) unless said otherwise; each can be set in the register under this name.
-SIZES: Mapping[str, tuple[str, SizeFrom, str]] = {
+SIZES: Sizes = {
     "opened_ph": ("0.005", "memory", "change of an opened bottle, within ±{size} pH"),
     "opened_alkaline_ph": ("0.02", "memory", "an opened alkaline buffer takes up carbon dioxide, ±{size} pH"),
     "gradient_c": ("1", "common practice", "buffer, glass and sensor not yet equal, within ±{size} °C"),
@@ -154,24 +152,11 @@ def _ended(value: Decimal) -> Decimal:
 # ---------------------------------------------------------------- inputs
 
 
-class Inputs(dict[str, Input]):
-    """Inputs by cause, each entered once, with the sizes of this analyzer."""
+class PhInputs(Inputs):
+    """The inputs of a pH calibration."""
 
     def __init__(self, settings: Mapping[str, str]) -> None:
-        super().__init__()
-        self.settings = settings
-
-    def half_width(self, cause: str, size: str, value: float = 0.0) -> str:
-        """Enter a rectangular input of a named size; returns its cause."""
-        if cause not in self:
-            self[cause] = _assumed(size, self.settings.get(size, ""), value)
-        return cause
-
-    def digit(self, cause: str, reading: Reading, what: str) -> str:
-        """Enter what a display shows: its value, uncertain by its last digit."""
-        if cause not in self:
-            self[cause] = _shown(reading.text, what)
-        return cause
+        super().__init__(settings, SIZES)
 
     def buffer(self, value: BufferValue) -> list[str]:
         """Enter what makes the value of a bottle uncertain."""
@@ -186,56 +171,6 @@ class Inputs(dict[str, Input]):
                 self[value.table.cause] = _printed(value.table.digit, value.source)
             causes.append(value.table.cause)
         return causes
-
-    def creep(self, cause: str, limit: Decimal) -> str:
-        """Enter the rest of the creep that the stability criterion lets through."""
-        if cause not in self:
-            self[cause] = _creep(limit)
-        return cause
-
-    def thermometer(self, standard: Standard | None) -> str:
-        """Enter the reference thermometer, one cause for every buffer of the visit."""
-        cause = f"thermometer:{standard.id if standard else 'not named'}"
-        if cause not in self:
-            self[cause] = _thermometer(standard)
-        return cause
-
-
-@lru_cache(maxsize=1024)
-def _assumed(size: str, set_to: str, value: float) -> Input:
-    default, size_from, words = SIZES[size]
-    half = set_to or default
-    origin = ", set in the register" if set_to else ""
-    return Input(
-        value,
-        float(half) / ROOT3,
-        "rectangular",
-        size_from=size_from,
-        source=words.format(size=half) + origin,
-    )
-
-
-@lru_cache(maxsize=64)
-def _creep(limit: Decimal) -> Input:
-    return Input(
-        0.0,
-        float(limit) / 2 / ROOT3,
-        "rectangular",
-        size_from="common practice",
-        source=f"half of the stability limit of {limit} pH",
-    )
-
-
-@lru_cache(maxsize=8192)
-def _shown(text: str, what: str) -> Input:
-    reading = Reading.parse(text)
-    return Input(
-        float(reading.value),
-        float(reading.digit) / ROOT12,
-        "rectangular",
-        size_from="resolution",
-        source=f"{what}, read to {reading.digit}",
-    )
 
 
 @lru_cache(maxsize=1024)
@@ -260,16 +195,3 @@ def _certificate(value: BufferValue) -> Input:
     return Input(
         0.0, 0.01, size_from="memory", source="U 0.02 pH, k 2, usual for bottles; no certificate entered"
     )
-
-
-def _thermometer(standard: Standard | None) -> Input:
-    if standard is not None and standard.expanded is not None:
-        k = standard.k if standard.k is not None else Decimal(2)
-        return Input(
-            0.0, float(standard.expanded / k), source=f"U {standard.expanded} °C, k {k}, of {standard.id}"
-        )
-    if standard is not None:
-        return Input(
-            0.0, 0.15, size_from="common practice", source=f"U 0.3 °C, k 2; none entered for {standard.id}"
-        )
-    return Input(0.0, 0.5, size_from="memory", source="U 1 °C, k 2; the sheet names no thermometer")

@@ -12,7 +12,8 @@ from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_rules import senseless_slope, spread
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
-from wqverify.procedures.ph_stages import NOT_STABLE, Stage, readings_of_stability
+from wqverify.procedures.ph_stages import Stage, stability
+from wqverify.procedures.rules import NOT_STABLE
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Person
 
 CAUTIONS = (
@@ -101,7 +102,7 @@ def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
 
 
 def _reading_cautions(point: Measured, typed: BufferPoint, given: Given) -> Iterator[str]:
-    last = readings_of_stability(given)
+    last = stability(given).readings
     if typed.interval_s is None and len(typed.values) >= last > 1:
         yield f"the time between the readings in {point.id} was not entered, so stability is shown in part."
     steps = [later - earlier for earlier, later in pairwise(typed.values[-last:])]

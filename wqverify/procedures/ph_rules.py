@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime
 from decimal import Decimal
 
-from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.procedures.parts import NotDone, Points, refuse_disorder
+from wqverify.errors import CorrectTheEntry
+from wqverify.procedures.parts import NotDone, Points
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, ThermometerCheck
-from wqverify.terms import Given, Quantity, Reading, Standard
+from wqverify.procedures.rules import (
+    refuse_beyond,
+    refuse_expired,
+    refuse_outside,
+    refuse_overdue,
+    refuse_visit,
+    standard,
+)
+from wqverify.terms import Given, Quantity, Reading
 
 STAGES = ("as_found", "after_cleaning", "as_left")
 TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
@@ -23,17 +30,7 @@ GRABS_AGREE = "0.10"  # pH between the errors by two grabs; common practice
 
 def refuse(sheet: PhSheet, given: Given) -> None:
     """Raise CorrectTheEntry or ChooseAnother where the sheet cannot be computed as it stands."""
-    analyzer = given.analyzer
-    if sheet.serial_on_plate != analyzer.serial:
-        raise CorrectTheEntry(
-            f"The serial on the plate is {sheet.serial_on_plate}, the register has {analyzer.serial} for "
-            f"{analyzer.tag}. Look at the plate again; where the instrument was exchanged, enter the new "
-            f"serial in analyzers.toml and run plant accept.",
-            found=sheet.serial_on_plate,
-            expected=analyzer.serial,
-            where="serial_on_plate",
-        )
-    refuse_disorder(PhSheet, given.times)
+    refuse_visit(sheet, given)
     for stage in STAGES:
         part = getattr(sheet, stage)
         if isinstance(part, Points):
@@ -46,18 +43,6 @@ def refuse(sheet: PhSheet, given: Given) -> None:
         _refuse_outside(path, "The display of the process", shown, given)
     _refuse_mistyped(sheet)
     _refuse_contradictions(sheet)
-
-
-def standard(name: str, path: str, given: Given) -> Standard:
-    """Return a standard the case knows; raises ChooseAnother."""
-    if name not in given.standards:
-        raise ChooseAnother(
-            f"{path} names {name!r}, which standards_on_hand.toml does not hold; correct the sheet or add "
-            "it.",
-            found=name,
-            where=path,
-        )
-    return given.standards[name]
 
 
 def _refuse_stage(stage: str, part: Points[BufferPoint], sheet: PhSheet, given: Given) -> None:
@@ -81,68 +66,35 @@ def _refuse_point(path: str, title: str, point: BufferPoint, sheet: PhSheet, giv
     bottle = standard(point.standard, f"{path}.standard", given)
     for index, reading in enumerate(point.values):
         _refuse_outside(f"{path}.readings.{index}", f"{title}, reading {index + 1}", reading, given)
-    if bottle.usable_until and bottle.usable_until < sheet.date and not point.use:
-        because = f" ({bottle.because})" if bottle.because else ""
-        raise ChooseAnother(
-            f"{title}: {bottle.id} (lot {bottle.lot}) was usable until {bottle.usable_until}{because}, the "
-            f"work was on {sheet.date}. Ways on: read again in another lot that brackets the process "
-            "value; or leave this buffer out, a check in one buffer stands with the slope not evaluated; "
-            "or write "
-            f'use = "information only", which shows the result without a pass.',
-            found=bottle.usable_until,
-            expected=f"{sheet.date} or later",
-            where=f"{path}.standard",
+    if not point.use:
+        ways = (
+            "read again in another lot that brackets the process value; or leave this buffer out, a check in "
+            "one buffer stands with the slope not evaluated; or write "
+            'use = "information only", which shows the result without a pass.'
         )
+        refuse_expired(f"{path}.standard", title, bottle, sheet.date, ways)
 
 
 def _refuse_overdue(path: str, name: str, sheet: PhSheet, given: Given, may_inform: bool) -> None:
-    instrument = standard(name, path, given)
-    if instrument.calibration_due and instrument.calibration_due < sheet.date:
-        way = (
-            'write use = "information only"'
-            if may_inform
-            else "leave the thermometer out, its uncertainty is then assumed"
-        )
-        raise ChooseAnother(
-            f"The calibration of {instrument.id} ({instrument.name}) was due on "
-            f"{instrument.calibration_due}, the work was on {sheet.date}. Ways on: use another reference; "
-            f"or {way}.",
-            found=instrument.calibration_due,
-            expected=f"{sheet.date} or later",
-            where=path,
-        )
+    way = (
+        'write use = "information only"'
+        if may_inform
+        else "leave the thermometer out, its uncertainty is then assumed"
+    )
+    refuse_overdue(path, standard(name, path, given), sheet.date, f"use another reference; or {way}.")
 
 
 def _refuse_outside(path: str, title: str, value: Decimal, given: Given) -> None:
     low, high = max(given.analyzer.low, Decimal(0)), min(given.analyzer.high, Decimal(14))
-    if not low <= value <= high:
-        raise CorrectTheEntry(
-            f"{title} is {value}; {given.analyzer.tag} shows {low} to {high} pH. Type what the display "
-            f"showed; where it showed this, take the analyzer out of service and say not_done.",
-            found=str(value),
-            expected=f"{low} to {high}",
-            where=path,
-        )
+    refuse_outside(path, title, value, given, low, high)
 
 
 def _refuse_mistyped(sheet: PhSheet) -> None:
     """Refuse what no electrode and no water of a plant has."""
     for path, typed in (*_constants(sheet, "slope_percent"), *_changed(sheet, "slope")):
-        _refuse_beyond(path, "slope", typed, POSSIBLE_SLOPE, "%")
+        refuse_beyond(path, "slope", typed, POSSIBLE_SLOPE, "%")
     for path, typed in _water_temperatures(sheet):
-        _refuse_beyond(path, "temperature", typed, POSSIBLE_WATER, "°C")
-
-
-def _refuse_beyond(path: str, what: str, typed: Reading, limits: tuple[int, int], unit: str) -> None:
-    low, high = limits
-    if not low <= typed.value <= high:
-        raise CorrectTheEntry(
-            f"{path} is {typed.text} {unit}: a {what} outside {low} to {high} {unit} is taken as mistyped; "
-            f"type what was shown, or leave it out and say so in the remarks.",
-            found=typed.text,
-            expected=f"{low} to {high}",
-            where=path,
-        )
+        refuse_beyond(path, "temperature", typed, POSSIBLE_WATER, "°C")
 
 
 def _refuse_contradictions(sheet: PhSheet) -> None:
@@ -198,20 +150,6 @@ def _process_readings(sheet: PhSheet) -> Iterator[tuple[str, Decimal]]:
         yield f"grab.{index}.shown", grab.shown.value
     if isinstance(sheet.grab_after, Grab):
         yield "grab_after.shown", sheet.grab_after.shown.value
-
-
-def frozen(part: str, given: Given) -> str:
-    """Return why a control-system value was no live one: a held output shows the value of before."""
-    times = given.times
-    read, held, released = (times.get(f"{p}.at") for p in (part, "output_held", "output_released"))
-    if not read or not held:
-        return ""
-    moment = datetime.fromisoformat(read)
-    if moment > datetime.fromisoformat(held) and not (
-        released and moment >= datetime.fromisoformat(released)
-    ):
-        return f"the control system was read at {read[11:16]} while the output was held, so it stood still"
-    return ""
 
 
 # ---------------------------------------------------------------- brakes on adjusting

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from wqverify.procedures.parts import Signal
-from wqverify.procedures.ph_rules import frozen
 from wqverify.procedures.ph_sheet import PhSheet
+from wqverify.procedures.rules import frozen
 from wqverify.terms import Given, Quantity, Reading, Value, Working
 
 BESIDES = "0.02"  # mA besides the digits of display and meter; common practice, no source

@@ -4,21 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 
-from wqverify.calculations.ph import is_stable, range_of_last
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.parts import NotDone, Points, SameAs
 from wqverify.procedures.ph_budget import StageInputs, stage_quantities
 from wqverify.procedures.ph_inputs import Measured, buffer_value
-from wqverify.procedures.ph_rules import APART_AT_LEAST, TITLES, spread, standard
+from wqverify.procedures.ph_rules import APART_AT_LEAST, TITLES, spread
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Constants, PhSheet, Process, ThermometerCheck
+from wqverify.procedures.rules import Stability, setting, standard
 from wqverify.terms import Given, Quantity, Reading, Standard
 
 STABILITY = "0.02"  # pH, range of the last three readings; common practice
 LAST = "3"  # readings that must hold still
 INTERVAL_S = "30"  # at least, between them, so that three span a minute; common practice
-NOT_STABLE = "the readings were not stable"
 NO_STORED_SLOPE = "the transmitter shows neither mV nor its stored slope"
 
 
@@ -105,7 +103,7 @@ def _quantified(stage: Stage, sheet: PhSheet, given: Given) -> Stage:
         stored_slope=stored.slope_percent if stored else None,
         stored_offset=stored.offset_mv if stored else None,
         thermometer=stage.thermometer,
-        stability=limit_of_stability(given),
+        stability=stability(given).limit,
     )
     return replace(
         stage,
@@ -143,7 +141,7 @@ def measured_point(stage: str, path: str, point: BufferPoint, given: Given) -> M
         reading=point.last,
         mv=point.mv,
         control_system=point.control_system,
-        unsteady=_unsteady(point, given),
+        unsteady=stability(given).broken_by(point),
         information=_information(point, bottle, given),
         error=point.last.value - value.exact,
     )
@@ -156,35 +154,14 @@ def place(path: str) -> str:
     return TITLES.get(stage, stage.replace("_", " ")).capitalize() + number
 
 
-def limit_of_stability(given: Given) -> Decimal:
-    """The range within which the last readings must lie, pH."""
-    return Decimal(given.analyzer.settings.get("stability_ph", STABILITY))
-
-
-def readings_of_stability(given: Given) -> int:
-    """How many readings must hold still."""
-    return int(given.analyzer.settings.get("stability_readings", LAST))
-
-
-def _unsteady(point: BufferPoint, given: Given) -> str:
-    """Why the last reading is no result: too few or too close together show nothing, or they moved.
-
-    A plant that takes a single reading sets stability_readings to 1.
-    """
-    limit, last = limit_of_stability(given), readings_of_stability(given)
-    if last == 1:
-        return ""
-    least = Decimal(given.analyzer.settings.get("stability_interval_s", INTERVAL_S))
-    needed = f"not show that it held still; {last}, at least {least} s apart, are needed"
-    if len(point.values) < last:
-        count = "one reading does" if len(point.values) == 1 else f"{len(point.values)} readings do"
-        return f"{count} {needed}"
-    if not is_stable(point.values, limit, last):
-        moved = range_of_last(point.values, last)
-        return f"{NOT_STABLE} within {limit} pH: the last {last} moved {moved} pH"
-    if point.interval_s is not None and point.interval_s.value < least:
-        return f"readings {point.interval_s.text} s apart do {needed}"
-    return ""
+def stability(given: Given) -> Stability:
+    """When the readings in a buffer hold still."""
+    return Stability(
+        setting(given, "stability_ph", STABILITY),
+        "pH",
+        int(setting(given, "stability_readings", LAST)),
+        setting(given, "stability_interval_s", INTERVAL_S),
+    )
 
 
 def _information(point: BufferPoint, bottle: Standard, given: Given) -> str:
