@@ -40,6 +40,7 @@ __all__ = [
     "AtTime",
     "Cause",
     "Cautions",
+    "Cleaned",
     "Clock",
     "Clocks",
     "Condition",
@@ -204,6 +205,13 @@ class Points(Part, Generic[P]):
         if not self.points:
             raise said('points holds no point; enter at least one, or not_done = "because ..." instead.')
         return self
+
+
+class Cleaned(Part):
+    """What was done to the wetted parts, before the readings after cleaning."""
+
+    how: Annotated[Text, Ask("how")]
+    at: Annotated[Time | None, Ask("at")] = None
 
 
 # ---------------------------------------------------------------- head

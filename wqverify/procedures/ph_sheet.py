@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
     AtTime,
+    Cleaned,
     Done,
     DoneOrSame,
     Head,
@@ -86,11 +87,6 @@ class BufferPoint(Read, Buffer, OnStandard):
         Readings,
         Ask("pH readings", "pH", help="every reading until it holds still"),
     ]
-
-
-class Cleaned(Part):
-    how: Annotated[Text, Ask("how")]
-    at: Annotated[Time | None, Ask("at")] = None
 
 
 class Decision(Part):
