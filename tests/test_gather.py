@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from plant_example import case_of, plant_in
 
+from wqverify.book import Book, open_book
 from wqverify.cli import main
 from wqverify.errors import CorrectTheEntry
+from wqverify.gather import earlier
 from wqverify.plant.folder import open_plant
 from wqverify.procedures import PROCEDURES
 from wqverify.records.record import compute
@@ -88,3 +91,78 @@ def test_plant_check_refuses_settings_out_of_bounds_and_tells_all(
         "The setting junction_ph of AIT-2101 in analyzers.toml is '-0.03'; ph_calibration takes a number "
         "from 0 to 1.\n",
     )
+
+
+# ---------------------------------------------------------------- what a visit looks back at
+
+
+def entered(
+    book: Book, number: str, performed: str, procedure: str, serial: str = "EL-0417", **facts: str
+) -> None:
+    """Enter that something was performed, with nothing but what a later visit finds it by."""
+    body = {
+        "by": "T-07",
+        "pdf": "ab" * 32,
+        "tag": "AIT-2101",
+        "serial": serial,
+        "procedure": procedure,
+        "performed": performed,
+        "visit": f"visit of {number}",
+        "outcomes": [["as_found at the analyzer", "pass"]],
+        "values": {"as_found.error": "0.02"},
+        "facts": facts,
+    }
+    with book.writing() as writer:
+        writer.append(
+            "performed",
+            key=f"performed {number}",
+            record=number,
+            at=performed,
+            stored=number.encode(),
+            body=body,
+        )
+
+
+@pytest.fixture
+def book(tmp_path: Path) -> Book:
+    book = open_book(tmp_path / "book.sqlite", "L1", create=True)
+    entered(book, "L1-2026-0001", "2026-05-01T08:00-05:00", "ph_calibration", adjusted="yes")
+    entered(book, "L1-2026-0002", "2026-05-02T08:00-05:00", "grab_comparison", "EL-0001")
+    entered(book, "L1-2026-0003", "2026-05-04T08:00-05:00", "grab_comparison")
+    entered(book, "L1-2026-0004", "2026-05-03T08:00-05:00", "ph_calibration")
+    entered(book, "L1-2026-0005", "2026-05-09T08:00-05:00", "grab_comparison")
+    return book
+
+
+@pytest.mark.parametrize(
+    ("looks_back", "expected"),
+    [
+        ({}, ["0004"]),
+        ({"ph_calibration": 2}, ["0004", "0001"]),
+        ({"grab_comparison": 1}, ["0003", "0004"]),
+        ({"grab_comparison": 5}, ["0003", "0004", "0002"]),  # another serial as well: the procedure judges it
+        ({"*": 9}, ["0003", "0004", "0002", "0001"]),
+        ({"chlorine_check": 3}, ["0004"]),
+    ],
+)
+def test_a_visit_is_told_what_its_procedure_looks_back_at(
+    book: Book, tmp_path: Path, looks_back: dict[str, int], expected: list[str]
+) -> None:
+    """Newest work first; what was done later than this visit is not known to it."""
+    plant = plant_in(tmp_path / "p")
+    procedure = replace(PROCEDURES["ph_calibration"], looks_back=looks_back)
+    told, since = earlier(book, plant.analyzers["AIT-2101"], procedure, "2026-05-08T00:00-05:00")
+    assert [one.number.removeprefix("L1-2026-") for one in told] == expected
+    assert since is not None
+    assert since.record == "L1-2026-0004", "changes are told since the last of its own kind"
+
+
+def test_what_is_told_of_an_earlier_record(book: Book, tmp_path: Path) -> None:
+    plant = plant_in(tmp_path / "p")
+    told, _ = earlier(
+        book, plant.analyzers["AIT-2101"], PROCEDURES["ph_calibration"], "2026-05-02T00:00-05:00"
+    )
+    (one,) = told
+    assert (one.number, one.serial, one.procedure) == ("L1-2026-0001", "EL-0417", "ph_calibration")
+    assert one.values == {"as_found.error": "0.02"}
+    assert one.facts == {"adjusted": "yes"}
