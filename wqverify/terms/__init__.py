@@ -1,0 +1,108 @@
+"""The vocabulary: what a visit, its result and its record are made of.
+
+Frozen dataclasses only. Nothing here reads a file, knows chemistry or decides an outcome
+(that is :func:`wqverify.calculations.judgement.judge`). Words are those of the trade, the GUM and
+the VIM; the glossary is in DEVELOPERS.md.
+"""
+
+from __future__ import annotations
+
+from wqverify.terms.computed import (
+    BudgetLine,
+    Chart,
+    Check,
+    Distribution,
+    Input,
+    Line,
+    Note,
+    NoteKind,
+    Outcome,
+    Place,
+    Quantity,
+    Result,
+    Series,
+    SizeFrom,
+    Value,
+    Working,
+)
+from wqverify.terms.kept import (
+    Caution,
+    Previous,
+    Record,
+    Software,
+)
+from wqverify.terms.known import (
+    Analyzer,
+    Assigned,
+    Basis,
+    Change,
+    Earlier,
+    Given,
+    Hop,
+    Person,
+    Rule,
+    SampleLine,
+    Site,
+    Standard,
+    StandardCause,
+    TableUse,
+    Tolerance,
+    TrendUse,
+)
+from wqverify.terms.procedure import (
+    Procedure,
+    Raw,
+    Setting,
+    Slices,
+)
+from wqverify.terms.typed import (
+    Ask,
+    Entry,
+    Reading,
+)
+
+__all__ = [
+    "Analyzer",
+    "Ask",
+    "Assigned",
+    "Basis",
+    "BudgetLine",
+    "Caution",
+    "Change",
+    "Chart",
+    "Check",
+    "Distribution",
+    "Earlier",
+    "Entry",
+    "Given",
+    "Hop",
+    "Input",
+    "Line",
+    "Note",
+    "NoteKind",
+    "Outcome",
+    "Person",
+    "Place",
+    "Previous",
+    "Procedure",
+    "Quantity",
+    "Raw",
+    "Reading",
+    "Record",
+    "Result",
+    "Rule",
+    "SampleLine",
+    "Series",
+    "Setting",
+    "Site",
+    "SizeFrom",
+    "Slices",
+    "Software",
+    "Standard",
+    "StandardCause",
+    "TableUse",
+    "Tolerance",
+    "TrendUse",
+    "Value",
+    "Working",
+]

@@ -1,0 +1,70 @@
+"""What a procedure is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any
+
+from wqverify.errors import CorrectTheEntry
+from wqverify.terms.computed import Result
+from wqverify.terms.kept import Caution
+from wqverify.terms.known import Given
+from wqverify.terms.typed import Reading
+
+Slices = Mapping[str, bytes]
+Raw = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A number the register may set for an analyzer, within inclusive bounds.
+
+    >>> last = Setting("2", "60", whole=True)
+    >>> str(last), last.allows("60"), last.allows("61"), last.allows("3.5")
+    ('a whole number from 2 to 60', True, False, False)
+    """
+
+    low: str
+    high: str
+    whole: bool = False
+
+    def __str__(self) -> str:
+        return f"a {'whole ' if self.whole else ''}number from {self.low} to {self.high}"
+
+    def allows(self, text: str) -> bool:
+        """Whether a text is such a number, plainly typed and without a unit."""
+        try:
+            typed = Reading.parse(text)
+        except CorrectTheEntry:
+            return False
+        fits = typed.unit is None and (typed.digit == 1 or not self.whole)
+        return fits and Decimal(self.low) <= typed.value <= Decimal(self.high)
+
+
+@dataclass(frozen=True)
+class Procedure:
+    """Which readings, which standards, which tolerance, which source: one module each.
+
+    ``compute(sheet, given, slices)`` sees nothing else. ``expects(sheet, given)`` gives the keys of the
+    checks that must be in the result. ``upgrade[n]`` turns a raw sheet of revision n into n + 1.
+    ``opens(result)`` names what a result opens next, as (procedure, reason). ``looks_back`` says how many
+    earlier records of the same tag it is given, newest first, by procedure ("*" for any); without it the
+    last one of its own on the same instrument.
+    """
+
+    name: str
+    title: str
+    revision: int
+    Sheet: type[Any]
+    compute: Callable[[Any, Given, Slices], Result]
+    expects: Callable[[Any, Given], tuple[str, ...]]
+    cautions: tuple[Caution, ...] = ()
+    tables: tuple[tuple[str, str], ...] = ()  # (name, edition) needed besides those of the standards
+    beside: Mapping[str, Callable[..., str]] = field(default_factory=dict)
+    upgrade: Mapping[int, Callable[[Raw], Raw]] = field(default_factory=dict)
+    opens: Callable[[Result], tuple[tuple[str, str], ...]] = lambda _result: ()
+    tolerances: tuple[str, ...] = ()  # the names it reads from the register
+    settings: Mapping[str, Setting] = field(default_factory=dict)  # likewise
+    looks_back: Mapping[str, int] = field(default_factory=dict)

@@ -1,0 +1,77 @@
+"""What is typed: readings, how a question is asked, answers with their labels."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Self
+
+from wqverify.errors import CorrectTheEntry
+
+# Own ASCII grammar: the decimal types of the libraries accept 1_0.0, full-width digits and 1E+999999.
+_READING = re.compile(r"(-?[0-9]{1,7}(?:\.[0-9]{1,6})?)(?: ([A-Za-z%/][A-Za-z0-9%/]{0,11}))?")
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A number exactly as it was read and typed; trailing zeros state the resolution.
+
+    >>> Reading.parse("7.10").text, Reading.parse("12.3 ft").unit
+    ('7.10', 'ft')
+    >>> str(Reading.parse("7.10").digit)
+    '0.01'
+    """
+
+    text: str
+    value: Decimal
+    unit: str | None = None
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """Read a typed number; raises CorrectTheEntry for anything but digits, one point and a unit."""
+        match = _READING.fullmatch(text) if isinstance(text, str) else None
+        if match is None:
+            shown = repr(text if len(str(text)) <= 40 else str(text)[:40] + "…")
+            hint = (
+                "a decimal point, not a comma" if "," in str(text) else "at most 7 digits, a point, 6 digits"
+            )
+            raise CorrectTheEntry(
+                f"{shown} is not a reading such as 7.05 ({hint}); type it as the display shows it.",
+                found=str(text)[:40],
+                expected="a reading such as 7.05",
+            )
+        return cls(text, Decimal(match[1]), match[2])
+
+    @property
+    def digit(self) -> Decimal:
+        """One unit of the last place that was typed."""
+        return Decimal(1).scaleb(int(self.value.as_tuple().exponent))
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """How one field of a sheet is asked: carried as metadata of the field, read by every face.
+
+    ``unit`` "analyzer" stands for the analyzer's own unit. ``beside`` names a pure function of the
+    procedure whose answer is shown next to the question. ``refers`` names the list an answer is picked
+    from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/.
+    """
+
+    label: str
+    unit: str = ""
+    help: str = ""
+    caution: str = ""
+    beside: str = ""
+    refers: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One typed answer with the label and unit it was asked under: readable without the code."""
+
+    path: str
+    label: str
+    text: str
+    unit: str = ""
+    resolved: str = ""  # a time: the typed wall clock with its offset
