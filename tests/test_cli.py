@@ -302,6 +302,21 @@ def test_an_empty_passphrase_file_and_an_unreadable_one_sign_nothing(wqverify: W
         assert says in err
 
 
+def test_what_the_computer_refuses_is_said_in_a_sentence(
+    wqverify: Wqverify, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(_start: Path) -> Path:
+        raise PermissionError(13, "Permission denied", "/mnt/share/plant.toml")
+
+    monkeypatch.setattr("wqverify.plant.folder.find_plant", refuse)
+    code, out, err = wqverify("book", "list")
+    assert (code, out) == (3, "")
+    assert err == (
+        "The computer refused at /mnt/share/plant.toml: Permission denied. What was finished before stays; "
+        "mend that and run the command again.\n"
+    )
+
+
 def test_without_a_plant_folder_the_way_on_is_said(
     wqverify: Wqverify, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -427,8 +442,7 @@ def test_a_full_disk_loses_nothing_and_the_next_command_finishes(
     wqverify: Wqverify, here: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     import errno
-    import os
-
+    
     def full(_handle: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 

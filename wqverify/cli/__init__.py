@@ -76,4 +76,12 @@ def main() -> None:
     except KeyboardInterrupt:
         click.echo("Stopped; what was finished before stays.", err=True)
         sys.exit(3)
+    except OSError as problem:  # the last net: where one is expected it is told better
+        where = f" at {problem.filename}" if problem.filename else ""
+        click.echo(
+            f"The computer refused{where}: {problem.strerror or problem}. What was finished before stays; "
+            f"mend that and run the command again.",
+            err=True,
+        )
+        sys.exit(3)
     sys.exit(code or 0)
