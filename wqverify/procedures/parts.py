@@ -31,6 +31,7 @@ from wqverify.procedures.walk import (
     entries,
     named_people,
     named_standards,
+    named_trends,
     refuse_disorder,
     typed_times,
 )
@@ -64,6 +65,7 @@ __all__ = [
     "entries",
     "named_people",
     "named_standards",
+    "named_trends",
     "refuse_disorder",
     "typed_times",
 ]

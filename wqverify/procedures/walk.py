@@ -86,6 +86,11 @@ def named_people(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[
     return tuple(_named(sheet, raw, "person"))
 
 
+def named_trends(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return (path, file) of every export of a trend the sheet names."""
+    return tuple(_named(sheet, raw, "trend"))
+
+
 def refuse_disorder(sheet: type[BaseModel], times: Mapping[str, str]) -> None:
     """Raise CorrectTheEntry where a time lies before one that stands above it on the sheet.
 
