@@ -1,0 +1,162 @@
+"""Parts of the turbidity sheets, shared by the check, the calibration and the preparation of standards."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.procedures.parts import (
+    Cleaned,
+    Done,
+    NotDone,
+    Number,
+    OnStandard,
+    Part,
+    Read,
+    Readings,
+    SameAs,
+    Time,
+)
+from wqverify.terms import Ask
+
+Pipette = Literal["class A", "adjustable"]
+
+
+class Step(Part):
+    """One dilution: a volume of what is stronger, made up with the dilution water."""
+
+    pipetted_ml: Annotated[Number, Ask("pipetted", "mL")]
+    to_ml: Annotated[Number, Ask("made up to", "mL")]
+    pipette: Annotated[Pipette, Ask("pipette", help="class A: of one mark; adjustable: set by hand")] = (
+        "class A"
+    )
+    pipette_within_ml: Annotated[Number | None, Ask("tolerance marked on the pipette, ±", "mL")] = None
+    flask_within_ml: Annotated[Number | None, Ask("tolerance marked on the flask, ±", "mL")] = None
+
+
+class Dilution(Part):
+    """A standard made on the spot from the one named: the water has a turbidity of its own."""
+
+    water: Annotated[
+        Name,
+        Ask("dilution water", refers="standard", help="its batch in standards_on_hand.toml, with its NTU"),
+    ]
+    steps: Annotated[tuple[Step, ...], Field(min_length=1, max_length=4), Ask("dilution")]
+
+
+class TurbidityPoint(Read, OnStandard):
+    """The analyzer on one standard."""
+
+    diluted: Annotated[Dilution | None, Ask("diluted from it", help="for a low point")] = None
+    readings: Annotated[
+        Readings, Ask("readings", "analyzer", help="every reading until it holds still; those that do count")
+    ]
+    insertions: Annotated[
+        Number | None, Ask("times it was put in anew", help="a secondary standard; left out: once")
+    ] = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if self.insertions is not None and not (
+            self.insertions.digit == 1 and 1 <= self.insertions.value <= 60
+        ):
+            raise said(
+                f"insertions is {self.insertions.text}; type how often it was put in, a whole number from 1 "
+                f"to 60."
+            )
+        return self
+
+
+class Zero(Read):
+    """The analyzer in zero water: the same batch as the dilution water, as clean as can be had."""
+
+    water: Annotated[Name, Ask("zero water", refers="standard", help="its id in standards_on_hand.toml")]
+    readings: Annotated[Readings, Ask("readings", "analyzer", help="every reading until it holds still")]
+
+
+class OnStandards(Part):
+    """The readings of one stage: as found, after cleaning and as left are three fields of this type."""
+
+    zero: Annotated[Done[Zero] | None, Ask("zero water")] = None
+    points: Annotated[tuple[TurbidityPoint, ...], Field(max_length=12), Ask("point")]
+
+    @model_validator(mode="after")
+    def _any(self) -> Self:
+        if not self.points:
+            raise said('points holds no point; enter at least one, or not_done = "because ..." instead.')
+        return self
+
+
+class Process(Part):
+    """The process as the analyzer and the control system show it at one moment."""
+
+    ntu: Annotated[Number, Ask("turbidity on the display", "analyzer", help="unrounded, as it is shown")]
+    control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
+    at: Annotated[Time | None, Ask("read at")] = None
+
+
+class Optics(Part):
+    """What light and water pass on their way, as it was found."""
+
+    lamp: Annotated[Text | None, Ask("lamp")] = None
+    bubble_trap: Annotated[Text | None, Ask("bubble trap")] = None
+
+
+class Constants(Part):
+    """What the analyzer holds, as its menu shows it."""
+
+    gain: Annotated[Number | None, Ask("gain or calibration factor")] = None
+    zero: Annotated[Number | None, Ask("zero", "analyzer")] = None
+
+
+class Decision(Part):
+    action: Annotated[Literal["leave alone", "gain", "gain and zero", "replace"], Ask("decision")]
+    why: Annotated[Text, Ask("because")]
+    despite: Annotated[
+        Notes | None, Ask("goes on in spite of the brake, because", help="opinion of the performer")
+    ] = None
+
+
+class Adjusted(Part):
+    """What was changed in the analyzer, from what to what."""
+
+    gain_from: Annotated[Number | None, Ask("gain or calibration factor from")] = None
+    gain_to: Annotated[Number | None, Ask("gain or calibration factor to")] = None
+    zero_from: Annotated[Number | None, Ask("zero from", "analyzer")] = None
+    zero_to: Annotated[Number | None, Ask("zero to", "analyzer")] = None
+    at: Annotated[Time | None, Ask("at")] = None
+
+    @model_validator(mode="after")
+    def _pairs(self) -> Self:
+        for what in ("gain", "zero"):
+            if (getattr(self, f"{what}_from") is None) != (getattr(self, f"{what}_to") is None):
+                raise said(f"{what}_from and {what}_to belong together: what it was and what it is now.")
+        if self.gain_from is None and self.zero_from is None:
+            raise said(
+                'nothing was changed here; enter gain or zero from and to, or not_done = "because ..."'
+            )
+        return self
+
+
+def same_stage(sheet: Part, changed: bool) -> None:
+    """As left may be another stage's readings only where nothing was changed since; complains otherwise."""
+    as_left = getattr(sheet, "as_left", None)
+    if isinstance(getattr(sheet, "after_cleaning", None), OnStandards) and not isinstance(
+        getattr(sheet, "cleaned", None), Cleaned
+    ):
+        raise said("after_cleaning has readings and cleaned does not say how it was cleaned; enter it.")
+    if not isinstance(as_left, SameAs):
+        return
+    stage = as_left.same_as
+    if changed:
+        raise said(f"as_left cannot be the same as {stage}: it was adjusted or replaced since; read again.")
+    if stage == "as_found" and isinstance(getattr(sheet, "cleaned", None), Cleaned):
+        raise said(
+            'as_left cannot be the same as as_found: it was cleaned since; write same_as = "after_cleaning" '
+            "or read again."
+        )
+    source = getattr(sheet, stage)
+    if source is None or isinstance(source, NotDone):
+        raise said(f"as_left is the same as {stage}, which was not done; read again or say not_done.")
