@@ -44,6 +44,25 @@ class Points:
         return (int(self.weight.sum()) ** 2 - int((alike**2).sum())) // 2
 
 
+def refuse_wide(values: Ints) -> None:
+    """Raise ChooseAnother for values that span more steps than can be ranked exactly.
+
+    Equation: largest minus smallest < 2^26, so that double precision keeps the order of all slopes. Source:
+    IEEE 754 (53 bits, correctly rounded division).
+
+    >>> refuse_wide(np.array([0, 2**26 - 1]))
+    """
+    span = int(values.max()) - int(values.min())
+    if span >= MOST_STEPS:
+        raise ChooseAnother(
+            f"The values span {span} steps of their resolution; slopes are ranked exactly for fewer than "
+            f"{MOST_STEPS}. Choose the resolution at which the instruments are recorded.",
+            found=str(span),
+            expected=f"fewer than {MOST_STEPS}",
+            where="resolution",
+        )
+
+
 def merged(p: Ints, q: Ints) -> Points:
     """Return points merged and in order.
 
@@ -53,16 +72,8 @@ def merged(p: Ints, q: Ints) -> Points:
     >>> merged(np.array([3, 1, 3]), np.array([5, 5, 5])).weight.tolist()
     [1, 2]
     """
-    for values in (p, q):
-        span = int(values.max()) - int(values.min())
-        if span >= MOST_STEPS:
-            raise ChooseAnother(
-                f"The values span {span} steps of their resolution; slopes are ranked exactly for fewer than "
-                f"{MOST_STEPS}. Choose the resolution at which the instruments are recorded.",
-                found=str(span),
-                expected=f"fewer than {MOST_STEPS}",
-                where="resolution",
-            )
+    refuse_wide(p)
+    refuse_wide(q)
     width = int(q.max()) - int(q.min()) + 1
     code, weight = np.unique((p - p.min()) * width + (q - q.min()), return_counts=True)
     return Points(code // width, code % width, weight.astype(np.int64))
@@ -90,7 +101,7 @@ def slopes_at(points: Points, ranks: Sequence[int], seed: int = 0) -> list[Fract
 
 @dataclass(frozen=True, slots=True)
 class _Bracket:
-    """The slopes between two, both excluded (None: no bound), and how many slopes lie before it and its end."""
+    """The slopes between two, both excluded; None for no bound."""
 
     low: Fraction | None
     high: Fraction | None
