@@ -22,6 +22,7 @@ from wqverify.calculations.ranked_slopes import Ints, merged, refuse_wide, slope
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 
 FEWEST = 3  # points of a line with an interval
+_OFF = 1e-3 + 1e-9  # of a step; a billionth is arithmetic
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,7 @@ def in_steps(values: Sequence[float], resolution: Decimal) -> Ints:
     steps = np.asarray(values, float) * float(1 / Fraction(resolution))
     with np.errstate(invalid="ignore"):  # infinity less infinity: not whole, and refused below
         whole = np.rint(steps)
-        off = np.flatnonzero(~((np.abs(steps - whole) <= 1e-3) & (np.abs(whole) < 2**53)))
+        off = np.flatnonzero(~((np.abs(steps - whole) <= _OFF) & (np.abs(whole) < 2**53)))
     if len(off):
         found = repr(float(np.asarray(values, float)[off[0]]))
         raise CorrectTheEntry(
@@ -144,8 +145,8 @@ def theil_sen(x: Sequence[int], y: Sequence[int], level: float = 0.95) -> RankLi
     Equation: b = median of (y_j - y_i)/(x_j - x_i) over the pairs of different x, a = median(y - b x).
     Interval of b: of N slopes those at rank (N - z s)/2 and (N + z s)/2 + 1, each quotient rounded to the
     nearest whole number (a half to the even one), s^2 = (n (n - 1)(2 n + 5) - sum over ties in x and in y of
-    k (k - 1)(2 k + 5))/18; ranks outside end at the smallest and the largest slope. x is taken as known:
-    errors of x bias b towards 0.
+    k (k - 1)(2 k + 5))/18; ranks outside end at the smallest and the largest slope; where most points are
+    repeated s^2 can be negative, and there is no interval. x is taken as known: errors of x bias b towards 0.
 
     x and y are whole numbers of steps of one resolution (``in_steps``), three points or more; ``level`` is
     between 0 and 1. Returns fractions: the slope in steps per step, the intercept in steps, without bounds.
@@ -169,11 +170,15 @@ def theil_sen(x: Sequence[int], y: Sequence[int], level: float = 0.95) -> RankLi
             found="one value of x",
             expected="two different ones",
         )
-    half = _z(level) * math.sqrt((_ties([n]) - _tied(xs) - _tied(ys)) / 18)
-    first = max(_nearest((count - half) / 2), 1)
-    last = min(_nearest((count + half) / 2) + 1, count)
-    ranks = [(count + 1) // 2, count // 2 + 1, first, last]
-    b1, b2, low, high = slopes_at(points, ranks)
+    middle = [(count + 1) // 2, count // 2 + 1]
+    variance = (_ties([n]) - _tied(xs) - _tied(ys)) / 18
+    if variance < 0:  # ties in x and y at once: the approximation has no answer
+        b1, b2 = slopes_at(points, middle)
+        low = high = None
+    else:
+        half = _z(level) * math.sqrt(variance)
+        first, last = max(_nearest((count - half) / 2), 1), min(_nearest((count + half) / 2) + 1, count)
+        b1, b2, low, high = slopes_at(points, [*middle, first, last])
     slope = (b1 + b2) / 2
     return RankLine(slope, low, high, _intercept(xs, ys, slope), None, None, count, n, level)
 
