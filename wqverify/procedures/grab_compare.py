@@ -1,0 +1,242 @@
+"""From the sheet to the comparisons: each grab with its online values, or why it cannot be compared."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from wqverify.calculations import pairing
+from wqverify.procedures.grab_budget import Compared, at_line, differences
+from wqverify.procedures.grab_pairs import (
+    Online,
+    Paired,
+    attached,
+    between,
+    held_during,
+    online_values,
+    paired,
+    why_unsteady,
+)
+from wqverify.procedures.grab_sheet import Adjusted, Grab, GrabSheet, grab_done
+from wqverify.procedures.grab_sizes import PH, Measurand, holding_minutes, measurand_of
+from wqverify.procedures.rules import overdue, setting, standard
+from wqverify.terms import Given, Place, Quantity, Slices, Standard, Tolerance
+
+PLACES: tuple[Place, ...] = ("analyzer", "control system")
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """One grab against the online value of one place."""
+
+    stage: str
+    name: str
+    path: str
+    grab: Grab
+    instrument: Standard
+    pair: Paired
+    reference: str  # the grab at the temperature of the line; empty where it is no number to compare
+    reason: str = ""
+    quantity: Quantity | None = None
+
+    @property
+    def place(self) -> Place:
+        return self.pair.online.place
+
+    @property
+    def key(self) -> str:
+        word = "difference" if self.place == "analyzer" else "control_system"
+        return f"{self.stage}.{self.name}.{word}"
+
+    @property
+    def label(self) -> str:
+        number = self.name.partition("_")[2]
+        which = f"grab {number}" if number else "the grab after it"
+        what = "Display" if self.place == "analyzer" else "Control system"
+        return f"{what} against {which}, {self.instrument.name} ({self.instrument.id})"
+
+    @property
+    def compared(self) -> Compared:
+        return Compared(self.name, self.path, self.grab, self.instrument, self.pair)
+
+
+@dataclass(frozen=True)
+class Compare:
+    """All comparisons of a visit, in the order of work."""
+
+    measurand: Measurand
+    all: tuple[Comparison, ...]
+    means: Mapping[Place, Quantity] = field(default_factory=dict)  # of two grabs or more, as found
+
+    def sound(self, place: Place, stage: str = "as_found") -> tuple[Comparison, ...]:
+        """Return the comparisons that can be judged."""
+        return tuple(c for c in self.all if c.place == place and c.stage == stage and not c.reason)
+
+    def place(self) -> Place:
+        """Return the place whose differences say whether two grabs agree: the analyzer where it was read."""
+        return "analyzer" if any(c.place == "analyzer" for c in self.all) else "control system"
+
+
+def compare(sheet: GrabSheet, given: Given, slices: Slices) -> Compare:
+    """Return every comparison of a visit."""
+    measurand = measurand_of(given.analyzer)
+    trend = attached("trend", given, slices)
+    adjusted = given.times.get("adjusted.at") if isinstance(sheet.adjusted, Adjusted) else None
+    before = online_values("online", sheet.online, trend, sheet.paired_by, given)
+    found = [
+        _comparison(
+            "as_found", f"grab_{n}", f"grab.{n - 1}", grab, between(online, None, adjusted), sheet, given
+        )
+        for n, grab in enumerate(sheet.grab, 1)
+        for online in _ordered(before)
+    ]
+    last = grab_done(sheet.grab_after)
+    if last is not None:
+        after = online_values("online_after", sheet.online_after, trend, sheet.paired_by, given)
+        found += [
+            _comparison("as_left", "grab", "grab_after", last, between(online, adjusted, None), sheet, given)
+            for online in _ordered(after)
+        ]
+    return _with_quantities(Compare(measurand, tuple(found)), given)
+
+
+def _ordered(online: Mapping[Place, Online]) -> list[Online]:
+    return [online[place] for place in PLACES if place in online]
+
+
+def _comparison(
+    stage: str, name: str, path: str, grab: Grab, online: Online, sheet: GrabSheet, given: Given
+) -> Comparison:
+    measurand = measurand_of(given.analyzer)
+    instrument = standard(grab.instrument, f"{path}.instrument", given)
+    pair = paired(given.times[f"{path}.collected"], grab, online, flow_of(sheet), given)
+    other = another_measurand(grab, given)
+    reference = "" if other or grab.lab.below else f"{at_line(grab, measurand):f}"
+    reasons = [other, *_why_no_result(path, grab, instrument, given), pair.reason]
+    if pair.value is not None:
+        reasons += [why_unsteady(pair, _limit(reference, given), given), held_during(pair, given.times)]
+    reason = "; ".join(filter(None, reasons))
+    return Comparison(stage, name, path, grab, instrument, pair, reference, reason)
+
+
+def flow_of(sheet: GrabSheet) -> Decimal | None:
+    """Return the sample flow that was measured at the visit, mL/min."""
+    return sheet.sample_flow_ml_min.value if sheet.sample_flow_ml_min is not None else None
+
+
+def _with_quantities(known: Compare, given: Given) -> Compare:
+    """Enter the differences, those of one stage and place in one propagation, and the mean of the sound."""
+    means: dict[Place, Quantity] = {}
+    quantities: dict[str, Quantity] = {}
+    for stage in ("as_found", "as_left"):
+        for place in PLACES:
+            here = [c for c in known.all if c.stage == stage and c.place == place]
+            numbers = [c for c in here if c.reference and c.pair.value is not None]
+            if numbers:
+                found = differences([c.compared for c in numbers], known.measurand, given)
+                quantities |= {c.key: found[c.name] for c in numbers}
+            sound = [c for c in numbers if not c.reason]
+            if stage == "as_found" and len(sound) > 1:
+                means[place] = differences([c.compared for c in sound], known.measurand, given)["mean"]
+    done = tuple(replace(c, quantity=quantities.get(c.key)) for c in known.all)
+    return Compare(known.measurand, done, means)
+
+
+def tolerance_of(given: Given) -> Tolerance | None:
+    """Return the tolerance of a comparison with a grab; none is shipped."""
+    return given.analyzer.tolerances.get("grab")
+
+
+def _limit(reference: str, given: Given) -> Decimal | None:
+    """The half width of the tolerance at a grab, or its one side; None where there is none."""
+    tolerance = tolerance_of(given)
+    if tolerance is None or not reference:
+        return None
+    low, high = tolerance.at(Decimal(reference))
+    half = tolerance.half_width(Decimal(reference))
+    one = high if high is not None else low
+    return half if half is not None else (abs(one) if one is not None else None)
+
+
+# ---------------------------------------------------------------- why a grab is none
+
+
+def another_measurand(grab: Grab, given: Given) -> str:
+    """Return why a result is of something else, or in another unit, than the analyzer shows; both said."""
+    analyzer, lab = given.analyzer, grab.lab
+    if grab.measurand and grab.measurand.casefold() != analyzer.measures.casefold():
+        return f"the grab is {grab.measurand} and {analyzer.tag} measures {analyzer.measures}"
+    if analyzer.species and not grab.species:
+        return (
+            f"the grab does not say its species, and {analyzer.tag} measures {analyzer.species} "
+            f"{analyzer.measures}"
+        )
+    if grab.species and plain_species(grab.species) != plain_species(analyzer.species):
+        has = analyzer.species or "no species in the register"
+        return f"the grab is {grab.species} and {analyzer.tag} measures {has}"
+    if not lab.unit and analyzer.unit != "pH":
+        return (
+            f"the result {grab.result} has no unit, and {analyzer.tag} shows {analyzer.unit}; type it as the "
+            f"slip states it"
+        )
+    if lab.unit and _plain_unit(lab.unit) != _plain_unit(analyzer.unit):
+        return f"the grab is in {lab.unit} and {analyzer.tag} shows {analyzer.unit}"
+    return ""
+
+
+def plain_species(species: str) -> str:
+    """Return a species without the word it is often written with: "Free chlorine" is "free"."""
+    return species.casefold().removesuffix(" chlorine").strip()
+
+
+def _plain_unit(unit: str) -> str:
+    return unit.replace("µ", "u").replace("μ", "u").casefold()
+
+
+def _why_no_result(path: str, grab: Grab, instrument: Standard, given: Given) -> list[str]:
+    found = []
+    if grab.lab.below:
+        found.append(
+            f"the result is {grab.result}: below what the laboratory can tell, so a difference to it cannot "
+            f"be judged"
+        )
+    kept, source = holding_minutes(measurand_of(given.analyzer), given.analyzer.settings)
+    waited = minutes_waited(path, given)
+    if kept is not None and waited > kept:
+        found.append(
+            f"the grab was analysed {waited} min after it was collected, more than {kept} min ({source})"
+        )
+    if overdue(instrument, given, f"{path}.analysed"):
+        found.append(f"the calibration of {instrument.id} was due on {instrument.calibration_due}")
+    return found
+
+
+def minutes_waited(path: str, given: Given) -> int:
+    """Return how many minutes a grab stood before it was analysed."""
+    taken, analysed = (datetime.fromisoformat(given.times[f"{path}.{w}"]) for w in ("collected", "analysed"))
+    return (analysed - taken) // timedelta(minutes=1)
+
+
+# ---------------------------------------------------------------- do two agree
+
+
+def agreement(known: Compare, given: Given) -> tuple[Decimal | None, Decimal]:
+    """Return how far the sound differences lie apart, None for fewer than two, and how far they may."""
+    sound = known.sound(known.place())
+    limit = agreement_limit([c.grab for c in sound], known.measurand, given)
+    if len(sound) < 2:
+        return None, limit
+    texts = [Decimal(c.quantity.text) for c in sound if c.quantity is not None]
+    return pairing.change(texts), limit
+
+
+def agreement_limit(grabs: Sequence[Grab], measurand: Measurand, given: Given) -> Decimal:
+    """Return how far two differences may lie apart, in the unit of the analyzer."""
+    if measurand.agree in given.analyzer.settings:
+        return Decimal(given.analyzer.settings[measurand.agree])
+    if measurand is PH:
+        return setting(given, measurand.agree, "0.10")
+    largest = max((abs(grab.lab.value) for grab in grabs), default=Decimal(0))
+    return pairing.agreement_limit(measurand.repeatability(largest, given.analyzer.settings))

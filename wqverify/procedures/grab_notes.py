@@ -1,0 +1,252 @@
+"""The sentences of a comparison with a grab: cautions, advice, statements, and what it cannot see."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from wqverify.procedures.grab_compare import Compare, Comparison, tolerance_of
+from wqverify.procedures.grab_rules import grabs, why_not_adjust
+from wqverify.procedures.grab_run import LAST, Run
+from wqverify.procedures.grab_sheet import Adjusted, Grab, GrabSheet
+from wqverify.procedures.grab_sizes import CHLORINE, PH, TURBIDITY, Measurand, reported_step
+from wqverify.procedures.parts import Clocks, Head, NotDone, Tail
+from wqverify.terms import Caution, Check, Given, Note, Outcome, Person
+
+TELL = Caution(
+    "Tell operations before anything is adjusted; hold the output or put the loop in manual, block alarms "
+    "and dosing trips only by the site's permit, note each time, and undo all of it in reverse order.",
+    "common practice",
+)
+WASTE = Caution(
+    "Let the sample run to waste until it is fresh; nothing goes back into potable water.", "common practice"
+)
+REAGENTS = Caution(
+    "Reagents for chlorine (DPD, potassium iodide, acids) irritate: eye protection, gloves, and the waste "
+    "where the site's rule says.",
+    "common practice",
+)
+CHLORINE_GAS = Caution(
+    "Areas with chlorine gas need their own permit and a detector; leave at an alarm.",
+    "local rules; from memory",
+)
+CAUTIONS = (
+    Caution("Write the online value down before the result of the grab is known.", "common practice"),
+    TELL,
+    WASTE,
+    REAGENTS,
+    CHLORINE_GAS,
+)
+OF_THE_DIFFERENCES = (
+    "The interval of the mean is of the differences, not U of the analyzer: what the laboratory instrument "
+    "has wrong in every grab does not shrink with their number."
+)
+
+
+def notes(
+    sheet: GrabSheet, given: Given, known: Compare, checks: Sequence[Check], runs: Sequence[Run]
+) -> Iterator[Note]:
+    """Give all sentences of a comparison, the cautions first."""
+    for text in (*person_cautions(sheet, given), *_cautions(sheet, given, known)):
+        yield Note("caution", text)
+    yield from advice(checks, isinstance(sheet.adjusted, Adjusted))
+    for text in (*_statements(runs, isinstance(sheet.adjusted, Adjusted)), *clocks(sheet, given)):
+        yield Note("statement", text)
+    for text in _cannot_see(given, known):
+        yield Note("cannot see", text)
+    despite = sheet.decision.despite if sheet.decision else None
+    if despite:
+        reason = why_not_adjust(known, given)
+        yield Note("opinion", f"Goes on in spite of a brake ({reason}): {despite}", author=sheet.performed_by)
+    yield from opinion(sheet)
+
+
+# ---------------------------------------------------------------- of every visit
+
+
+def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
+    """Say what is missing in cautions read, permission and licence."""
+    if isinstance(sheet.cautions, NotDone):
+        yield f"The cautions were not read: {sheet.cautions.not_done}."
+    person: Person | None = given.people.get(sheet.performed_by)
+    if person is None:
+        return
+    if not person.may_perform:
+        yield f"{person.name} ({person.id}) may not perform verifications by people.toml."
+    if person.licence_until and person.licence_until < sheet.date:
+        yield f"The licence of {person.name} ({person.id}) ended on {person.licence_until}."
+
+
+def advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
+    """Say what follows from the verdict as found."""
+    judged = [c.outcome for c in checks if c.stage == "as_found" and c.counts]
+    if judged and all(outcome is Outcome.PASS for outcome in judged):
+        if adjusted:
+            text = "It was inside its tolerance as found and was adjusted all the same: that adds scatter."
+        else:
+            text = "It is inside its tolerance as found: leave it alone."
+        yield Note("advice", text, "common practice")
+    if Outcome.FAIL in judged:
+        text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
+        yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
+        if not adjusted:
+            yield Note(
+                "advice",
+                "Before it is adjusted: look at flow and bubbles, clean, and take a second grab.",
+                "common practice",
+            )
+
+
+def clocks(sheet: Head, given: Given) -> Iterator[str]:
+    """Say how far the two clocks were apart, where both were read."""
+    watch, system = given.times.get("clocks.laptop"), given.times.get("clocks.control_system")
+    if not isinstance(sheet.clocks, Clocks) or not watch or not system:
+        return
+    ahead = datetime.fromisoformat(system) - datetime.fromisoformat(watch)
+    minutes = ahead // timedelta(minutes=1)
+    if minutes:
+        way = "ahead of" if minutes > 0 else "behind"
+        yield (
+            f"The clock of the control system was {abs(minutes)} min {way} the watch; that is taken out "
+            f"before its values are paired."
+        )
+    else:
+        yield "The clocks of watch and control system agreed to the minute."
+
+
+def opinion(sheet: Tail) -> Iterator[Note]:
+    """Give the opinion on the cause, with its author."""
+    if sheet.cause:
+        yield Note("opinion", sheet.cause.opinion, author=sheet.cause.author)
+
+
+# ---------------------------------------------------------------- cautions
+
+
+def _cautions(sheet: GrabSheet, given: Given, known: Compare) -> Iterator[str]:
+    if sheet.trend is not None and not isinstance(sheet.clocks, Clocks):
+        yield (
+            "The clocks of watch and control system were not compared: an offset between them is not taken "
+            "out of the pairing."
+        )
+    for _path, title, grab in grabs(sheet):
+        yield from grab_cautions(title, grab, known.measurand, given)
+        if grab.taken_at == "process tap" and given.analyzer.sample_line is None:
+            yield (
+                f"{title} was taken at the process tap, and the register holds no sample line for "
+                f"{given.analyzer.tag}: its delay is not known and taken as none."
+            )
+    for c in known.all:
+        yield from _pair_cautions(c)
+    yield from _not_blind(sheet, given)
+
+
+def grab_cautions(title: str, grab: Grab, measurand: Measurand, given: Given) -> Iterator[str]:
+    """Say what of a grab makes its result weaker."""
+    if grab.rounding == "by method 180.1":
+        step = reported_step(grab.lab.value)
+        yield (
+            f"{title} is reported by EPA method 180.1 in steps of {step} NTU: that widens U; ask for the "
+            f"value as it was read."
+        )
+    instrument = given.standards.get(grab.instrument)
+    if instrument is not None and not instrument.calibration_due:
+        yield f"{title}: standards_on_hand.toml holds no calibration date for {instrument.id}."
+    if grab.checked is None:
+        yield f"{title}: no check of {grab.instrument} before use was entered."
+    if measurand is PH and (grab.temperature_c is None or grab.line_c is None):
+        yield f"{title}: the temperatures of grab and line were not both entered, it is taken uncorrected."
+
+
+def _pair_cautions(c: Comparison) -> Iterator[str]:
+    lost = [f"{c.pair.missing} missing"] if c.pair.missing else []
+    lost += [f"{len(c.pair.flags)} flagged {', '.join(sorted(set(c.pair.flags)))}"] if c.pair.flags else []
+    if lost:
+        yield f"{c.label}: of the online values around it {' and '.join(lost)}; these are left out."
+
+
+def _not_blind(sheet: GrabSheet, given: Given) -> Iterator[str]:
+    """An online value read after the result was there may have been read towards it."""
+    for name, path in (("online", "grab.0"), ("online_after", "grab_after")):
+        analysed = given.times.get(f"{path}.analysed")
+        for index, one in enumerate(getattr(sheet, name)):
+            at = given.times[f"{name}.{index}.at"]
+            if analysed and datetime.fromisoformat(at) > datetime.fromisoformat(analysed):
+                yield (
+                    f"The online value {one.shown.text} was read at {at[11:16]}, after the result of the "
+                    f"grab was there ({analysed[11:16]})."
+                )
+
+
+# ---------------------------------------------------------------- statements
+
+
+def _statements(runs: Sequence[Run], adjusted: bool) -> Iterator[str]:
+    yield (
+        "In the hand calculations R is the paired online value and G the grab, at the temperature of the "
+        "line where both temperatures of a pH grab are known; d is R − G."
+    )
+    if not adjusted:
+        yield "Nothing was adjusted: as found = as left."
+    yield from run_statements(runs)
+
+
+def run_statements(runs: Sequence[Run]) -> Iterator[str]:
+    """Say how many differences the mean is of, and what cut the run."""
+    for run in runs:
+        n = len(run.differences)
+        at = "" if len(runs) == 1 else f" at the {run.place}"
+        if run.cut:
+            count = "1 difference remains" if n == 1 else f"{n} differences remain"
+            yield f"The run of differences{at} ends there because {run.cut}: {count} of at most {LAST}."
+        elif n < LAST:
+            yield f"The run of differences{at} holds {n} of at most {LAST}: earlier visits gave no more."
+        if n < 2:
+            yield f"A mean difference{at} needs two; it is not shown."
+    if any(len(run.differences) > 1 for run in runs):
+        yield OF_THE_DIFFERENCES
+
+
+# ---------------------------------------------------------------- what it cannot see
+
+
+def _cannot_see(given: Given, known: Compare) -> Iterator[str]:
+    yield from _stuck(given, known)
+    numbers = [c for c in known.all if c.pair.value is not None]
+    if numbers and all(c.pair.change <= c.pair.online.digit for c in numbers):
+        yield (
+            "On steady water a wrong delay does not show, nor does an output that stands still: the online "
+            "value moved by no more than one digit."
+        )
+    yield from common_errors(known.measurand)
+    yield "Whether a difference is an offset or a slope: all grabs are of one water."
+
+
+def _stuck(given: Given, known: Compare) -> Iterator[str]:
+    """A grab within the tolerance of 0 passes an analyzer that shows nothing at all."""
+    tolerance, unit = tolerance_of(given), given.analyzer.unit
+    if tolerance is None or known.measurand is PH:
+        return
+    for c in known.all:
+        if not c.reference or c.place != known.place():
+            continue
+        grab = Decimal(c.reference)
+        low, _high = tolerance.at(grab)
+        if low is not None and grab + low <= 0:
+            yield (
+                f"A grab of {c.reference} {unit} cannot see an analyzer that is stuck at 0: the tolerance "
+                f"there goes down to {low:f} {unit}."
+            )
+
+
+def common_errors(measurand: Measurand) -> Iterator[str]:
+    """Say what both instruments have wrong alike."""
+    if measurand is CHLORINE:
+        yield "Manganese, chloramine or colour that reagents read as chlorine, in the grab and online alike."
+    elif measurand is TURBIDITY:
+        yield (
+            "Stray light, bubbles and a standard that both instruments were set with: an error of both alike."
+        )
+    else:
+        yield "What both instruments have wrong alike, such as a standard that both were set with."

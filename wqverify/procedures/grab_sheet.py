@@ -1,0 +1,189 @@
+"""The field sheet of a comparison with a grab, in the order of work."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Annotated, ClassVar, Literal, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from wqverify.errors import CorrectTheEntry
+from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.procedures.parts import AtTime, Done, Head, NotDone, Number, Part, Tail, Time
+from wqverify.terms import Ask, Reading
+
+Place = Literal["process tap", "analyzer inlet", "analyzer drain"]
+PairedBy = Literal["window mean", "interpolation", "nearest"]
+
+_RESULT = re.compile(r"(<?) ?(-?[0-9][0-9.]*)(?: ([^\s<>]{1,12}))?")
+
+
+@dataclass(frozen=True, slots=True)
+class LabResult:
+    """A result as the laboratory's slip states it: a number with its unit, or less than one."""
+
+    reading: Reading
+    below: bool
+    unit: str
+
+    @property
+    def value(self) -> Decimal:
+        return self.reading.value
+
+
+def lab_result(text: str) -> LabResult:
+    """Read a typed result; raises CorrectTheEntry for anything but a number with a unit, or "<" before it.
+
+    >>> lab_result("0.11 NTU").unit, lab_result("<0.02 NTU").below
+    ('NTU', True)
+    """
+    match = _RESULT.fullmatch(text)
+    if match is None:
+        raise CorrectTheEntry(
+            f"{text[:40]!r} is not a result such as 0.11 NTU or <0.02 NTU; type it as the slip of the "
+            f"laboratory states it, a number with its unit.",
+            found=text[:40],
+            expected="a result such as 0.11 NTU",
+        )
+    return LabResult(Reading.parse(match[2]), bool(match[1]), match[3] or "")
+
+
+def _result(text: str) -> str:
+    try:
+        lab_result(text)
+    except CorrectTheEntry as problem:
+        raise said(problem.message) from None
+    return text
+
+
+Result = Annotated[Text, AfterValidator(_result)]
+
+
+class Shown(Part):
+    """What the analyzer showed at one moment, by the watch."""
+
+    shown: Annotated[Number, Ask("shown on the display", "analyzer")]
+    at: Annotated[AtTime, Ask("read at")]
+    control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
+
+
+class Grab(Part):
+    """A sample taken by hand and measured with another instrument."""
+
+    taken_at: Annotated[Place, Ask("taken at")]
+    collected: Annotated[AtTime, Ask("collected")]
+    analysed: Annotated[AtTime, Ask("analysed")]
+    result: Annotated[
+        Result, Ask("result", help="as the slip states it, with its unit; <0.02 NTU is one too")
+    ]
+    instrument: Annotated[Name, Ask("instrument", refers="standard")]
+    measurand: Annotated[Text | None, Ask("measurand", help="only where the slip names one")] = None
+    species: Annotated[Text | None, Ask("species", help="as the register has it: free, total")] = None
+    rounding: Annotated[
+        Literal["as read", "by method 180.1"], Ask("rounding", help="by method 180.1: steps of 0.05 NTU")
+    ] = "as read"
+    temperature_c: Annotated[Number | None, Ask("temperature of the grab", "°C")] = None
+    line_c: Annotated[Number | None, Ask("temperature in the line", "°C")] = None
+    method: Annotated[Text | None, Ask("method", help="with its revision")] = None
+    checked: Annotated[Text | None, Ask("check of the instrument")] = None
+    collected_by: Annotated[Text | None, Ask("collected by")] = None
+    analysed_by: Annotated[Text | None, Ask("analysed by")] = None
+
+    @property
+    def lab(self) -> LabResult:
+        return lab_result(self.result)
+
+
+class Decision(Part):
+    action: Annotated[Literal["leave alone", "adjust"], Ask("decision")]
+    why: Annotated[Text, Ask("because")]
+    despite: Annotated[
+        Notes | None, Ask("goes on in spite of the brake, because", help="opinion of the performer")
+    ] = None
+
+
+class Adjusted(Part):
+    """What was changed in the analyzer, from what to what."""
+
+    what: Annotated[Text, Ask("what", help="offset, slope, sensitivity, as its menu calls it")]
+    setting_from: Annotated[Number, Ask("setting from")]
+    setting_to: Annotated[Number, Ask("setting to")]
+    at: Annotated[Time, Ask("at")]
+
+
+class Work(Part):
+    """From the online values to the grab after an adjustment."""
+
+    sample_flow_ml_min: Annotated[
+        Number | None, Ask("sample flow", "mL/min", help="by cup and watch; left out: that of the register")
+    ] = None
+    online: Annotated[
+        tuple[Shown, ...],
+        Field(max_length=60),
+        Ask("online value", help="before, at and after the grab, written before its result is known"),
+    ] = ()
+    trend: Annotated[
+        Text | None, Ask("export with the online values", refers="trend", help="a file in trends/")
+    ] = None
+    paired_by: Annotated[
+        PairedBy | None,
+        Ask("paired by", help="left out: typed values by interpolation, an export by the mean of a window"),
+    ] = None
+    grab: Annotated[tuple[Grab, ...], Field(max_length=6), Ask("grab")]
+    decision: Annotated[Decision | None, Ask("decision")] = None
+    adjusted: Annotated[Done[Adjusted] | None, Ask("adjusted")] = None
+    online_after: Annotated[tuple[Shown, ...], Field(max_length=60), Ask("online value after")] = ()
+    grab_after: Annotated[Done[Grab] | None, Ask("grab after")] = None
+
+
+class GrabSheet(Tail, Work, Head):
+    """One comparison."""
+
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = ()
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        if not self.grab:
+            raise said("grab holds no grab; enter at least one.")
+        if not self.online and self.trend is None:
+            raise said(
+                "there is no online value; enter what the display showed before and after the grab under "
+                "online, or name an export of the control system under trend."
+            )
+        adjusts = self.decision is not None and self.decision.action == "adjust"
+        changed = isinstance(self.adjusted, Adjusted)
+        if changed and not adjusts:
+            raise said(
+                "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
+                'the decision, or adjusted.not_done = "because ..."'
+            )
+        if adjusts and self.adjusted is None:
+            raise said(
+                "the decision is to adjust and adjusted is missing; enter from what to what, or "
+                'adjusted.not_done = "because ..."'
+            )
+        self._after(changed)
+        return self
+
+    def _after(self, changed: bool) -> None:
+        if changed and self.grab_after is None:
+            raise said(
+                "it was adjusted and grab_after is missing; enter the grab after it, or "
+                'grab_after.not_done = "because ..."'
+            )
+        if isinstance(self.grab_after, Grab) and not changed:
+            raise said(
+                "grab_after is the grab after an adjustment, and nothing was adjusted; enter it as grab."
+            )
+        if isinstance(self.grab_after, Grab) and not self.online_after and self.trend is None:
+            raise said(
+                "grab_after has no online value; enter what the display showed under online_after, or "
+                'grab_after.not_done = "because ..."'
+            )
+
+
+def grab_done(part: Grab | NotDone | None) -> Grab | None:
+    """Return a grab where one was taken."""
+    return part if isinstance(part, Grab) else None

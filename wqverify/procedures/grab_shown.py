@@ -1,0 +1,246 @@
+"""What is shown beside the checks of a comparison: values, hand calculations and charts."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from math import sqrt
+
+from wqverify.calculations.uncertainty import round_up
+from wqverify.procedures.grab_budget import PER_DEGREE, PER_DEGREE_HALF
+from wqverify.procedures.grab_compare import Compare, Comparison, tolerance_of
+from wqverify.procedures.grab_pairs import Paired
+from wqverify.procedures.grab_run import LAST, Run, mean_difference
+from wqverify.procedures.grab_sizes import PH
+from wqverify.terms import Chart, Given, Line, Quantity, Series, Value, Working
+
+MOST = 60  # points of a trace around a grab
+BY = {
+    "window mean": "mean of the values in the window",
+    "interpolation": "straight line between the two records around the moment",
+    "nearest": "the nearest record",
+}
+
+
+def values(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Value]:
+    """Give the quantities that are shown and not judged."""
+    unit = given.analyzer.unit
+    for c in known.all:
+        base = c.key
+        delay = c.pair.delay
+        parts = ", ".join(f"{word} {size:.1f} s" for word, size in delay.parts) or "no part of it is known"
+        quantity = Quantity(str(delay.seconds), "s", float(delay.seconds))
+        label = f"{c.label}: delay of its water, from {c.grab.taken_at}"
+        yield Value(f"{base}.delay", c.stage, label, quantity, parts)
+        if c.pair.value is not None:
+            label, source = f"{c.label}: paired online value", BY[c.pair.online.by]
+            quantity = Quantity(f"{c.pair.fixed:f}", unit, float(c.pair.value))
+            yield Value(f"{base}.paired", c.stage, label, quantity, f"{source}, {c.pair.online.source}")
+            quantity = Quantity(f"{c.pair.change:f}", unit, float(c.pair.change))
+            source = f"largest minus smallest of {len(c.pair.around)} values"
+            yield Value(
+                f"{base}.change",
+                c.stage,
+                f"{c.label}: change of the online value around it",
+                quantity,
+                source,
+            )
+    for place, mean in known.means.items():
+        label = f"Mean difference by the grabs of this visit, at the {place}"
+        yield Value(f"as_found.mean.{place.replace(' ', '_')}", "as_found", label, mean, "of this visit")
+    yield from run_values(runs, unit)
+
+
+def run_values(runs: Sequence[Run], unit: str) -> Iterator[Value]:
+    """Give the mean of the last differences with its interval, where there are two or more."""
+    for run in runs:
+        if len(run.differences) > 1:
+            label = f"Mean of the last {len(run.differences)} differences at the {run.place}"
+            source = "the interval is of the differences, not U of the analyzer"
+            key = f"run.{run.place.replace(' ', '_')}"
+            yield Value(key, "run", label, mean_difference(run, unit), source)
+
+
+# ---------------------------------------------------------------- hand calculations
+
+
+def workings(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Working]:
+    """Give the calculations a person with a pocket calculator can follow."""
+    unit = given.analyzer.unit
+    for c in known.all:
+        yield from _delay_working(c, given)
+        if known.measurand is PH:
+            yield from _temperature_working(c)
+        if c.pair.value is not None:
+            yield from _pair_working(c.label, c.pair, unit)
+        if c.quantity is not None:
+            yield Working(
+                f"{c.label}, {c.stage.replace('_', ' ')}",
+                "d = R − G",
+                f"{c.pair.fixed:f} − {_signed(Decimal(c.reference))}",
+                f"{c.pair.fixed - Decimal(c.reference):f} {unit}",
+                "online value minus grab",
+            )
+            yield expanded_working(f"{c.label}: expanded uncertainty", c.quantity)
+    yield from run_workings(runs, unit)
+
+
+def _delay_working(c: Comparison, given: Given) -> Iterator[Working]:
+    """The delay from the process tap, once a stage and place: that is where the line counts."""
+    line, delay = given.analyzer.sample_line, c.pair.delay
+    if line is None or c.grab.taken_at != "process tap" or c.name not in ("grab_1", "grab"):
+        return
+    cell = line.cell_ml if line.cell_ml is not None else Decimal(0)
+    besides = [f"{size:.1f}" for word, size in delay.parts if word not in ("line", "cell")]
+    volume = f"3.14159 × {line.bore_mm}² × {line.length_m} / 4 + {cell}"
+    yield Working(
+        f"{c.label}: delay from the process tap",
+        "t = 60 (π d² L / 4 + V) / Q + late; d in mm, L in m, V of the cell in mL, Q in mL/min",
+        " + ".join([f"60 × ({volume}) / {delay.flow}", *besides]),
+        f"{delay.seconds} s",
+        "plug flow in the line, mixing in the cell, response and half of an averaging",
+    )
+
+
+def _temperature_working(c: Comparison) -> Iterator[Working]:
+    grab = c.grab
+    if grab.temperature_c is None or grab.line_c is None or not c.reference:
+        return
+    line, taken = _signed(grab.line_c.value), _signed(grab.temperature_c.value)
+    yield Working(
+        f"{c.label}: the grab at the temperature of the line",
+        f"G = pH + a (t − tG), tG of the grab, a = {_minus(PER_DEGREE)} pH/°C",
+        f"{grab.lab.reading.text} + {_signed(PER_DEGREE)} × ({line} − {taken})",
+        f"{c.reference} pH",
+        f"a of drinking water within ±{PER_DEGREE_HALF} pH/°C, from memory",
+    )
+
+
+def _pair_working(label: str, pair: Paired, unit: str) -> Iterator[Working]:
+    good = [row for row in pair.used if row.value is not None]
+    if len(good) < 2:
+        return
+    if pair.online.by == "window mean":
+        several = [f"{row.value:f}" for row in good]
+        shown = " + ".join(several) if len(several) <= 12 else f"{several[0]} + … + {several[-1]}"
+        yield Working(
+            f"{label}: mean of the window",
+            "R = Σ x / n",
+            f"({shown}) / {len(good)}",
+            f"{pair.fixed:f} {unit}",
+            f"{pair.online.source}, around {pair.at:%H:%M:%S}",
+        )
+        return
+    first, second = good[0], good[-1]
+    whole = round((second.at - first.at).total_seconds())
+    part = round((pair.at - first.at).total_seconds())
+    yield Working(
+        f"{label}: between two records",
+        "R = x1 + (x2 − x1) (t − t1) / (t2 − t1), times in s from t1",
+        f"{first.value:f} + ({second.value:f} − {_signed(first.value or Decimal(0))}) × {part} / {whole}",
+        f"{pair.fixed:f} {unit}",
+        f"{pair.online.source}, at {pair.at:%H:%M:%S}",
+    )
+
+
+def expanded_working(label: str, found: Quantity) -> Working:
+    """Return one U written out, from what each cause contributes in the budget.
+
+    The contributions are put in with as many figures as it takes to end, rounded up, in the U shown.
+    """
+    assert found.k is not None
+    put_in = answer = ""
+    for figures in range(3, 16):
+        k, *parts = (_figures(size, figures) for size in (found.k, *_contributions(found)))
+        by_hand = float(k) * sqrt(sum(float(part) ** 2 for part in parts))
+        answer = _figures(by_hand, figures + 1)
+        put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
+        if round_up(by_hand) == round_up(float(answer)) == found.expanded:
+            break
+    return Working(
+        label,
+        "U = k √(c1² + c2² + …), c what each cause contributes in the budget",
+        put_in,
+        f"{answer} {found.unit}, rounded up {found.expanded} {found.unit}",
+        "JCGM 100:2008 (GUM), 5.1.2, 6.2.1",
+    )
+
+
+def _contributions(found: Quantity) -> list[float]:
+    return [line.contribution for line in found.budget if line.contribution]
+
+
+def _figures(size: float, figures: int) -> str:
+    exact = Decimal(repr(size))
+    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}"
+
+
+def run_workings(runs: Sequence[Run], unit: str) -> Iterator[Working]:
+    """Give the interval of the mean difference, put in and worked out."""
+    for run in runs:
+        if len(run.differences) < 2:
+            continue
+        mean = mean_difference(run, unit)
+        assert mean.u is not None
+        assert mean.k is not None
+        yield Working(
+            f"Interval of the mean of the last {len(run.differences)} differences, {run.place}",
+            "U = k s / √n, s their standard deviation",
+            f"{mean.k:.3f} × {mean.u * len(run.differences) ** 0.5:.6f} / √{len(run.differences)}",
+            f"{mean.text} {unit} with U {round_up(mean.k * mean.u)} {unit}",
+            "JCGM 100:2008 (GUM), 4.2.3 and G.3; of the differences, not of the analyzer",
+        )
+
+
+def _signed(value: Decimal) -> str:
+    """A negative number put into a formula stands in brackets."""
+    return f"{value:f}" if value >= 0 else f"({_minus(value)})"
+
+
+def _minus(value: Decimal) -> str:
+    return f"{value:f}".replace("-", "−")
+
+
+# ---------------------------------------------------------------- charts
+
+
+def charts(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Chart]:
+    """Give the online values around the grabs, and the run of differences."""
+    unit = given.analyzer.unit
+    place = known.place()
+    here = [c for c in known.all if c.place == place and c.stage == "as_found"]
+    points: dict[str, str] = {}
+    for c in here:
+        for row in c.pair.around[:MOST]:
+            points[row.at.isoformat(timespec="seconds")] = f"{row.value:f}"
+    if len(points) > 1:
+        series = [Series(f"online value, {place}", tuple((at, x, "") for at, x in sorted(points.items())))]
+        grabs = [(c.pair.at.isoformat(timespec="seconds"), c.reference, "") for c in here if c.reference]
+        if grabs:
+            series.append(Series("grab, moved by its delay", tuple(dict.fromkeys(grabs))))
+        title = "Online values around the grabs, by the clock of the online values"
+        yield Chart("trace", title, "time", unit, tuple(series))
+    yield from run_charts(runs, given)
+
+
+def run_charts(runs: Sequence[Run], given: Given) -> Iterator[Chart]:
+    """Give the last differences in time against the tolerance at the newest."""
+    unit, tolerance = given.analyzer.unit, tolerance_of(given)
+    shown = [run for run in runs if len(run.differences) > 1]
+    if not shown:
+        return
+    series = tuple(
+        Series(
+            run.place,
+            tuple(
+                (at, f"{d:f}", "") for at, d in reversed(list(zip(run.when, run.differences, strict=True)))
+            ),
+        )
+        for run in shown
+    )
+    fixed = tolerance is not None and tolerance.percent is None
+    bounds = tolerance.at(Decimal(0)) if tolerance is not None and fixed else ()
+    lines = tuple(Line(f"tolerance {bound:+f} {unit}", f"{bound:f}") for bound in bounds if bound is not None)
+    yield Chart(
+        "trace", f"The last differences, at most {LAST}", "time", f"online minus grab, {unit}", series, lines
+    )
