@@ -22,11 +22,13 @@ TRADE = ("ph_buffers_ready_made", "trade 1")
 HJ = ("ph_buffers_hj1147", "HJ 1147-2020")
 JIS = ("ph_buffers_jis_z8802", "JIS Z 8802")
 NERNST = ("nernst_slope", "SI 2019")
+REPORTING = ("turbidity_reporting", "EPA 180.1 rev 2.0")  # steps by band: nothing lies between its rows
 
 COLUMNS = [
     pytest.param(edition, column, id=f"{edition[0]}-{column}")
     for edition in tables.names()
     for column in tables.load(*edition).columns
+    if edition != REPORTING
 ]
 
 
@@ -256,7 +258,8 @@ def test_every_table_explains_itself(path: Path) -> None:
     assert set(described["x"]) == {"label", "unit", "low", "high"}
     with (path.parent / described["data"]).open(encoding="utf-8", newline="") as stream:
         head, *rows = csv.reader(stream)
-    assert head == ["temperature_c", *described["column"]]
+    steps = path.stem.startswith(REPORTING[0])
+    assert head == ["from_ntu" if steps else "temperature_c", *described["column"]]
     assert [described["x"]["low"], described["x"]["high"]] == [rows[0][0], rows[-1][0]]
     for place, name in enumerate(head[1:], start=1):
         column = described["column"][name]
@@ -265,7 +268,8 @@ def test_every_table_explains_itself(path: Path) -> None:
         given = [row for row in rows if row[place]]
         assert [column["low"], column["high"]] == [given[0][0], given[-1][0]]
         decimals = {len(row[place].partition(".")[2]) for row in given}
-        assert decimals == {len(column["digit"].partition(".")[2])}, name
+        finest = len(column["digit"].partition(".")[2])
+        assert (max(decimals) == finest) if steps else (decimals == {finest}), name
 
 
 def test_verification_is_in_words_not_codes() -> None:
@@ -276,7 +280,15 @@ def test_verification_is_in_words_not_codes() -> None:
 def test_every_file_of_figures_has_a_description() -> None:
     folder = shipped_folder("standards_tables")
     assert {path.stem for path in folder.glob("*.csv")} == {path.stem for path in DESCRIPTIONS}
-    assert set(tables.names()) == {IUPAC, TRADE, HJ, JIS, NERNST}
+    assert set(tables.names()) == {IUPAC, TRADE, HJ, JIS, NERNST, REPORTING}
+
+
+def test_reporting_increments_are_steps_at_the_edges_of_the_method() -> None:
+    """EPA Method 180.1 rev 2.0, section 12: 0.05 to 1 NTU, then 0.1, 1 from 10, 5 from 40, 10, 50 and 100."""
+    rows = [(str(low), str(step)) for low, step in tables.load(*REPORTING).nodes("increment")]
+    assert rows == [
+        ("0", "0.05"), ("1", "0.1"), ("10", "1"), ("40", "5"), ("100", "10"), ("400", "50"), ("1000", "100"),
+    ]  # fmt: skip
 
 
 def test_use_names_edition_digest_and_source() -> None:
