@@ -443,7 +443,7 @@ def test_a_full_disk_loses_nothing_and_the_next_command_finishes(
 ) -> None:
     import errno
     import os
-    
+
     def full(_handle: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
