@@ -71,6 +71,7 @@ class Measured:
     exact: Decimal  # what the standard is worth for this analyzer, NTU
     readings: tuple[Reading, ...]  # those that held still
     mean: Decimal  # of them, fixed two digits beyond the display
+    unrounded: Decimal = Decimal(0)
     insertions: int = 1
     assigned: Assigned | None = None
     steps: tuple[Step, ...] = ()

@@ -96,7 +96,7 @@ def _refuse_secondary(
             found=known.id,
             where=path,
         )
-    ways = f"read in a primary standard; or calibrate {tag} with primary standards and assign {known.id} a value."
+    ways = f"read in a primary standard; or calibrate {tag} with primary ones and assign {known.id} a value."
     row = known.assigned_to(tag, sheet.date)
     if row is None:
         others = ", ".join(sorted({f"{other.tag} ({other.on})" for other in known.assigned})) or "none"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from itertools import pairwise
 from typing import Any
 
 from wqverify.calculations import turbidity
@@ -84,12 +83,8 @@ def _measured(name: str, part: OnStandards, sheet: Any, given: Given, gains: Gai
     if isinstance(part.zero, Zero):
         points.append(_zero(name, part.zero, sheet, given))
         typed.append(part.zero)
-    names: dict[str, int] = {}
-    for index, point in enumerate(part.points):
+    for index, (id_, point) in enumerate(zip(names_of(part.points), part.points, strict=True)):
         known = standard(point.standard, f"{name}.points.{index}.standard", given)
-        id_ = f"{known.id}-diluted" if point.diluted else known.id
-        names[id_] = names.get(id_, 0) + 1
-        id_ = f"{id_}-{names[id_]}" if names[id_] > 1 else id_
         points.append(_point(name, index, id_, known, point, sheet, given))
         typed.append(point)
     process = _process(name, sheet)
@@ -108,6 +103,16 @@ def _measured(name: str, part: OnStandards, sheet: Any, given: Given, gains: Gai
         no_fit=no_fit,
     )
     return replace(stage, quantities=_quantities(stage, given, gains))
+
+
+def names_of(points: Sequence[TurbidityPoint]) -> list[str]:
+    """Return how the points of a stage are called: by their standard, and whether it was diluted."""
+    found: list[str] = []
+    for point in points:
+        name = f"{point.standard}-diluted" if point.diluted else point.standard
+        before = sum(other == name or other.startswith(f"{name}-") for other in found)
+        found.append(f"{name}-{before + 1}" if before and point.diluted else name)
+    return found
 
 
 def _point(
@@ -166,6 +171,7 @@ def _read(measured: Measured, read: Read, sheet: Part, given: Given) -> Measured
     return replace(
         measured,
         readings=counted,
+        unrounded=mean,
         mean=_fixed(mean, max(r.digit for r in counted)),
         control_system=read.control_system,
         frozen=_stood_still(measured.path, read, sheet, given) if read.control_system else "",
@@ -230,21 +236,21 @@ def _process(stage: str, sheet: Part) -> Process | None:
 def _between(
     points: Sequence[Measured], process: Process | None
 ) -> tuple[tuple[Measured, Measured] | None, str]:
-    """The two standards around the displayed process value; nothing is continued beyond them."""
+    """The two standards around the displayed process value, the nearest two where none is beyond it.
+
+    A secondary standard has no part in it: it shows a change, not an error.
+    """
     if process is None:
         return None, "the process value was not read with it"
-    usable = sorted((p for p in points if p.counts), key=lambda p: p.mean)
+    usable = sorted((p for p in points if p.counts and p.kind != "secondary"), key=lambda p: p.mean)
     if len(usable) < 2:
-        return None, "one standard gives no error between standards; two are needed"
-    pairs = [
-        (low, high)
-        for low, high in pairwise(usable)
-        if low.mean <= process.ntu.value <= high.mean and low.mean < high.mean
-    ]
-    if not pairs:
-        ends = f"{usable[0].mean} to {usable[-1].mean}"
-        return None, f"the process value {process.ntu.text} lies outside what was read on standards, {ends}"
-    return pairs[0], ""
+        count = "one standard that counts gives" if usable else "no primary standard that counts gives"
+        return None, f"{count} no error between standards; two are needed"
+    above = next((i for i, p in enumerate(usable) if p.mean >= process.ntu.value), len(usable) - 1)
+    low, high = usable[max(above, 1) - 1], usable[max(above, 1)]
+    if low.mean == high.mean:
+        return None, f"the display showed {low.mean} on two standards"
+    return (low, high), ""
 
 
 # ---------------------------------------------------------------- budgets
@@ -330,14 +336,15 @@ def _exact(stage: Stage) -> dict[str, str]:
         if point.control_system is not None:
             texts[f"{point.id}.control_system"] = f"{point.control_system.value - point.exact:f}"
     if stage.between and stage.process:
-        texts["process.error"] = f"{exact_at_process(stage):f}"
+        fixed = exact_at_process(stage).quantize(stage.process.ntu.digit.scaleb(-ENDS_WITHIN)) + 0
+        texts["process.error"] = f"{fixed:f}"
     return texts
 
 
 def exact_at_process(stage: Stage) -> Decimal:
-    """Return the error at the displayed process value, fixed two digits beyond the display."""
+    """Return the error at the displayed process value, to the 28 digits of decimal arithmetic."""
     assert stage.between is not None
     assert stage.process is not None
     low, high = stage.between
     found = turbidity.error_between(stage.process.ntu.value, low.mean, low.error, high.mean, high.error)
-    return Decimal(found).quantize(stage.process.ntu.digit.scaleb(-ENDS_WITHIN)) + 0
+    return Decimal(found)

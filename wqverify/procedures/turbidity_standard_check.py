@@ -1,0 +1,112 @@
+"""Check of an online turbidity analyzer on primary or secondary standards: as found, cleaned, as left.
+
+The sheet's own parts: ``turbidity_parts``; readings, values of standards and budgets: ``turbidity_stages``
+and ``turbidity_inputs``; what is refused: ``turbidity_rules``. No tolerance is shipped: the register says how
+far off is too far, and without one the error is shown and not evaluated.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Self
+
+from pydantic import model_validator
+
+from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Number, Tail
+from wqverify.procedures.parts import Part as _Part
+from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
+from wqverify.procedures.turbidity_notes import AS_FOUND, FORMAZIN, HANDLING, LAMP, TELL, TO_WASTE, notes
+from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, same_stage
+from wqverify.procedures.turbidity_rules import CALIBRATION, refuse
+from wqverify.procedures.turbidity_settings import SETTINGS
+from wqverify.procedures.turbidity_shown import REPORTING, charts, values, workings
+from wqverify.procedures.turbidity_stages import stages
+from wqverify.terms import Ask, Given, Outcome, Procedure, Result, Slices
+
+
+class Work(_Part):
+    """From the process before to the process after."""
+
+    process_before: Annotated[Done[Process] | None, Ask("process before")] = None
+    optics: Annotated[Done[Optics] | None, Ask("light and water")] = None
+    as_found: Annotated[Done[OnStandards], Ask("as found")]
+    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
+    after_cleaning: Annotated[Done[OnStandards] | None, Ask("after cleaning")] = None
+    as_left: Annotated[DoneOrSame[OnStandards], Ask("as left")]
+    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
+    settled_min: Annotated[
+        Number | None, Ask("settled after", "min", help="from sample flow on to a steady process value")
+    ] = None
+
+
+class TurbidityCheckSheet(Tail, Work, Head):
+    """One visit."""
+
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
+        frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"}),
+        frozenset(
+            {
+                "process_after",
+                "output_released",
+                "signal",
+                "loop_in_auto",
+                "alarm_restored",
+                "operations_told_after",
+            }
+        ),
+    )
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        same_stage(self, changed=False)
+        return self
+
+
+def compute(sheet: TurbidityCheckSheet, given: Given, slices: Slices) -> Result:  # noqa: ARG001
+    """Return the result of one visit.
+
+    Raises CorrectTheEntry or ChooseAnother, with the legal ways on, for what cannot be taken: another serial
+    on the plate, times out of order, a standard expired or entered twice, a secondary standard without a
+    value for this analyzer or with one that a newer primary calibration has voided, volumes that do not fit,
+    readings outside the range.
+    """
+    refuse(sheet, given, secondary=True)
+    measured = stages(sheet, given)
+    checks = tuple(checks_of(sheet, given, measured))
+    unit = given.analyzer.unit
+    facts = {"settled_min": sheet.settled_min.text} if sheet.settled_min else {}
+    return Result(
+        checks=checks,
+        values=tuple(values(sheet, given, measured)),
+        workings=tuple(workings(measured, checks, unit)),
+        notes=tuple(notes(sheet, given, measured, checks)),
+        charts=tuple(charts(measured, checks, unit)),
+        facts={"adjusted": "no", **facts},
+    )
+
+
+def expects(sheet: TurbidityCheckSheet, given: Given) -> tuple[str, ...]:
+    """Return the keys of the checks that a sheet asks for; a result without one of them is an error."""
+    return keys_of(sheet, given)
+
+
+def opens(result: Result) -> tuple[tuple[str, str], ...]:
+    """Return what the result opens next: a failure that cleaning did not mend asks for a calibration."""
+    if result.outcome("as_left") is Outcome.FAIL:
+        return ((CALIBRATION, "it is outside its tolerance as left"),)
+    return ()
+
+
+PROCEDURE = Procedure(
+    name="turbidity_standard_check",
+    title="Turbidity check on a standard",
+    revision=1,
+    Sheet=TurbidityCheckSheet,
+    compute=compute,
+    expects=expects,
+    cautions=(TELL, AS_FOUND, TO_WASTE, FORMAZIN, HANDLING, LAMP),
+    tables=(REPORTING,),
+    opens=opens,
+    tolerances=TOLERANCES,
+    settings=SETTINGS,
+    looks_back={CALIBRATION: 1},
+)
