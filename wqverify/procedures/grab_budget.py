@@ -24,6 +24,7 @@ from wqverify.terms import Given, Input, Quantity, Standard
 PER_DEGREE = Decimal("-0.008")  # change of pH per °C in drinking water; memory
 PER_DEGREE_HALF = Decimal("0.004")
 WATER = "pH of water per °C"
+READ_TO = "slip of the laboratory, read to"
 LAG_U_S = "60"  # clocks and archive interval; common practice
 
 
@@ -63,7 +64,7 @@ def differences(several: Sequence[Compared], measurand: Measurand, given: Given)
     unit = given.analyzer.unit
     x = Inputs(given.analyzer.settings, sizes_of(measurand))
     lag = _lag(x)
-    parts = [_Causes.of(x, one, measurand, unit) for one in several]
+    parts = [_Causes.of(x, one, measurand, given) for one in several]
 
     def model(v: Mapping[str, Any]) -> dict[str, Any]:
         found = {part.name: part.difference(v, v[lag]) for part in parts}
@@ -90,16 +91,16 @@ class _Causes:
     apart: str  # temperature difference, empty for none
 
     @classmethod
-    def of(cls, x: Inputs, one: Compared, measurand: Measurand, unit: str) -> _Causes:
+    def of(cls, x: Inputs, one: Compared, measurand: Measurand, given: Given) -> _Causes:
         assert one.pair.value is not None
-        gain, zeros = instrument_causes(x, one.instrument, measurand, unit)
+        gain, zeros = instrument_causes(x, one.instrument, measurand, given.analyzer.unit)
         return cls(
             one.name,
             float(one.pair.value),
             _online_causes(x, one.name, one.pair),
             _rate(one.pair),
             float(one.grab.lab.value),
-            grab_causes(x, one.name, one.grab, measurand, one.instrument, unit),
+            grab_causes(x, one.name, one.grab, measurand, one.instrument, given),
             gain,
             zeros,
             _apart(x, one.name, one.grab, measurand),
@@ -213,17 +214,12 @@ def instrument_causes(
 
 
 def grab_causes(
-    x: Inputs, name: str, grab: Grab, measurand: Measurand, instrument: Standard, unit: str
+    x: Inputs, name: str, grab: Grab, measurand: Measurand, instrument: Standard, given: Given
 ) -> list[str]:
     """Enter what makes one grab uncertain: its repeatability, the step of its slip, its temperature."""
-    own = f"repeatability of a grab:{name}"
+    own, unit = f"repeatability of a grab:{name}", given.analyzer.unit
     x[own] = repeatability(grab.lab.value, measurand, x.settings, unit)
-    step, source = slip_step(grab)
-    digit = f"step of the slip {step}:{instrument.id}"
-    x[digit] = Input(
-        0.0, float(step) / ROOT12, "rectangular", size_from="resolution", source=f"{source} {step} {unit}"
-    )
-    return [own, digit]
+    return [own, step_cause(x, *slip_step(grab, given), instrument, unit)]
 
 
 def _apart(x: Inputs, name: str, grab: Grab, measurand: Measurand) -> str:
@@ -247,12 +243,20 @@ def _apart(x: Inputs, name: str, grab: Grab, measurand: Measurand) -> str:
     return cause
 
 
-def slip_step(grab: Grab) -> tuple[Decimal, str]:
+def slip_step(grab: Grab, given: Given) -> tuple[Decimal, str]:
     """Return the step of the result of a grab, and where it comes from."""
     if grab.rounding == "by method 180.1":
-        step = max(reported_step(grab.lab.value), grab.lab.reading.digit)
+        step = max(reported_step(grab.lab.value, given), grab.lab.reading.digit)
         return step, "reported by EPA method 180.1 in steps of"
-    return grab.lab.reading.digit, "slip of the laboratory, read to"
+    return grab.lab.reading.digit, READ_TO
+
+
+def step_cause(x: Inputs, step: Decimal, source: str, instrument: Standard, unit: str) -> str:
+    """Enter the step of a slip, one cause for every result of one instrument in that step."""
+    cause = f"step of the slip {step}:{instrument.id}"
+    words = f"{source} {step} {unit}"
+    x[cause] = Input(0.0, float(step) / ROOT12, "rectangular", size_from="resolution", source=words)
+    return cause
 
 
 def repeatability(value: Decimal, measurand: Measurand, settings: Mapping[str, str], unit: str) -> Input:

@@ -19,7 +19,7 @@ from wqverify.procedures.grab_pairs import (
     paired,
     why_unsteady,
 )
-from wqverify.procedures.grab_sheet import Adjusted, Grab, GrabSheet, grab_done
+from wqverify.procedures.grab_sheet import Adjusted, Grab, GrabSheet, LabResult, grab_done
 from wqverify.procedures.grab_sizes import PH, Measurand, holding_minutes, measurand_of
 from wqverify.procedures.rules import overdue, setting, standard
 from wqverify.terms import Given, Place, Quantity, Slices, Standard, Tolerance
@@ -114,7 +114,7 @@ def _comparison(
     pair = paired(given.times[f"{path}.collected"], grab, online, flow_of(sheet), given)
     other = another_measurand(grab, given)
     reference = "" if other or grab.lab.below else f"{at_line(grab, measurand):f}"
-    reasons = [other, *_why_no_result(path, grab, instrument, given), pair.reason]
+    reasons = [other, *why_no_result(path, grab.lab, instrument, given), pair.reason]
     if pair.value is not None:
         reasons += [why_unsteady(pair, _limit(reference, given), given), held_during(pair, given.times)]
     reason = "; ".join(filter(None, reasons))
@@ -176,9 +176,15 @@ def another_measurand(grab: Grab, given: Given) -> str:
     if grab.species and plain_species(grab.species) != plain_species(analyzer.species):
         has = analyzer.species or "no species in the register"
         return f"the grab is {grab.species} and {analyzer.tag} measures {has}"
+    return other_unit(lab, given)
+
+
+def other_unit(lab: LabResult, given: Given) -> str:
+    """Return why a result is in another unit than the analyzer shows, or in none; both said."""
+    analyzer = given.analyzer
     if not lab.unit and analyzer.unit != "pH":
         return (
-            f"the result {grab.result} has no unit, and {analyzer.tag} shows {analyzer.unit}; type it as the "
+            f"the result {lab.text} has no unit, and {analyzer.tag} shows {analyzer.unit}; type it as the "
             f"slip states it"
         )
     if lab.unit and _plain_unit(lab.unit) != _plain_unit(analyzer.unit):
@@ -195,12 +201,13 @@ def _plain_unit(unit: str) -> str:
     return unit.replace("µ", "u").replace("μ", "u").casefold()
 
 
-def _why_no_result(path: str, grab: Grab, instrument: Standard, given: Given) -> list[str]:
+def why_no_result(path: str, lab: LabResult, instrument: Standard, given: Given) -> list[str]:
+    """Return why a result cannot be judged: too small to tell, kept too long, instrument past its date."""
     found = []
-    if grab.lab.below:
+    if lab.below:
         found.append(
-            f"the result is {grab.result}: below what the laboratory can tell, so a difference to it cannot "
-            f"be judged"
+            f"the result is {lab.text}: below what the laboratory can tell, so a difference to it cannot be "
+            f"judged"
         )
     kept, source = holding_minutes(measurand_of(given.analyzer), given.analyzer.settings)
     waited = minutes_waited(path, given)

@@ -22,6 +22,7 @@ from wqverify.procedures.grab_rules import brake, refuse
 from wqverify.procedures.grab_run import FACT, Run, run_of
 from wqverify.procedures.grab_sheet import Adjusted, GrabSheet
 from wqverify.procedures.grab_shown import charts, values, workings
+from wqverify.procedures.grab_sizes import REPORTING
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import (
     Analyzer,
@@ -219,6 +220,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    tables=(REPORTING,),
     tolerances=("grab",),
     settings={**PAIRING, **GRAB},
     looks_back={"*": 40},

@@ -145,7 +145,7 @@ def _cautions(sheet: GrabSheet, given: Given, known: Compare) -> Iterator[str]:
 def grab_cautions(title: str, grab: Grab, measurand: Measurand, given: Given) -> Iterator[str]:
     """Say what of a grab makes its result weaker."""
     if grab.rounding == "by method 180.1":
-        step = reported_step(grab.lab.value)
+        step = reported_step(grab.lab.value, given)
         yield (
             f"{title} is reported by EPA method 180.1 in steps of {step} NTU: that widens U; ask for the "
             f"value as it was read."

@@ -23,6 +23,8 @@ def refuse(sheet: GrabSheet, given: Given) -> None:
     refuse_visit(sheet, given)
     for path, title, _grab in grabs(sheet):
         refuse_analysed_before(path, title, given)
+    if grab_done(sheet.grab_after) is not None:
+        refuse_taken_before("grab_after", given)
     for path, value in _shown(sheet):
         refuse_outside(path, "The online value", value, given, given.analyzer.low, given.analyzer.high)
     flow = sheet.sample_flow_ml_min
@@ -55,6 +57,19 @@ def refuse_analysed_before(path: str, title: str, given: Given) -> None:
             found=analysed,
             expected=f"not before {taken}",
             where=f"{path}.analysed",
+        )
+
+
+def refuse_taken_before(path: str, given: Given) -> None:
+    """Raise CorrectTheEntry for a grab after an adjustment that was collected before it."""
+    taken, adjusted = given.times[f"{path}.collected"], given.times.get("adjusted.at")
+    if adjusted and datetime.fromisoformat(taken) < datetime.fromisoformat(adjusted):
+        raise CorrectTheEntry(
+            f"The grab after the adjustment was collected at {_clock(taken)}, before the adjustment at "
+            f"{_clock(adjusted)}; correct one of them, or enter it as a grab before.",
+            found=taken,
+            expected=f"not before {adjusted}",
+            where=f"{path}.collected",
         )
 
 

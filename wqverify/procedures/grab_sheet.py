@@ -24,6 +24,7 @@ _RESULT = re.compile(r"(<?) ?(-?[0-9][0-9.]*)(?: ([^\s<>]{1,12}))?")
 class LabResult:
     """A result as the laboratory's slip states it: a number with its unit, or less than one."""
 
+    text: str
     reading: Reading
     below: bool
     unit: str
@@ -47,7 +48,7 @@ def lab_result(text: str) -> LabResult:
             found=text[:40],
             expected="a result such as 0.11 NTU",
         )
-    return LabResult(Reading.parse(match[2]), bool(match[1]), match[3] or "")
+    return LabResult(text, Reading.parse(match[2]), bool(match[1]), match[3] or "")
 
 
 def _result(text: str) -> str:

@@ -9,8 +9,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from wqverify import tables
+from wqverify.calculations import turbidity
 from wqverify.procedures.inputs import Sizes
-from wqverify.terms import Analyzer, SizeFrom
+from wqverify.terms import Analyzer, Given, SizeFrom
 
 MEMORY: SizeFrom = "memory"
 HOURS_48 = 48 * 60
@@ -73,15 +75,7 @@ _PH: Sizes = {
     "grab_junction_ph": ("0.03", MEMORY, "liquid junctions of the two sensors, within ±{size} pH"),
     "grab_loss_ph": ("0.03", MEMORY, "carbon dioxide lost or gained before reading, within ±{size} pH"),
 }
-# EPA method 180.1 rev. 2.0: from below this many NTU, reported to steps of; above 1 NTU from memory.
-STEPS_180_1 = (
-    (Decimal(1), Decimal("0.05")),
-    (Decimal(10), Decimal("0.1")),
-    (Decimal(40), Decimal(1)),
-    (Decimal(100), Decimal(5)),
-    (Decimal(400), Decimal(10)),
-    (Decimal(1000), Decimal(50)),
-)
+REPORTING = ("turbidity_reporting", "EPA 180.1 rev 2.0")
 
 
 def measurand_of(analyzer: Analyzer) -> Measurand:
@@ -100,13 +94,11 @@ def sizes_of(measurand: Measurand) -> Sizes:
     return _PH if measurand is PH else {"grab_zero": _ZERO[measurand.name]}
 
 
-def reported_step(value: Decimal) -> Decimal:
-    """Return the step a turbidity is reported in by EPA method 180.1, NTU.
-
-    >>> reported_step(Decimal("0.27")), reported_step(Decimal("1.0"))
-    (Decimal('0.05'), Decimal('0.1'))
-    """
-    return next((step for below, step in STEPS_180_1 if value < below), Decimal(100))
+def reported_step(value: Decimal, given: Given) -> Decimal:
+    """Return the step a turbidity is reported in by EPA method 180.1, NTU."""
+    use = given.tables.get(" ".join(REPORTING))
+    bands = tables.load(*REPORTING, use.digest if use else "").nodes("increment")
+    return turbidity.band(max(value, Decimal(0)), bands)[1]
 
 
 def holding_minutes(measurand: Measurand, settings: Mapping[str, str]) -> tuple[int | None, str]:
