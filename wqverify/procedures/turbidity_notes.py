@@ -67,7 +67,7 @@ def notes(sheet: Any, given: Given, stages: Mapping[str, Stage], checks: Sequenc
     for stage in measured:
         for text in _stage_cautions(stage, given):
             yield Note("caution", f"{stage.title.capitalize()}: {text}")
-    for text in (*_tolerance_cautions(checks), *signal_cautions(sheet, given)):
+    for text in (*tolerance_cautions(checks), *signal_cautions(sheet, given)):
         yield Note("caution", text)
     yield from _advice(sheet, checks)
     for text in _statements(sheet, given, stages):
@@ -154,7 +154,8 @@ def _mistaken(point: Measured) -> Iterator[str]:
         )
 
 
-def _tolerance_cautions(checks: Sequence[Check]) -> Iterator[str]:
+def tolerance_cautions(checks: Sequence[Check]) -> Iterator[str]:
+    """Say where U takes the whole tolerance, so that a pass or fail says little."""
     for check in checks:
         t, q = check.tolerance, check.quantity
         if t is None or q is None or not check.share or Decimal(check.share) < 1:
@@ -205,18 +206,17 @@ def _statements(sheet: Any, given: Given, stages: Mapping[str, Stage]) -> Iterat
         yield "Nothing was adjusted: as found = as left."
     elif as_left is not None and as_left.same_as:
         yield "Nothing was adjusted after cleaning: after cleaning = as left."
-    for stage in stages.values():
-        if not stage.same_as and len(stage.points) > 1:
+    measured = [stage for stage in stages.values() if stage.points and not stage.same_as]
+    low = {p.id: p for stage in measured for p in stage.points if p.steps and p.exact < LOW_POINT}
+    for name, point in low.items():
+        assert point.water is not None
+        yield (
+            f"{name} is worth {point.exact:f} {unit} with the water's own {point.water.value} {unit} in it, "
+            f"not what the volumes alone make."
+        )
+    for stage in measured:
+        if len(stage.points) > 1:
             yield _linearity(stage)
-        if stage.same_as or not stage.points:
-            continue
-        for point in stage.points:
-            if point.steps and point.water is not None and point.exact < LOW_POINT:
-                yield (
-                    f"{point.id} is worth {point.exact:f} {unit} with the water's own {point.water.value} "
-                    f"{unit} in it; the volumes alone would make "
-                    f"{point.exact - (point.water.value or 0):.3g} {unit} above the water."
-                )
     yield from _cleaning(stages, unit)
     settled = getattr(sheet, "settled_min", None)
     if settled is not None:
@@ -234,7 +234,8 @@ def _linearity(stage: Stage) -> str:
     return (
         f"{stage.title.capitalize()}: linearity over {len(fit.residuals)} standards by the scatter of the "
         f"repeated readings: lack of fit F {fit.F:.2f}, {verdict} the {fit.critical:.2f} that a line gives "
-        f"in 95 % of cases. What the standards themselves are uncertain by is no part of this test."
+        f"in 95 % of cases. The highest standard weighs most in it, and what the standards themselves are "
+        f"uncertain by is no part of it."
     )
 
 

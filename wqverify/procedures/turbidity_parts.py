@@ -19,7 +19,7 @@ from wqverify.procedures.parts import (
     SameAs,
     Time,
 )
-from wqverify.terms import Ask
+from wqverify.terms import Ask, Reading
 
 Pipette = Literal["class A", "adjustable"]
 
@@ -59,13 +59,25 @@ class TurbidityPoint(Read, OnStandard):
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
-        if self.insertions is not None and not (
-            self.insertions.digit == 1 and 1 <= self.insertions.value <= 60
-        ):
-            raise said(
-                f"insertions is {self.insertions.text}; type how often it was put in, a whole number from 1 "
-                f"to 60."
-            )
+        _whole_times(self.insertions)
+        return self
+
+
+def _whole_times(times: Reading | None) -> None:
+    if times is not None and not (times.digit == 1 and 1 <= times.value <= 60):
+        raise said(f"insertions is {times.text}; type how often it was put in, a whole number from 1 to 60.")
+
+
+class Assign(Read):
+    """A secondary standard, read right after the calibration to be assigned its value."""
+
+    standard: Annotated[Name, Ask("secondary standard", refers="standard")]
+    readings: Annotated[Readings, Ask("readings", "analyzer", help="every reading until it holds still")]
+    insertions: Annotated[Number | None, Ask("times it was put in anew", help="left out: once")] = None
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        _whole_times(self.insertions)
         return self
 
 

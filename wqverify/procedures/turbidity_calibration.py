@@ -1,0 +1,224 @@
+"""Primary calibration of an online turbidity analyzer, and the values it gives its secondary standards.
+
+As found on primary standards before anything is touched, adjusted from what to what, as left on the same
+points, then the secondary standards read at once. Gain, zero and new values: ``turbidity_gain``; the rest is
+that of the standard check. Inside its tolerance the advice is to leave it alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, ClassVar, Self
+
+from pydantic import Field, model_validator
+
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.plant.fields import said
+from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Part, Tail
+from wqverify.procedures.rules import refuse_expired, refuse_outside, standard, typed
+from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
+from wqverify.procedures.turbidity_gain import (
+    assigned_values,
+    gain_values,
+    gain_workings,
+    gains,
+    new_value_workings,
+    new_values,
+)
+from wqverify.procedures.turbidity_gain_notes import gain_notes
+from wqverify.procedures.turbidity_notes import AS_FOUND, FORMAZIN, HANDLING, LAMP, TELL, TO_WASTE, notes
+from wqverify.procedures.turbidity_parts import (
+    Adjusted,
+    Assign,
+    Constants,
+    Decision,
+    OnStandards,
+    Optics,
+    Process,
+    same_stage,
+)
+from wqverify.procedures.turbidity_rules import CALIBRATION, brake, refuse
+from wqverify.procedures.turbidity_settings import SETTINGS
+from wqverify.procedures.turbidity_shown import REPORTING, charts, values, workings
+from wqverify.procedures.turbidity_stages import Stage, stages
+from wqverify.terms import Ask, Given, Outcome, Procedure, Result, Slices
+
+
+class Work(Part):
+    """From the process before to the process after."""
+
+    stored: Annotated[Done[Constants] | None, Ask("stored on arrival")] = None
+    process_before: Annotated[Done[Process] | None, Ask("process before")] = None
+    optics: Annotated[Done[Optics] | None, Ask("light and water")] = None
+    as_found: Annotated[Done[OnStandards], Ask("as found")]
+    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
+    after_cleaning: Annotated[Done[OnStandards] | None, Ask("after cleaning")] = None
+    decision: Annotated[Decision | None, Ask("decision")] = None
+    adjusted: Annotated[Done[Adjusted] | None, Ask("adjusted")] = None
+    as_left: Annotated[DoneOrSame[OnStandards], Ask("as left")]
+    constants_as_left: Annotated[Done[Constants] | None, Ask("stored as left")] = None
+    assign: Annotated[
+        tuple[Assign, ...],
+        Field(max_length=12),
+        Ask("secondary standard", help="read right after as left: its value for this analyzer"),
+    ] = ()
+    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
+
+
+class TurbidityCalibrationSheet(Tail, Work, Head):
+    """One visit."""
+
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
+        frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"}),
+        frozenset(
+            {
+                "process_after",
+                "output_released",
+                "signal",
+                "loop_in_auto",
+                "alarm_restored",
+                "operations_told_after",
+            }
+        ),
+    )
+
+    @model_validator(mode="after")
+    def _fits_together(self) -> Self:
+        action = self.decision.action if self.decision else "leave alone"
+        changed = isinstance(self.adjusted, Adjusted)
+        if changed and action == "leave alone":
+            raise said(
+                "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
+                'the decision, or adjusted.not_done = "because ..."'
+            )
+        if action in ("gain", "gain and zero") and self.adjusted is None:
+            raise said(
+                f"the decision is {action} and adjusted is missing; enter from what to what, or "
+                f'adjusted.not_done = "because ..."'
+            )
+        same_stage(self, changed or action == "replace")
+        return self
+
+
+def compute(sheet: TurbidityCalibrationSheet, given: Given, slices: Slices) -> Result:  # noqa: ARG001
+    """Return the result of one calibration.
+
+    Raises CorrectTheEntry or ChooseAnother, with the legal ways on, as the standard check does, and besides
+    for a secondary standard among the points, a primary one to be assigned, one number of the menu typed in
+    two ways, and an adjustment that is not founded on its readings.
+    """
+    refuse(sheet, given, secondary=False)
+    _refuse_assign(sheet, given)
+    _refuse_contradictions(sheet)
+    new = new_values(sheet, given)
+    measured = stages(sheet, given, gains(sheet, new))
+    before = measured.get("after_cleaning")
+    if before is None or before.not_done:
+        before = measured["as_found"]
+    brake(sheet, before if before.points else None)
+    checks = tuple(checks_of(sheet, given, measured))
+    unit = given.analyzer.unit
+    why_not = _why_not_assigned(measured["as_left"], Result(checks))
+    assigned = tuple(assigned_values(() if why_not else new, measured["as_left"], unit))
+    return Result(
+        checks=checks,
+        values=(*values(sheet, given, measured), *gain_values(sheet, measured), *assigned),
+        workings=(
+            *workings(measured, checks, unit),
+            *gain_workings(sheet, measured, unit),
+            *new_value_workings(() if why_not else new, unit),
+        ),
+        notes=(
+            *notes(sheet, given, measured, checks),
+            *gain_notes(sheet, given, measured, new, assigned, why_not),
+        ),
+        charts=tuple(charts(measured, checks, unit)),
+        facts=_facts(sheet, measured, {value.key: value.quantity.text for value in assigned}),
+    )
+
+
+def _why_not_assigned(as_left: Stage, result: Result) -> str:
+    """Why no value is assigned: it would carry on what is wrong with the analyzer."""
+    if as_left.not_done:
+        return f"as left was not done: {as_left.not_done}"
+    if not as_left.primaries:
+        return "as left has no primary standard that counts"
+    if result.outcome("as_left") is Outcome.FAIL:
+        return "as left is outside its tolerance"
+    return ""
+
+
+def _facts(
+    sheet: TurbidityCalibrationSheet, measured: Mapping[str, Stage], assigned: Mapping[str, str]
+) -> dict[str, str]:
+    gain = measured["as_left"].quantities.get("gain")
+    return {
+        "adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no",
+        **({"gain": gain.text} if gain is not None else {}),
+        **assigned,
+    }
+
+
+def expects(sheet: TurbidityCalibrationSheet, given: Given) -> tuple[str, ...]:
+    """Return the keys of the checks that a sheet asks for; a result without one of them is an error."""
+    return keys_of(sheet, given)
+
+
+# ---------------------------------------------------------------- refused
+
+
+def _refuse_assign(sheet: TurbidityCalibrationSheet, given: Given) -> None:
+    seen: set[str] = set()
+    for index, part in enumerate(sheet.assign):
+        path = f"assign.{index}"
+        known = standard(part.standard, f"{path}.standard", given)
+        title = f"Secondary standard {index + 1}"
+        if known.value is not None:
+            raise ChooseAnother(
+                f"{title}: {known.id} ({known.name}) has a value of its own, so it is no secondary standard; "
+                f"a value for one analyzer is assigned to a secondary one only.",
+                found=known.id,
+                expected="a standard without a value of its own",
+                where=f"{path}.standard",
+            )
+        if known.id in seen:
+            raise CorrectTheEntry(
+                f"{title}: {known.id} is assigned a value twice; keep one with all its readings.",
+                found=known.id,
+                where=f"{path}.standard",
+            )
+        seen.add(known.id)
+        refuse_expired(f"{path}.standard", title, known, sheet.date, "read another secondary standard.")
+        low, high = given.analyzer.low, given.analyzer.high
+        for number, reading in enumerate(part.readings):
+            where = f"{path}.readings.{number}"
+            refuse_outside(where, f"{title}, reading {number + 1}", reading.value, given, low, high)
+
+
+def _refuse_contradictions(sheet: TurbidityCalibrationSheet) -> None:
+    """One number of the menu typed at two places must be one number."""
+    for what in ("gain", "zero"):
+        for end, part in (("from", "stored"), ("to", "constants_as_left")):
+            here, there = typed(sheet.adjusted, f"{what}_{end}"), typed(getattr(sheet, part), what)
+            if here is not None and there is not None and here.value != there.value:
+                raise CorrectTheEntry(
+                    f"adjusted.{what}_{end} is {here.text} and {part}.{what} is {there.text}, and both are "
+                    f"the same number of the analyzer; look which one is mistyped.",
+                    found=here.text,
+                    expected=there.text,
+                    where=f"adjusted.{what}_{end}",
+                )
+
+
+PROCEDURE = Procedure(
+    name=CALIBRATION,
+    title="Turbidity calibration with primary standards",
+    revision=1,
+    Sheet=TurbidityCalibrationSheet,
+    compute=compute,
+    expects=expects,
+    cautions=(TELL, AS_FOUND, TO_WASTE, FORMAZIN, HANDLING, LAMP),
+    tables=(REPORTING,),
+    tolerances=TOLERANCES,
+    settings=SETTINGS,
+)
