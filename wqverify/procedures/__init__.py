@@ -34,4 +34,7 @@ class Procedures(Mapping[str, "Procedure"]):
 
 PROCEDURES = Procedures(
     "ph_calibration",
+    "turbidity_standard_check",
+    "turbidity_calibration",
+    "standard_preparation",
 )
