@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import GTC
 import pytest
+import statsmodels.api as sm
 from hypothesis import given
 from hypothesis import strategies as st
-from printed import agrees
+from printed import agrees, values
+from statsmodels.datasets import longley
 
-from wqverify.calculations.line_fit import fit_line, inverse, predict
+from wqverify.calculations.line_fit import fit_line, fit_through_zero, inverse, predict
 
 # NIST StRD linear regression, data set Norris (ozone monitors): x, y
 NORRIS = [
@@ -110,3 +113,53 @@ def test_what_is_no_line_is_refused() -> None:
             fit_line(x, y, u_y)
     with pytest.raises(ZeroDivisionError):
         inverse(fit_line([1, 2, 3], [5.0, 5.0, 5.0]), 5.0, 0.1)
+
+
+# NIST StRD: NoInt1 (y 130 to 140, x 60 to 70) and NoInt2 (y 3 4 4, x 4 5 6)
+@pytest.mark.parametrize(
+    ("name", "x", "y"), [("NoInt1", range(60, 71), range(130, 141)), ("NoInt2", (4, 5, 6), (3, 4, 4))]
+)
+def test_lines_through_zero_are_those_nist_certifies(name: str, x: Sequence[int], y: Sequence[int]) -> None:
+    line = fit_through_zero(x, y)
+    agrees(name, b=line.b, u_b=line.u_b, residual_sd=line.residual_sd)
+    assert (line.a, line.u_a, line.correlation, line.dof) == (0.0, 0.0, 0.0, len(x) - 1)
+    assert inverse(line, predict(line, 65.0)[0], 0.0)[0] == pytest.approx(65.0)
+
+
+def test_longley_through_statsmodels() -> None:
+    """Certified values twice: of statsmodels, and of our line on what the other regressors leave.
+
+    By the theorem of Frisch, Waugh and Lovell the slope of residuals on residuals is that of the whole fit.
+    """
+    data = longley.load_pandas().data
+    others = sm.add_constant(data[["GNPDEFL", "GNP", "UNEMP", "ARMED", "POP"]])
+    whole = sm.OLS(data["TOTEMP"], others.assign(YEAR=data["YEAR"])).fit()
+    agrees("Longley", const=whole.params["const"], YEAR=whole.params["YEAR"])
+    assert math.sqrt(whole.scale) == pytest.approx(values()["Longley", "residual sd"].value, abs=5e-6)
+    left_of_year = sm.OLS(data["YEAR"], others).fit().resid
+    left_of_total = sm.OLS(data["TOTEMP"], others).fit().resid
+    line = fit_through_zero(left_of_year.tolist(), left_of_total.tolist())
+    assert line.b == pytest.approx(values()["Longley", "YEAR"].value, rel=1e-6)
+    assert line.residual_sd * math.sqrt(line.dof / whole.df_resid) == pytest.approx(
+        values()["Longley", "residual sd"].value, rel=1e-6
+    )
+
+
+@pytest.mark.parametrize("name", ["GNPDEFL", "GNP", "UNEMP", "ARMED", "POP", "YEAR"])
+def test_a_line_on_each_column_of_longley_is_that_of_statsmodels(name: str) -> None:
+    data = longley.load_pandas().data
+    theirs = sm.OLS(data["TOTEMP"], sm.add_constant(data[name])).fit()
+    line = fit_line(data[name].tolist(), data["TOTEMP"].tolist())
+    assert (line.a, line.b) == pytest.approx((theirs.params["const"], theirs.params[name]), rel=1e-8)
+    assert (line.u_a, line.u_b) == pytest.approx((theirs.bse["const"], theirs.bse[name]), rel=1e-8)
+    assert line.covariance == pytest.approx(theirs.cov_params().loc["const", name], rel=1e-8)
+
+
+def test_what_is_no_line_through_zero_is_refused() -> None:
+    for x, y, said in (
+        ([1], [1.0], "needs at least two points"),
+        ([1, 2], [1.0], "needs at least two points"),
+        ([0, 0], [1.0, 2.0], "all x are 0"),
+    ):
+        with pytest.raises(ValueError, match=said):
+            fit_through_zero(x, y)
