@@ -37,4 +37,6 @@ PROCEDURES = Procedures(
     "turbidity_standard_check",
     "turbidity_calibration",
     "standard_preparation",
+    "grab_comparison",
+    "chlorine_check",
 )

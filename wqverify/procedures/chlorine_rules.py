@@ -134,7 +134,7 @@ def _agreement(pair: Pair, given: Given) -> tuple[Decimal | None, Decimal]:
     found = (
         Decimal(limit)
         if limit is not None
-        else pairing.agreement_limit(CHLORINE.repeatability(mean_of(pair.grabs), settings))
+        else pairing.agreement_limit(CHLORINE.repeatability(mean_of(pair.grabs), settings)).normalize()
     )
     values = [grab.value for grab in pair.grabs]
     return (pairing.change(values) if len(values) > 1 else None), found

@@ -246,4 +246,4 @@ def agreement_limit(grabs: Sequence[Grab], measurand: Measurand, given: Given) -
     if measurand is PH:
         return setting(given, measurand.agree, "0.10")
     largest = max((abs(grab.lab.value) for grab in grabs), default=Decimal(0))
-    return pairing.agreement_limit(measurand.repeatability(largest, given.analyzer.settings))
+    return pairing.agreement_limit(measurand.repeatability(largest, given.analyzer.settings)).normalize()

@@ -16,7 +16,7 @@ from wqverify.procedures.rules import setting
 from wqverify.terms import Given, Place, Slices, TrendUse
 
 WINDOW_MIN = "10"  # the whole window around the moment; common practice
-GAP_MIN = "30"  # from a record to the next, or to the moment; a public criterion set, see README
+GAP_MIN = "30"  # from a record to the next, or to the moment; so the criteria of Oregon DEQ for a grab audit
 VALUES = "2"  # online values that must show that the water stood still
 MINUTE = 60
 

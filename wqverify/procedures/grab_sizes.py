@@ -37,12 +37,12 @@ class Measurand:
     holding: str = ""
 
     def repeatability(self, value: Decimal, settings: Mapping[str, str]) -> Decimal:
-        """Return the standard deviation of one grab at a value, in its unit, one place finer."""
+        """Return the standard deviation of one grab at a value, two places finer than its floor."""
         if "grab_repeatability" in settings:
             return Decimal(settings["grab_repeatability"])
         floor, share = Decimal(self.floor), abs(value) * self.share
         found = max(floor, share) if self.larger_of else (floor * floor + share * share).sqrt()
-        return found.quantize(Decimal(1).scaleb(int(floor.as_tuple().exponent) - 1))
+        return found.quantize(Decimal(1).scaleb(int(floor.as_tuple().exponent) - 2))
 
 
 PH = Measurand(
