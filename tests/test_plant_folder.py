@@ -110,7 +110,8 @@ def test_every_line_of_a_new_folder_that_is_commented_out_is_valid_too(folder: P
     assert plant.analyzers["AIT-0001"].sample_line == SampleLine(Decimal("6.0"), Decimal(12), Decimal(500))
     assert plant.people["P-01"].licence_until == "2027-12-31"
     assert plant.standards["B7"].own == ((Decimal(20), Decimal("7.02")), (Decimal(25), Decimal("7.00")))
-    assert plant.rounds == {"weekly, filter gallery": ("AIT-0001",)}
+    (stop,) = plant.rounds["weekly, filter gallery"].stops
+    assert (stop.tag, stop.usual["thermometer_check"]) == ("AIT-0001", {"reference": "TH1"})
 
 
 def _is_entry(line: str) -> bool:

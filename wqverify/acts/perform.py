@@ -5,14 +5,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from wqverify.acts.register import enter_baseline
-from wqverify.acts.shared import Tell, end_record, quiet, settled
+from wqverify.acts.shared import OfRound, Tell, end_record, quiet, settled
 from wqverify.book import Book, open_book
 from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
@@ -21,12 +22,14 @@ from wqverify.pages import move_aside, page_path
 from wqverify.plant.files import Document, shortened
 from wqverify.plant.folder import Plant
 from wqverify.procedures import PROCEDURES
+from wqverify.procedures.blank import filled
 from wqverify.procedures.sheets import parse, read_sheet
 from wqverify.records.canonical import digest, record_from, record_to_bytes, to_plain
 from wqverify.records.notebook import Executed, execute, insist_on_same
 from wqverify.records.record import Case, compute, draft, number_it, software
 from wqverify.terms import Record, Result
 
+NO_ROUNDS: Mapping[Path, OfRound] = MappingProxyType({})
 CLOCKS_DIFFER = timedelta(minutes=10)  # between the clock read at the analyzer and this computer's
 
 
@@ -45,21 +48,29 @@ class _Computed:
     case: Case
     result: Result
     document: Document
+    round: str = ""
 
     @property
     def record(self) -> Record:
         return draft(self.case, self.result)
 
 
-def perform(plant: Plant, sheets: Sequence[Path], now: datetime, tell: Tell = quiet) -> list[Performed]:
+def perform(
+    plant: Plant,
+    sheets: Sequence[Path],
+    now: datetime,
+    tell: Tell = quiet,
+    rounds: Mapping[Path, OfRound] = NO_ROUNDS,
+) -> list[Performed]:
     """Compute field sheets, execute their notebooks, make records and pages, enter *performed*.
 
     One notebook run serves all sheets of a procedure. Nothing is entered when any sheet is refused.
+    ``rounds`` names the round of a sheet, whose shared head gives what stands open on it.
     """
     book = settled(plant, create=True)
     for path in sheets:
         tell(f"reading {path.name}")
-    computed = [_computed(plant, book, path) for path in sheets]
+    computed = [_computed(plant, book, path, rounds) for path in sheets]
     for one in computed:
         _refuse_future(one, now)
         _known(plant, book, one)
@@ -67,7 +78,7 @@ def perform(plant: Plant, sheets: Sequence[Path], now: datetime, tell: Tell = qu
     done: list[Performed] = []
     for first, last in _visits_of_different_analyzers(computed):
         if first:  # an earlier visit to the same analyzer has just been entered: this one rests on it
-            computed[first:last] = [_computed(plant, book, path) for path in sheets[first:last]]
+            computed[first:last] = [_computed(plant, book, path, rounds) for path in sheets[first:last]]
         done += _perform(plant, book, computed[first:last], now, tell)
     return done
 
@@ -107,11 +118,13 @@ def _key(record: Record) -> str:
     return f"performed {record.visit_id} {record.replaces}".strip()
 
 
-def compute_only(plant: Plant, sheets: Sequence[Path], now: datetime) -> list[Record]:
+def compute_only(
+    plant: Plant, sheets: Sequence[Path], now: datetime, rounds: Mapping[Path, OfRound] = NO_ROUNDS
+) -> list[Record]:
     """Read and compute field sheets as ``perform`` does, and enter nothing."""
     exists = Path(plant.book).is_file()
     book = open_book(plant.book, plant.device) if exists else None
-    computed = [_computed(plant, book, path) for path in sheets]
+    computed = [_computed(plant, book, path, rounds) for path in sheets]
     for one in computed:
         _refuse_future(one, now)
     _refuse_one_visit_told_twice(computed)
@@ -146,8 +159,10 @@ def _perform(
     return [done[i] for i in range(len(computed))]
 
 
-def _computed(plant: Plant, book: Book | None, path: Path) -> _Computed:
+def _computed(plant: Plant, book: Book | None, path: Path, rounds: Mapping[Path, OfRound]) -> _Computed:
     sheet, document = read_sheet(path)
+    round_ = rounds.get(path, OfRound(""))
+    sheet = filled(sheet, round_.head)
     name = sheet.get("procedure")
     if not isinstance(name, str) or name not in PROCEDURES:
         found = "missing" if name is None else shortened(name)
@@ -160,7 +175,7 @@ def _computed(plant: Plant, book: Book | None, path: Path) -> _Computed:
     procedure = PROCEDURES[name]
     parse(procedure, sheet, document)  # what is mistyped is said before anything is looked up
     case = Case(procedure, sheet, gather(plant, book, procedure, sheet, document))
-    return _Computed(case, compute(case, document), document)
+    return _Computed(case, compute(case, document), document, round_.title)
 
 
 def _known(plant: Plant, book: Book, one: _Computed) -> Performed | None:
@@ -233,6 +248,7 @@ def _enter(
         write_durably(path, page)
         tell(f"entering {number} into the book")
         body = {"by": record.performed_by, "pdf": digest(page), **_findable(record)}
+        body |= {"round": one.round} if one.round else {}
         writer.append("performed", key=key, record=number, at=record.entered, stored=data, body=body)
         if record.replaces:
             by, why = record.performed_by, record.replaces_why

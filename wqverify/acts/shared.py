@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from wqverify.book import Book, Writer, open_book
 from wqverify.errors import ChooseAnother
@@ -12,6 +14,14 @@ from wqverify.plant.folder import Plant
 from wqverify.terms import Person
 
 Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class OfRound:
+    """What a sheet of a round is performed with: the round's title, and its shared head."""
+
+    title: str
+    head: Mapping[str, Any] = field(default_factory=dict)
 
 
 def quiet(_step: str) -> None:

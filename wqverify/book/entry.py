@@ -24,6 +24,7 @@ EVENTS = (
     "reviewed",
     "superseded",
     "voided",
+    "skipped",
     "authority made",
     "key issued",
     "key withdrawn",

@@ -3,10 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from wqverify.book.entry import Entry
+
+
+RETURNED = "returned with a question"
+
+
+@dataclass(frozen=True)
+class Question:
+    """What a reviewer asked the performer, and the answer; empty while it is awaited."""
+
+    question: str
+    by: str
+    answer: str = ""
 
 
 @dataclass(frozen=True)
@@ -72,10 +84,26 @@ class RecordState:
             return "voided"
         if "reviewed" in last:
             return "countersigned"
-        turn = [e.event for e in self.events if e.event in ("returned with a question", "answered")]
-        if turn[-1:] == ["returned with a question"]:
-            return "returned with a question"
+        if self.questions and not self.questions[-1].answer:
+            return RETURNED
         return "signed, not countersigned" if "signed" in last else "performed, not signed"
+
+    @property
+    def round(self) -> str:
+        """The round it was performed on, empty for none."""
+        return str(self.body.get("round", ""))
+
+    @property
+    def questions(self) -> tuple[Question, ...]:
+        """The questions it was returned with, each with its answer, in their order."""
+        asked: list[Question] = []
+        for entry in self.events:
+            by = str(entry.body.get("by", ""))
+            if entry.event == RETURNED:
+                asked.append(Question(str(entry.body.get("question", "")), by))
+            elif entry.event == "answered" and asked:
+                asked[-1] = replace(asked[-1], answer=str(entry.body.get("answer", "")) or "answered")
+        return tuple(asked)
 
     @property
     def told(self) -> str:
@@ -85,8 +113,9 @@ class RecordState:
             how = f"{entry.event} by {entry.body.get('by', '?')} on {entry.at[:10]}"
             if entry.body.get("mode") == "pen":
                 how += f" in ink (told, not proven; paper kept at {entry.body.get('kept_at', '?')})"
-            why = entry.body.get("why") or entry.body.get("question") or ""
-            said.append(f"{how}, because {why}" if why else how)
+            words = entry.body.get("question") or entry.body.get("answer") or ""
+            why = f", because {entry.body['why']}" if entry.body.get("why") else ""
+            said.append(f"{how}: {words}" if words else f"{how}{why}")
         return "; ".join([self.state, *said])
 
     @property

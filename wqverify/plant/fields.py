@@ -118,6 +118,16 @@ def device_series(text: str) -> str:
     return text
 
 
+def name_of_round(text: str) -> str:
+    """Return the name of a round, which names its folder too."""
+    if not re.fullmatch(r"[A-Za-z0-9](?:[A-Za-z0-9 ,_-]{0,58}[A-Za-z0-9])?", text):
+        raise said(
+            f"{shortened(text)} names a folder too: at most 60 of the letters A to Z, a to z, digits, "
+            f"blanks, and , _ - inside, beginning and ending with a letter or digit."
+        )
+    return text
+
+
 def location_of_book(text: str) -> str:
     """Return where the book is: a file of the plant folder, or an address with ://."""
     clean(text)

@@ -18,6 +18,7 @@ from wqverify.plant.fields import Entries
 from wqverify.plant.files import Document, Problem, read_toml
 from wqverify.plant.messages import explain
 from wqverify.plant.models import AnalyzersFile, PeopleFile, PlantFile, RoundsFile, StandardsFile
+from wqverify.plant.rounds import Round
 from wqverify.plant.shares import said_of
 from wqverify.terms import Analyzer, Person, Site, Standard
 
@@ -38,7 +39,7 @@ class Plant:
     people: Mapping[str, Person]
     standards: Mapping[str, Standard]
     holidays: tuple[date, ...] = ()
-    rounds: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    rounds: Mapping[str, Round] = field(default_factory=dict)
     shares: tuple[str, ...] = ()
 
 
@@ -92,7 +93,7 @@ def open_plant(folder: Path) -> Plant:
         people={entry.id: entry.person() for entry in people.person},
         standards={entry.id: entry.standard() for entry in standards.standard},
         holidays=tuple(day(text) for text in plant.holidays),
-        rounds={entry.name: entry.tags for entry in rounds.round},
+        rounds={entry.name: entry.round() for entry in rounds.round},
         shares=tuple(shares),
     )
 

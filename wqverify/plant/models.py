@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field
 
@@ -22,7 +22,9 @@ from wqverify.plant.fields import (
     device_series,
     key,
     location_of_book,
+    name_of_round,
 )
+from wqverify.plant.rounds import Round, Stop
 from wqverify.terms import (
     Analyzer,
     Assigned,
@@ -238,12 +240,25 @@ class StandardsFile(Entries):
 # ---------------------------------------------------------------- rounds.toml
 
 
+class StopEntry(Entries):
+    tag: Name
+    procedure: Name
+    usual: dict[str, Any] = Field(default_factory=dict)
+
+    def stop(self) -> Stop:
+        return Stop(self.tag, self.procedure, self.usual)
+
+
 class RoundEntry(Entries):
-    name: Text
-    tags: Annotated[tuple[Name, ...], Field(min_length=1)]
+    name: Annotated[Text, AfterValidator(name_of_round)]
+    head: dict[str, Any] = Field(default_factory=dict)
+    stop: Annotated[tuple[StopEntry, ...], Field(min_length=1, max_length=99)]
+
+    def round(self) -> Round:
+        return Round(self.name, tuple(stop.stop() for stop in self.stop), self.head)
 
 
 class RoundsFile(Entries):
-    """rounds.toml: analyzers in walking order."""
+    """rounds.toml: analyzers in walking order, with the answers that are the same at each."""
 
     round: tuple[RoundEntry, ...] = ()

@@ -234,11 +234,28 @@ calibration_due = "2020-12-31"
 """
 
 _ROUNDS = """\
-# Analyzers in walking order.
+# Rounds: analyzers in walking order. wqverify round NAME --by ID writes one folder with a blank field sheet
+# for each stop, these answers filled in. Readings and times are never usual: they are typed at the analyzer.
 
 # [[round]]
 # name = "weekly, filter gallery"
-# tags = ["AIT-0001"]
+
+# [round.head]                           # the same on every sheet of the round
+# reason = "routine"
+# method = "placeholder: the method and its revision"
+
+# [[round.stop]]
+# tag = "AIT-0001"
+# procedure = "ph_calibration"
+
+# [round.stop.usual.thermometer_check]   # usual at this stop: which bottle, which instrument
+# reference = "TH1"
+
+# [[round.stop.usual.as_found.points]]
+# standard = "B7"
+
+# [[round.stop.usual.as_found.points]]
+# standard = "B10"
 """
 
 _SHEET = """\

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from wqverify import tables
 from wqverify.errors import ChooseAnother
-from wqverify.plant.files import Document, Problem
+from wqverify.plant.files import Document, Problem, leaves, unquoted
 from wqverify.plant.messages import nearest
 from wqverify.plant.models import (
     AnalyzerEntry,
@@ -72,16 +72,21 @@ def in_standards(file: StandardsFile, document: Document, tags: Iterable[str]) -
 
 
 def in_rounds(file: RoundsFile, document: Document, tags: Iterable[str]) -> Iterator[Problem]:
-    """Give what cannot be right in rounds.toml."""
+    """Give what cannot be right in rounds.toml; what its answers may be, the procedures say."""
     known = list(tags)
     for index, entry in enumerate(file.round):
-        places = [(("round", index, "tags", i), tag) for i, tag in enumerate(entry.tags)]
-        for loc, tag in places:
-            if tag not in known:
-                yield Problem(loc, f"the round {entry.name} names {tag}, which analyzers.toml does not hold.")
-        yield from _twice(document, places, "tag")
+        stops = [(("round", index, "stop", i, "tag"), stop) for i, stop in enumerate(entry.stop)]
+        for loc, stop in stops:
+            if stop.tag not in known:
+                text = f"the round {entry.name} names {stop.tag}, which analyzers.toml does not hold."
+                yield Problem(loc, text, stop.tag)
+        twice = ((loc, f"{stop.procedure} of {stop.tag}") for loc, stop in stops)
+        yield from _twice(document, twice, "stop")
     names = ((("round", i, "name"), entry.name) for i, entry in enumerate(file.round))
     yield from _twice(document, names, "round")
+    for loc, value in leaves(document.data):
+        if not isinstance(value, str):
+            yield unquoted(document, loc, value)
 
 
 def zone(name: str) -> ZoneInfo | None:

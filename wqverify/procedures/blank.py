@@ -1,0 +1,182 @@
+"""A blank field sheet, written from the sheet model: what is asked, in which unit, which choices there are.
+
+Nothing in it is guessed. What must be answered stands open, as ``""`` or ``[]``, and is refused until it is
+typed; what may be answered is commented out. TOML holds the single answers of a group before its inner
+groups, so those come first; otherwise the order is that of the work.
+"""
+
+from __future__ import annotations
+
+import json
+import types
+import typing
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from wqverify.procedures.walk import Question, questions
+
+OPEN = ""  # of an answer that is not typed yet; of a list it is the empty list
+_COMMENTS_FROM = 34  # the column in which comments begin, where the answer leaves room
+_REFERS = {
+    "standard": "its id in standards_on_hand.toml",
+    "person": "staff id",
+    "record": "record number",
+    "trend": "a file in trends/",
+}
+_AT_THE_END = frozenset({"finished", "remarks"})  # single answers of the sheet that belong to its end
+
+
+def blank_sheet(
+    sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = "", *, optional: bool = True
+) -> str:
+    """Return the TOML text of a blank sheet (or part) with some answers filled in.
+
+    ``unit`` is that of the analyzer; without ``optional`` only what is answered or must be is written.
+    """
+    lines = list(_part(sheet, answers, (), unit or getattr(sheet, "UNIT", ""), optional))
+    return "\n".join(lines).strip("\n") + "\n"
+
+
+def open_answers(raw: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Give where answers stand open in a sheet as typed."""
+    if isinstance(raw, dict):
+        for name, value in raw.items():
+            yield from open_answers(value, (*path, name))
+    elif isinstance(raw, list) and raw:
+        for index, value in enumerate(raw):
+            yield from open_answers(value, (*path, index))
+    elif raw in (OPEN, []):
+        yield path
+
+
+def filled(raw: Any, head: Any) -> Any:
+    """Return a sheet whose open answers are taken from a shared head; what is typed on the sheet counts."""
+    if isinstance(raw, dict) and isinstance(head, Mapping):
+        return {name: filled(value, head.get(name, OPEN)) for name, value in raw.items()}
+    return head if raw in (OPEN, []) and isinstance(head, str | list) else raw
+
+
+def choices(field: FieldInfo) -> tuple[str, ...]:
+    """Return the words an answer must be one of; none where it may be any."""
+    return tuple(word for literal in _literals(field.annotation) for word in typing.get_args(literal))
+
+
+def is_list(field: FieldInfo) -> bool:
+    """Whether a question takes several answers, or a part may stand several times."""
+    return _holds_tuple(field.annotation)
+
+
+# ---------------------------------------------------------------- parts
+
+
+def _part(
+    part: type[BaseModel], answers: Mapping[str, Any], path: tuple[str, ...], unit: str, optional: bool
+) -> Iterator[str]:
+    """Give the lines of a part: its single answers, then the groups in it."""
+    asked = [(question, part.model_fields[question.name]) for question in questions(part)]
+    single = [(q, f) for q, f in asked if not q.parts and _wanted(q, f, answers, optional)]
+    if not path:
+        single.sort(key=lambda each: each[0].name in _AT_THE_END)
+    for question, field in single:
+        yield _answer(question, field, answers.get(question.name), unit)
+    for question, field in asked:
+        if question.parts and _wanted(question, field, answers, optional):
+            yield from _group(question, field, answers.get(question.name), path, unit, optional)
+
+
+def _wanted(question: Question, field: FieldInfo, answers: Mapping[str, Any], optional: bool) -> bool:
+    return optional or field.is_required() or question.name in answers
+
+
+def _group(
+    question: Question, field: FieldInfo, given: Any, path: tuple[str, ...], unit: str, optional: bool
+) -> Iterator[str]:
+    """Give the lines of a group; one that may be left out is commented out unless it is answered."""
+    here, many = (*path, question.name), is_list(field)
+    answered = given if isinstance(given, list) and given else [given if isinstance(given, dict) else {}]
+    opening, closing = ("[[", "]]") if many else ("[", "]")
+    lines: list[str] = []
+    for answers in answered:
+        label = "" if question.ask.label == question.name.replace("_", " ") else question.ask.label
+        note = _said(label, question.ask.help, "copy this group for each" if many else "")
+        lines += ["", _commented(f"{opening}{'.'.join(here)}{closing}", note)]
+        lines += _inside(question, answers, here, unit, optional)
+    yield from lines if field.is_required() or given is not None else map(_out, lines)
+
+
+def _inside(
+    question: Question, answers: Mapping[str, Any], path: tuple[str, ...], unit: str, optional: bool
+) -> Iterator[str]:
+    """Give the answers of a group; of its other forms (not done, same as) each as a comment."""
+    done, *others = question.parts
+    for other in others:
+        if other.model_fields.keys() & answers.keys():
+            yield from _part(other, answers, path, unit, optional)
+            return
+    for other in others if optional else ():
+        for asked in questions(other):
+            field = other.model_fields[asked.name]
+            note = f"instead of the answers below: {', '.join(choices(field)) or 'why it was not done'}"
+            yield _out(_commented(f'{asked.name} = ""', note))
+    yield from _part(done, answers, path, unit, optional)
+
+
+# ---------------------------------------------------------------- one answer
+
+
+def _answer(question: Question, field: FieldInfo, given: Any, unit: str) -> str:
+    open_one: Any = [] if is_list(field) else OPEN
+    known = given if given is not None else _default(field, open_one)
+    line = _commented(f"{question.name} = {_typed(known)}", _about(question, field, unit))
+    return line if given is not None or field.is_required() else _out(line)
+
+
+def _default(field: FieldInfo, open_one: Any) -> Any:
+    return field.default if isinstance(field.default, str) else open_one
+
+
+def _typed(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False)  # a text and a list of texts are written alike in TOML
+
+
+def _about(question: Question, field: FieldInfo, unit: str) -> str:
+    """Say what is asked, in which unit, which words there are."""
+    ask = question.ask
+    own = unit if ask.unit == "analyzer" else ask.unit
+    label = "" if ask.label == question.name.replace("_", " ") else ask.label
+    form = ", ".join(choices(field)) or ("08:15" if question.time else "")
+    when = "at the end of the work" if question.name in _AT_THE_END else ""
+    help_ = ask.help or _REFERS.get(ask.refers, "")
+    return _said(", ".join(word for word in (label, own) if word), when, help_, "" if form in help_ else form)
+
+
+def _said(*notes: str) -> str:
+    return "; ".join(note for note in notes if note)
+
+
+def _commented(text: str, note: str) -> str:
+    return f"{text:<{_COMMENTS_FROM}} # {note}" if note else text
+
+
+def _out(line: str) -> str:
+    return line if not line or line.startswith("# ") else f"# {line}"
+
+
+def _literals(annotation: Any) -> Iterator[Any]:
+    if typing.get_origin(annotation) is typing.Literal:
+        yield annotation
+    elif typing.get_origin(annotation) in (typing.Union, types.UnionType):
+        for argument in typing.get_args(annotation):
+            yield from _literals(argument)
+
+
+def _holds_tuple(annotation: Any) -> bool:
+    origin = typing.get_origin(annotation)
+    if origin is tuple:
+        return True
+    if origin in (typing.Union, types.UnionType, typing.Annotated):
+        return any(_holds_tuple(argument) for argument in typing.get_args(annotation))
+    return False
