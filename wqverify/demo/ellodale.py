@@ -79,6 +79,10 @@ def _filled(name: str, month: date, control_system: str) -> str:
         opened_long_ago=(month - timedelta(days=400)).isoformat(),
         expired=(month - timedelta(days=12)).isoformat(),
         due=(month + timedelta(days=200)).isoformat(),
+        water=month.isoformat(),
+        calibrated=(month + timedelta(days=3)).isoformat(),
+        assigned=(month - timedelta(days=50)).isoformat(),
+        assigned_here="",
     )
 
 
