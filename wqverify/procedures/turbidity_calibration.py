@@ -43,6 +43,8 @@ from wqverify.procedures.turbidity_shown import REPORTING, charts, values, worki
 from wqverify.procedures.turbidity_stages import Stage, stages
 from wqverify.terms import Ask, Given, Outcome, Procedure, Result, Slices
 
+ORDER = ("caution", "advice", "statement", "cannot see", "opinion")
+
 
 class Work(Part):
     """From the process before to the process after."""
@@ -128,9 +130,14 @@ def compute(sheet: TurbidityCalibrationSheet, given: Given, slices: Slices) -> R
             *gain_workings(sheet, measured, unit),
             *new_value_workings(() if why_not else new, unit),
         ),
-        notes=(
-            *notes(sheet, given, measured, checks),
-            *gain_notes(sheet, given, measured, new, assigned, why_not),
+        notes=tuple(
+            sorted(
+                (
+                    *notes(sheet, given, measured, checks),
+                    *gain_notes(sheet, given, measured, new, assigned, why_not),
+                ),
+                key=lambda note: ORDER.index(note.kind),
+            )
         ),
         charts=tuple(charts(measured, checks, unit)),
         facts=_facts(sheet, measured, {value.key: value.quantity.text for value in assigned}),

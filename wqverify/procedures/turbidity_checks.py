@@ -121,6 +121,8 @@ def kind_of(point: Measured) -> str:
 
 def called(point: Measured) -> str:
     """Return a standard in words: its name, id and, where it was diluted, to what."""
+    if point.kind == "zero":
+        return f"zero water ({point.standard.id})"
     name = f"{point.standard.name} ({point.standard.id})"
     return f"{name} diluted to {point.exact:f}" if point.steps else name
 

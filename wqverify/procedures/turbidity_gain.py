@@ -74,10 +74,9 @@ def gains(sheet: Any, new: Sequence[NewValue]) -> Gains:
         if not stage.primaries:
             return lambda _x: {}, {}
         top = stage.primaries[-1]
-        corrected, gain = _line(stage, top, inputs)
-        reading = inputs.reading(top)
+        corrected, gain, at_standard = _line(stage, top, inputs)
         working = working_value(stage, sheet)
-        terms: dict[str, Term] = {"gain": gain, "at_standard": lambda x: corrected(x, reading(x))}
+        terms: dict[str, Term] = {"gain": gain, "at_standard": at_standard}
         if working is not None:
             shown = float(working.value)
             terms["at_working"] = lambda x: corrected(x, shown)
@@ -89,8 +88,11 @@ def gains(sheet: Any, new: Sequence[NewValue]) -> Gains:
     return added
 
 
-def _line(stage: Stage, top: Measured, inputs: TurbidityInputs) -> tuple[Any, Term]:
-    """What belongs to a display, as a function of the inputs and the display, and the gain."""
+def _line(stage: Stage, top: Measured, inputs: TurbidityInputs) -> tuple[Any, Term, Term]:
+    """What belongs to a display, as a function of the inputs and the display; the gain; the standard itself.
+
+    On the standard the line gives the standard back, so its reading is no part of what it is uncertain by.
+    """
     value, cell, reading = inputs.value(top), inputs.cell(top), inputs.reading(top)
     zero = stage.zero
     if zero is None or not zero.counts:
@@ -99,13 +101,21 @@ def _line(stage: Stage, top: Measured, inputs: TurbidityInputs) -> tuple[Any, Te
         def ratio(x: Mapping[str, Any]) -> Any:
             return turbidity.gain_without_zero(value(x) + cell(x), reading(x))
 
-        return lambda x, at: turbidity.corrected_without_zero(at, ratio(x), x[stray]), ratio
+        return (
+            lambda x, at: turbidity.corrected_without_zero(at, ratio(x), x[stray]),
+            ratio,
+            lambda x: value(x) + cell(x) + x[stray],
+        )
     Z, Cw = inputs.reading(zero), inputs.value(zero)
 
     def slope(x: Mapping[str, Any]) -> Any:
         return turbidity.gain(value(x) + cell(x), Cw(x), reading(x), Z(x))
 
-    return lambda x, at: turbidity.corrected(at, slope(x), Z(x), Cw(x)), slope
+    return (
+        lambda x, at: turbidity.corrected(at, slope(x), Z(x), Cw(x)),
+        slope,
+        lambda x: value(x) + cell(x),
+    )
 
 
 def _assigned(value: NewValue, corrected: Any, inputs: TurbidityInputs) -> Term:

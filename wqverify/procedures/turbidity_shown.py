@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from itertools import pairwise
 from math import sqrt
 from typing import Any
 
@@ -268,7 +267,7 @@ def charts(stages: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> I
             "trace",
             f"Readings as distance from the mean of those that held still ({which})",
             "reading",
-            f"{unit} from the mean",
+            "% from the mean",
             tuple(moved[:MOST]),
         )
 
@@ -291,7 +290,8 @@ def _shares(stage: Stage, checks: Sequence[Check]) -> tuple[tuple[str, str, str]
 
 
 def _trace(point: Measured, typed: Read) -> tuple[tuple[str, str, str], ...]:
-    away = [reading.value - point.mean for reading in typed.readings]
-    if not any(a != b for a, b in pairwise(away)):
+    """The readings that moved, in percent: 0.1 and 20 NTU go into one picture."""
+    if not point.mean or len({reading.value for reading in typed.readings}) < 2:
         return ()
-    return tuple((str(number), f"{distance:f}", "") for number, distance in enumerate(away, 1))
+    away = [100 * (reading.value - point.mean) / point.mean for reading in typed.readings]
+    return tuple((str(number), f"{share:.3f}", "") for number, share in enumerate(away, 1))
