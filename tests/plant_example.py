@@ -31,6 +31,8 @@ def plant_in(folder: Path) -> Plant:
     """Make the plant and write the sheets of its month, in the order of the work."""
     plant = make_plant(folder, MONTH)
     for visit in visits(MONTH):
+        if visit.skipped:
+            continue
         (folder / "field_sheets" / f"{visit.name}.toml").write_text(visit.sheet, "utf-8")
     return plant
 
