@@ -25,7 +25,7 @@ from wqverify.demo.sheet import (
 )
 
 SEED = 2201
-ROUND = "weekly turbidity"
+ROUND = "weekly-turbidity"
 METHOD = "EPA 180.1 rev. 2.0 as in Ellodale procedure EP-22 rev. 1"
 BY = "T-07"
 WATER, LOW, HIGH = 0.02, 0.12, 20.02  # NTU: dilution water, 5 mL of the high standard to 1000 mL, formazin
@@ -75,7 +75,7 @@ def turbidity_visits(month: date) -> Iterator[Visit]:
         combined,
         month.replace(day=20),
         "0.10 NTU",
-        "the water changed while it was paired: refused",
+        "the water changed while it was paired: not evaluated",
         0.1,
         True,
     )
