@@ -247,4 +247,5 @@ def charts(
         unit = given.analyzer.unit
         title = "Error against the grabs, with U; the limits are those at the grab as found"
         yield Chart("errors", title, f"grab, {unit}", f"error, {unit}", tuple(series), tuple(lines))
-    yield from run_charts(runs, given)
+    newest = next((stage.reference for stage in stages if stage.reference), "")
+    yield from run_charts(runs, given, newest)

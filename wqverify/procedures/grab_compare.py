@@ -51,11 +51,15 @@ class Comparison:
         return f"{self.stage}.{self.name}.{word}"
 
     @property
-    def label(self) -> str:
+    def short(self) -> str:
+        """Which place against which grab."""
         number = self.name.partition("_")[2]
-        which = f"grab {number}" if number else "the grab after it"
-        what = "Display" if self.place == "analyzer" else "Control system"
-        return f"{what} against {which}, {self.instrument.name} ({self.instrument.id})"
+        which = f"grab {number}" if number else "the grab after"
+        return f"{'Display' if self.place == 'analyzer' else 'Control system'} against {which}"
+
+    @property
+    def label(self) -> str:
+        return f"{self.short}, {self.instrument.name} ({self.instrument.id})"
 
     @property
     def compared(self) -> Compared:

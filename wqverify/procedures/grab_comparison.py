@@ -199,6 +199,7 @@ PAIRING = {
     "response_s": Setting("0", "3600"),
     "average_s": Setting("0", "3600"),
     "drain_ml": Setting("0", "100000"),
+    "good_flag": Setting("0", "999999", whole=True),  # of an export whose archive numbers its quality
 }
 GRAB = {
     "grab_gain_percent": Setting("0", "20"),

@@ -163,7 +163,7 @@ def _pair_cautions(c: Comparison) -> Iterator[str]:
     lost = [f"{c.pair.missing} missing"] if c.pair.missing else []
     lost += [f"{len(c.pair.flags)} flagged {', '.join(sorted(set(c.pair.flags)))}"] if c.pair.flags else []
     if lost:
-        yield f"{c.label}: of the online values around it {' and '.join(lost)}; these are left out."
+        yield f"{c.short}: of the online values around it {' and '.join(lost)}; these are left out."
 
 
 def _not_blind(sheet: GrabSheet, given: Given) -> Iterator[str]:

@@ -19,6 +19,7 @@ WINDOW_MIN = "10"  # the whole window around the moment; common practice
 GAP_MIN = "30"  # from a record to the next, or to the moment; so the criteria of Oregon DEQ for a grab audit
 VALUES = "2"  # online values that must show that the water stood still
 MINUTE = 60
+GOOD = frozenset({"", "good", "ok", "valid", "pass"})  # flags that say nothing is wrong; others are left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +146,10 @@ def online_values(
         from wqverify.trends.slices import read_slice  # only where an export is attached
 
         use, slice_ = trend
-        exported = [Row(at, value, flag) for at, value, flag in read_slice(slice_)]
+        good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
+        exported = [
+            Row(at, value, "" if flag.casefold() in good else flag) for at, value, flag in read_slice(slice_)
+        ]
         found["control system"] = Online(
             "control system",
             _in_time(exported),

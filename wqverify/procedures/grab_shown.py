@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
 from decimal import Decimal
 from math import sqrt
 
 from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures.grab_budget import PER_DEGREE, PER_DEGREE_HALF
 from wqverify.procedures.grab_compare import Compare, Comparison, tolerance_of
-from wqverify.procedures.grab_pairs import Paired
+from wqverify.procedures.grab_pairs import Paired, Row
 from wqverify.procedures.grab_run import LAST, Run, mean_difference
 from wqverify.procedures.grab_sizes import PH
 from wqverify.terms import Chart, Given, Line, Quantity, Series, Value, Working
 
 MOST = 60  # points of a trace around a grab
+NEAR = timedelta(minutes=30)
 BY = {
     "window mean": "mean of the values in the window",
     "interpolation": "straight line between the two records around the moment",
@@ -30,10 +32,10 @@ def values(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Value]
         delay = c.pair.delay
         parts = ", ".join(f"{word} {size:.1f} s" for word, size in delay.parts) or "no part of it is known"
         quantity = Quantity(str(delay.seconds), "s", float(delay.seconds))
-        label = f"{c.label}: delay of its water, from {c.grab.taken_at}"
+        label = f"{c.short}: delay of its water, from {c.grab.taken_at}"
         yield Value(f"{base}.delay", c.stage, label, quantity, parts)
         if c.pair.value is not None:
-            label, source = f"{c.label}: paired online value", BY[c.pair.online.by]
+            label, source = f"{c.short}: paired online value", BY[c.pair.online.by]
             quantity = Quantity(f"{c.pair.fixed:f}", unit, float(c.pair.value))
             yield Value(f"{base}.paired", c.stage, label, quantity, f"{source}, {c.pair.online.source}")
             quantity = Quantity(f"{c.pair.change:f}", unit, float(c.pair.change))
@@ -41,7 +43,7 @@ def values(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Value]
             yield Value(
                 f"{base}.change",
                 c.stage,
-                f"{c.label}: change of the online value around it",
+                f"{c.short}: change of the online value around it",
                 quantity,
                 source,
             )
@@ -58,7 +60,7 @@ def run_values(runs: Sequence[Run], unit: str) -> Iterator[Value]:
             label = f"Mean of the last {len(run.differences)} differences at the {run.place}"
             source = "the interval is of the differences, not U of the analyzer"
             key = f"run.{run.place.replace(' ', '_')}"
-            yield Value(key, "run", label, mean_difference(run, unit), source)
+            yield Value(key, "last_differences", label, mean_difference(run, unit), source)
 
 
 # ---------------------------------------------------------------- hand calculations
@@ -72,16 +74,16 @@ def workings(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Work
         if known.measurand is PH:
             yield from _temperature_working(c)
         if c.pair.value is not None:
-            yield from _pair_working(c.label, c.pair, unit)
+            yield from _pair_working(c.short, c.pair, unit)
         if c.quantity is not None:
             yield Working(
-                f"{c.label}, {c.stage.replace('_', ' ')}",
+                f"{c.short}, {c.stage.replace('_', ' ')}",
                 "d = R − G",
                 f"{c.pair.fixed:f} − {_signed(Decimal(c.reference))}",
                 f"{c.pair.fixed - Decimal(c.reference):f} {unit}",
                 "online value minus grab",
             )
-            yield expanded_working(f"{c.label}: expanded uncertainty", c.quantity)
+            yield expanded_working(f"{c.short}: expanded uncertainty", c.quantity)
     yield from run_workings(runs, unit)
 
 
@@ -94,7 +96,7 @@ def _delay_working(c: Comparison, given: Given) -> Iterator[Working]:
     besides = [f"{size:.1f}" for word, size in delay.parts if word not in ("line", "cell")]
     volume = f"3.14159 × {line.bore_mm}² × {line.length_m} / 4 + {cell}"
     yield Working(
-        f"{c.label}: delay from the process tap",
+        f"{c.short}: delay from the process tap",
         "t = 60 (π d² L / 4 + V) / Q + late; d in mm, L in m, V of the cell in mL, Q in mL/min",
         " + ".join([f"60 × ({volume}) / {delay.flow}", *besides]),
         f"{delay.seconds} s",
@@ -108,7 +110,7 @@ def _temperature_working(c: Comparison) -> Iterator[Working]:
         return
     line, taken = _signed(grab.line_c.value), _signed(grab.temperature_c.value)
     yield Working(
-        f"{c.label}: the grab at the temperature of the line",
+        f"{c.short}: the grab at the temperature of the line",
         f"G = pH + a (t − tG), tG of the grab, a = {_minus(PER_DEGREE)} pH/°C",
         f"{grab.lab.reading.text} + {_signed(PER_DEGREE)} × ({line} − {taken})",
         f"{c.reference} pH",
@@ -211,20 +213,42 @@ def charts(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Chart]
     here = [c for c in known.all if c.place == place and c.stage == "as_found"]
     points: dict[str, str] = {}
     for c in here:
-        for row in c.pair.around[:MOST]:
+        for row in _near(c.pair):
             points[row.at.isoformat(timespec="seconds")] = f"{row.value:f}"
     if len(points) > 1:
-        series = [Series(f"online value, {place}", tuple((at, x, "") for at, x in sorted(points.items())))]
-        grabs = [(c.pair.at.isoformat(timespec="seconds"), c.reference, "") for c in here if c.reference]
-        if grabs:
-            series.append(Series("grab, moved by its delay", tuple(dict.fromkeys(grabs))))
+        shown = tuple((at, x, "") for at, x in sorted(points.items(), key=lambda point: _instant(point[0])))
+        series = [Series(f"online value, {place}", shown)]
+        for name, text in (("paired value", _paired_text), ("grab, moved by its delay", _grab_text)):
+            marks = tuple((c.pair.at.isoformat(timespec="seconds"), text(c), "") for c in here if text(c))
+            series += [Series(name, tuple(dict.fromkeys(marks)))] if marks else []
         title = "Online values around the grabs, by the clock of the online values"
-        yield Chart("trace", title, "time", unit, tuple(series))
-    yield from run_charts(runs, given)
+        yield Chart("trace", title, "time", f"{given.analyzer.measures}, {unit}", tuple(series))
+    newest = next((c.reference for c in reversed(here) if c.reference), "")
+    yield from run_charts(runs, given, newest)
 
 
-def run_charts(runs: Sequence[Run], given: Given) -> Iterator[Chart]:
-    """Give the last differences in time against the tolerance at the newest."""
+def _near(pair: Paired) -> list[Row]:
+    """The good values around the moment of a pair, at most so many before and after it."""
+    good = [row for row in pair.online.rows if row.good]
+    before = [row for row in good if row.at <= pair.at][-MOST // 2 :]
+    after = [row for row in good if row.at > pair.at][: MOST // 2]
+    return [row for row in (*before, *after) if abs(row.at - pair.at) <= NEAR]
+
+
+def _instant(iso: str) -> datetime:
+    return datetime.fromisoformat(iso)
+
+
+def _paired_text(c: Comparison) -> str:
+    return f"{c.pair.fixed:f}" if c.pair.value is not None else ""
+
+
+def _grab_text(c: Comparison) -> str:
+    return c.reference
+
+
+def run_charts(runs: Sequence[Run], given: Given, reference: str) -> Iterator[Chart]:
+    """Give the last differences in time against the tolerance at the grab of this visit, empty for none."""
     unit, tolerance = given.analyzer.unit, tolerance_of(given)
     shown = [run for run in runs if len(run.differences) > 1]
     if not shown:
@@ -238,8 +262,9 @@ def run_charts(runs: Sequence[Run], given: Given) -> Iterator[Chart]:
         )
         for run in shown
     )
-    fixed = tolerance is not None and tolerance.percent is None
-    bounds = tolerance.at(Decimal(0)) if tolerance is not None and fixed else ()
+    bounds: tuple[Decimal | None, ...] = ()
+    if tolerance is not None and (reference or tolerance.percent is None):
+        bounds = tolerance.at(Decimal(reference or 0))
     lines = tuple(Line(f"tolerance {bound:+f} {unit}", f"{bound:f}") for bound in bounds if bound is not None)
     yield Chart(
         "trace", f"The last differences, at most {LAST}", "time", f"online minus grab, {unit}", series, lines
