@@ -18,6 +18,7 @@ from printed import agree
 
 from wqverify.calculations import dilution, turbidity
 from wqverify.calculations.linearity import lack_of_fit, why_no_lack_of_fit
+from wqverify.calculations.uncertainty import correlation
 from wqverify.errors import CorrectTheEntry
 from wqverify.terms import Input
 
@@ -190,6 +191,8 @@ def test_v13_gain_with_zero_water() -> None:
     agree("V13", "N", found["N"].value)
     agree("V13", "u(N)", found["N"].u)
     assert found["N5"].u == pytest.approx(0.044, abs=0.0005)
+    assert correlation(found["K"], found["N5"]) == pytest.approx(0.99, abs=0.005)
+    assert correlation(found["K"], found["N"]) == pytest.approx(0.07, abs=0.005)
 
 
 def test_v13_without_zero_water_the_stray_light_is_unknown() -> None:
