@@ -123,15 +123,14 @@ def _advice(sheet: Any, given: Given, unit: str) -> Iterator[Note]:
     flask = sheet.steps[-1].to_ml if sheet.steps else sheet.flask_ml
     one = stock_volume(sheet.target.value, flask.value, stock, water)
     least = smallest(given)
-    small = any(step.pipetted_ml.value < least for step in sheet.steps)
-    if one >= least and not small:
+    if sheet.steps and not any(step.pipetted_ml.value < least for step in sheet.steps):
+        return  # it was done, with volumes that can be pipetted
+    if one >= least:
         if not sheet.steps:
             text = (
                 f"Pipette {_ml(one)} mL of {sheet.stock} and make up to {flask.text} mL with {sheet.water}."
             )
             yield Note("advice", text)
-        return
-    if len(sheet.steps) > 1 and not small:
         return
     pair = two_steps(sheet.target.value, flask.value, stock, water, least)
     if pair is None:
