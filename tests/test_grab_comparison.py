@@ -68,7 +68,12 @@ def tolerance(half: str, unit: str = "NTU", percent: str = "", rule: Any = "simp
 
 
 def analyzer(**changes: Any) -> Analyzer:
-    plain = {"sample_line": None, "settings": {}, "tolerances": {"grab": tolerance("0.05")}}
+    plain = {
+        "sample_line": None,
+        "settings": {},
+        "tolerances": {"grab": tolerance("0.05")},
+        "control_system_tag": "",
+    }
     return replace(GIVEN.analyzer, **{**plain, **changes})
 
 
@@ -693,6 +698,17 @@ def test_the_control_system_has_its_own_verdict() -> None:
     assert check(result).outcome is Outcome.PASS
     there = check(result, "as_found.grab_1.control_system")
     assert (there.place, there.outcome, there.observed) == ("control system", Outcome.FAIL, "0.16500")
+
+
+def test_a_control_system_that_was_not_read_is_visible() -> None:
+    raw = visit()
+    result = run(raw, given_for(raw, analyzer(control_system_tag="AI2201_NTU")))
+    found = check(result, "as_found.control_system")
+    assert (found.place, found.outcome) == ("control system", Outcome.NOT_EVALUATED)
+    assert found.reason == "the control system was not read beside the display, and no export of it was named"
+    there = visit(shown=online(("09:00", "0.085"), ("09:10", "0.085"), control_system="0.085"))
+    keys = [c.key for c in run(there, given_for(there, analyzer(control_system_tag="AI2201_NTU"))).checks]
+    assert "as_found.control_system" not in keys
 
 
 @pytest.mark.parametrize(

@@ -60,12 +60,14 @@ def compute(sheet: GrabSheet, given: Given, slices: Slices) -> Result:
     )
 
 
-def expects(sheet: GrabSheet, given: Given) -> tuple[str, ...]:  # noqa: ARG001 - the sheet says it all
+def expects(sheet: GrabSheet, given: Given) -> tuple[str, ...]:
     """Return the keys of the checks that a sheet asks for; a result without one of them is an error."""
     words = {"analyzer": "difference", "control system": "control_system"}
     keys = [
         f"as_found.grab_{n}.{words[place]}" for n, _ in enumerate(sheet.grab, 1) for place in _places(sheet)
     ]
+    if _control_system_was_due(sheet, given):
+        keys.append("as_found.control_system")
     if len(sheet.grab) > 1:
         keys.append("as_found.grabs_agree")
     if isinstance(sheet.grab_after, NotDone):
@@ -84,6 +86,11 @@ def _places(sheet: GrabSheet, name: str = "online") -> list[Place]:
     return places
 
 
+def _control_system_was_due(sheet: GrabSheet, given: Given) -> bool:
+    """As found the control system has its own verdict; where it was not read, that is as visible."""
+    return bool(given.analyzer.control_system_tag) and "control system" not in _places(sheet)
+
+
 # ---------------------------------------------------------------- checks
 
 
@@ -91,6 +98,15 @@ def _checks(sheet: GrabSheet, given: Given, known: Compare) -> Iterator[Check]:
     for c in known.all:
         if c.stage == "as_found":
             yield _check(c, known, given)
+    if _control_system_was_due(sheet, given):
+        yield not_evaluated(
+            "as_found.control_system",
+            "as_found",
+            "Control system against the grab",
+            "the control system was not read beside the display, and no export of it was named",
+            place="control system",
+            tolerance=tolerance_of(given),
+        )
     if len(sheet.grab) > 1:
         yield _agree(known, given)
     if isinstance(sheet.grab_after, NotDone):
