@@ -2,7 +2,11 @@
 
 from wqverify.acts.keys import issue_key, make_authority, withdraw_key
 from wqverify.acts.perform import Performed, compute_only, perform
+from wqverify.acts.piles import Pile, pile_to_review, pile_to_sign
+from wqverify.acts.prepare import HeadOf, prepare_round
+from wqverify.acts.questions import answer, ask
 from wqverify.acts.register import accept, unexplained
+from wqverify.acts.rounds import RoundDone, Walk, Walked, check_walk, perform_walk
 from wqverify.acts.signatures import (
     PERFORMER,
     REVIEWER,
@@ -18,14 +22,26 @@ from wqverify.acts.signatures import (
 __all__ = [
     "PERFORMER",
     "REVIEWER",
+    "HeadOf",
     "Performed",
+    "Pile",
+    "RoundDone",
+    "Walk",
+    "Walked",
     "accept",
     "allowed_to_review",
     "allowed_to_sign",
+    "answer",
+    "ask",
+    "check_walk",
     "compute_only",
     "issue_key",
     "make_authority",
     "perform",
+    "perform_walk",
+    "pile_to_review",
+    "pile_to_sign",
+    "prepare_round",
     "record_of",
     "review",
     "sign",

@@ -5,12 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import Path
 from typing import Any
+
+from pydantic import ValidationError, create_model
 
 from wqverify.book import Book, Writer, open_book
 from wqverify.errors import ChooseAnother
 from wqverify.pages import settle
+from wqverify.plant.files import Document
 from wqverify.plant.folder import Plant
+from wqverify.plant.messages import explain
 from wqverify.terms import Person
 
 Tell = Callable[[str], None]
@@ -45,6 +50,19 @@ def person_of(plant: Plant, staff: str) -> Person:
             expected=", ".join(plant.people),
         )
     return plant.people[staff]
+
+
+def typed(kind: Any, what: str, text: str) -> str:
+    """Return a text of the command line as a sheet takes it; raises CorrectTheEntry in the same sentences.
+
+    ``kind`` is a kind of text of wqverify.plant.fields, ``what`` names it: "the question".
+    """
+    model = create_model("Typed", text=(kind, ...))
+    try:
+        taken: str = model.model_validate({"text": text}).text  # type: ignore[attr-defined]
+    except ValidationError as error:
+        raise explain(error, Document(Path(what), "", {"text": text})) from None
+    return taken
 
 
 def local_time(plant: Plant, now: datetime) -> str:

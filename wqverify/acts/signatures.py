@@ -14,6 +14,7 @@ from pathlib import Path
 from wqverify.acts.keys import insist_on_key
 from wqverify.acts.shared import Tell, end_record, local_time, person_of, quiet, settled
 from wqverify.book import Book, RecordState, open_book
+from wqverify.book.state import RETURNED
 from wqverify.durable import write_part
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
 from wqverify.pages import page_of, page_path, settle
@@ -99,6 +100,14 @@ def _waiting(
 ) -> tuple[RecordState, Record]:
     """Return a record that waits for this signature of this person; raises ChooseAnother otherwise."""
     state = book.find(number)
+    if role is REVIEWER and state is not None and state.state == RETURNED:
+        last, performer = state.questions[-1], state.body["by"]
+        raise ChooseAnother(
+            f"{number} was returned by {last.by} with a question that {performer} has not answered: "
+            f"{last.question} It is reviewed after `wqverify answer {number} --by {performer} --text TEXT`.",
+            found=RETURNED,
+            expected=role.waiting,
+        )
     if state is None or state.state != role.waiting:
         what = "is not in the book" if state is None else f"is {state.state}"
         raise ChooseAnother(

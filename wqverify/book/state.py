@@ -8,7 +8,6 @@ from typing import Any
 
 from wqverify.book.entry import Entry
 
-
 RETURNED = "returned with a question"
 
 

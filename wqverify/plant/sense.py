@@ -17,6 +17,7 @@ from wqverify.plant.models import (
     RoundsFile,
     StandardEntry,
     StandardsFile,
+    StopEntry,
     ToleranceEntry,
 )
 from wqverify.plant.shares import GUARDED_UP_TO, share_of
@@ -75,7 +76,9 @@ def in_rounds(file: RoundsFile, document: Document, tags: Iterable[str]) -> Iter
     """Give what cannot be right in rounds.toml; what its answers may be, the procedures say."""
     known = list(tags)
     for index, entry in enumerate(file.round):
-        stops = [(("round", index, "stop", i, "tag"), stop) for i, stop in enumerate(entry.stop)]
+        stops: list[tuple[Loc, StopEntry]] = [
+            (("round", index, "stop", i, "tag"), stop) for i, stop in enumerate(entry.stop)
+        ]
         for loc, stop in stops:
             if stop.tag not in known:
                 text = f"the round {entry.name} names {stop.tag}, which analyzers.toml does not hold."

@@ -10,7 +10,8 @@ from __future__ import annotations
 import json
 import types
 import typing
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import BaseModel
@@ -29,15 +30,25 @@ _REFERS = {
 _AT_THE_END = frozenset({"finished", "remarks"})  # single answers of the sheet that belong to its end
 
 
-def blank_sheet(
-    sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = "", *, optional: bool = True
-) -> str:
-    """Return the TOML text of a blank sheet (or part) with some answers filled in.
+def blank_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = "") -> str:
+    """Return the TOML text of a blank sheet with some answers filled in.
 
-    ``unit`` is that of the analyzer; without ``optional`` only what is answered or must be is written.
+    ``unit`` is that of the analyzer.
     """
-    lines = list(_part(sheet, answers, (), unit or getattr(sheet, "UNIT", ""), optional))
-    return "\n".join(lines).strip("\n") + "\n"
+    writer = _Writer(unit or getattr(sheet, "UNIT", ""))
+    return "\n".join(writer.part(sheet, answers)).strip("\n") + "\n"
+
+
+def shared_head(
+    sheet: type[BaseModel], answers: Mapping[str, Any], asked: Collection[str], under: str
+) -> str:
+    """Return the TOML text of answers shared by several sheets, under a heading of their own.
+
+    ``asked`` names the questions of a sheet that stand in it; of the others inside them only what is
+    answered or must be.
+    """
+    writer = _Writer(getattr(sheet, "UNIT", ""), optional=False, asked=frozenset(asked))
+    return "\n".join([f"[{under}]", *writer.part(sheet, answers, (under,))]) + "\n"
 
 
 def open_answers(raw: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
@@ -72,56 +83,62 @@ def is_list(field: FieldInfo) -> bool:
 # ---------------------------------------------------------------- parts
 
 
-def _part(
-    part: type[BaseModel], answers: Mapping[str, Any], path: tuple[str, ...], unit: str, optional: bool
-) -> Iterator[str]:
-    """Give the lines of a part: its single answers, then the groups in it."""
-    asked = [(question, part.model_fields[question.name]) for question in questions(part)]
-    single = [(q, f) for q, f in asked if not q.parts and _wanted(q, f, answers, optional)]
-    if not path:
-        single.sort(key=lambda each: each[0].name in _AT_THE_END)
-    for question, field in single:
-        yield _answer(question, field, answers.get(question.name), unit)
-    for question, field in asked:
-        if question.parts and _wanted(question, field, answers, optional):
-            yield from _group(question, field, answers.get(question.name), path, unit, optional)
+@dataclass(frozen=True)
+class _Writer:
+    """Writes a part and the groups in it; without ``optional`` only what is answered or must be."""
 
+    unit: str
+    optional: bool = True
+    asked: frozenset[str] = frozenset()  # of the outermost part; all where it is empty
 
-def _wanted(question: Question, field: FieldInfo, answers: Mapping[str, Any], optional: bool) -> bool:
-    return optional or field.is_required() or question.name in answers
+    def part(
+        self, part: type[BaseModel], answers: Mapping[str, Any], path: tuple[str, ...] = ()
+    ) -> Iterator[str]:
+        """Give the lines of a part: its single answers, then its groups, each in the order of the work."""
+        chosen = [
+            (question, part.model_fields[question.name])
+            for question in questions(part)
+            if self._wanted(question, part.model_fields[question.name], answers, len(path))
+        ]
+        single = [(question, field) for question, field in chosen if not question.parts]
+        for question, field in sorted(single, key=lambda each: each[0].name in _AT_THE_END):
+            yield _answer(question, field, answers.get(question.name), self.unit)
+        for question, field in chosen:
+            if question.parts:
+                yield from self._group(question, field, answers.get(question.name), path)
 
+    def _wanted(self, question: Question, field: FieldInfo, answers: Mapping[str, Any], depth: int) -> bool:
+        if self.asked and depth == 1:
+            return question.name in self.asked
+        return self.optional or field.is_required() or question.name in answers
 
-def _group(
-    question: Question, field: FieldInfo, given: Any, path: tuple[str, ...], unit: str, optional: bool
-) -> Iterator[str]:
-    """Give the lines of a group; one that may be left out is commented out unless it is answered."""
-    here, many = (*path, question.name), is_list(field)
-    answered = given if isinstance(given, list) and given else [given if isinstance(given, dict) else {}]
-    opening, closing = ("[[", "]]") if many else ("[", "]")
-    lines: list[str] = []
-    for answers in answered:
+    def _group(
+        self, question: Question, field: FieldInfo, given: Any, path: tuple[str, ...]
+    ) -> Iterator[str]:
+        """Give the lines of a group; one that may be left out is commented out unless it is answered."""
+        here, many = ".".join((*path, question.name)), is_list(field)
+        answered = given if isinstance(given, list) and given else [given if isinstance(given, dict) else {}]
         label = "" if question.ask.label == question.name.replace("_", " ") else question.ask.label
         note = _said(label, question.ask.help, "copy this group for each" if many else "")
-        lines += ["", _commented(f"{opening}{'.'.join(here)}{closing}", note)]
-        lines += _inside(question, answers, here, unit, optional)
-    yield from lines if field.is_required() or given is not None else map(_out, lines)
+        lines: list[str] = []
+        for answers in answered:
+            lines += ["", _commented(f"[[{here}]]" if many else f"[{here}]", note)]
+            lines += self._inside(question, answers, (*path, question.name))
+        yield from lines if field.is_required() or given is not None else map(_out, lines)
 
-
-def _inside(
-    question: Question, answers: Mapping[str, Any], path: tuple[str, ...], unit: str, optional: bool
-) -> Iterator[str]:
-    """Give the answers of a group; of its other forms (not done, same as) each as a comment."""
-    done, *others = question.parts
-    for other in others:
-        if other.model_fields.keys() & answers.keys():
-            yield from _part(other, answers, path, unit, optional)
-            return
-    for other in others if optional else ():
-        for asked in questions(other):
-            field = other.model_fields[asked.name]
-            note = f"instead of the answers below: {', '.join(choices(field)) or 'why it was not done'}"
-            yield _out(_commented(f'{asked.name} = ""', note))
-    yield from _part(done, answers, path, unit, optional)
+    def _inside(self, question: Question, answers: Mapping[str, Any], path: tuple[str, ...]) -> Iterator[str]:
+        """Give the answers of a group; of its other forms (not done, same as) each as a comment."""
+        done, *others = question.parts
+        for other in others:
+            if other.model_fields.keys() & answers.keys():
+                yield from self.part(other, answers, path)
+                return
+        for other in others if self.optional else ():
+            for asked in questions(other):
+                field = other.model_fields[asked.name]
+                note = f"instead of the answers below: {', '.join(choices(field)) or 'why it was not done'}"
+                yield _out(_commented(f'{asked.name} = ""', note))
+        yield from self.part(done, answers, path)
 
 
 # ---------------------------------------------------------------- one answer

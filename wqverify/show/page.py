@@ -31,7 +31,7 @@ RECORD = "record.json"
 Place = tuple[int, tuple[float, float, float, float]]  # page from 0, box (x0, y0, x1, y1) from bottom left
 _HEIGHT = 792.0  # of US Letter, points
 _HEADER = 40  # letters of a name in the header
-_FOLDER = Path(str(files("wqverify"))) / "show"
+FOLDER = Path(str(files("wqverify"))) / "show"
 _MIME = {
     ".json": "application/json",
     ".ipynb": "application/x-ipynb+json",
@@ -47,7 +47,7 @@ def make_page(record: Record, record_bytes: bytes, attachments: Mapping[str, byt
     Raises CouldNotRun where the template edition is unknown, a chart is missing or the compiler warns.
     """
     made = datetime.fromisoformat(record.entered or record.performed).astimezone(UTC)
-    return _compile(_template(record.page), _inputs(record, record_bytes, attachments), made)
+    return compiled(_template(record.page), _inputs(record, record_bytes, attachments), made)
 
 
 def signature_places(
@@ -75,7 +75,7 @@ def stamp_page(lines: Sequence[str], width: float, height: float) -> bytes:
     """Return a one-page PDF of this size in points with the lines of a visible signature."""
     stamp = {"lines": [printable(line) for line in lines], "width": width, "height": height}
     inputs = {"stamp": json.dumps(stamp)}
-    return _compile((_FOLDER / "stamp.typ").read_bytes(), inputs, _MIDNIGHT)
+    return compiled((FOLDER / "stamp.typ").read_bytes(), inputs, _MIDNIGHT)
 
 
 # ---------------------------------------------------------------- what the template is handed
@@ -119,7 +119,7 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     return {
         **{f"file:{name}": text for name, text in texts.items()},
         "blocks": json.dumps([_handed(block) for block in _paged(record)]),
-        "about": json.dumps(_plain(about)),
+        "about": json.dumps(plain_text(about)),
         "attached": json.dumps(attached),
     }
 
@@ -144,8 +144,8 @@ def _previous(previous: Previous) -> str:
 def _handed(block: Block) -> dict[str, Any]:
     """Return a block as the template takes it: its kind, and how long the texts of a column are."""
     if not isinstance(block, Table):
-        return {"kind": type(block).__name__, **_plain(asdict(block))}
-    plain = _plain(asdict(_aligned(block)))
+        return {"kind": type(block).__name__, **plain_text(asdict(block))}
+    plain = plain_text(asdict(_aligned(block)))
     body = [row["cells"] for row in plain["rows"] if row["kind"] == ""]
     cells = zip([column["label"] for column in plain["columns"]], *body, strict=True)
     return {"kind": "Table", **plain, "letters": [_letters(column) for column in cells]}
@@ -183,12 +183,12 @@ def _is_text(data: bytes) -> bool:
     return True
 
 
-def _plain(value: Any) -> Any:
+def plain_text(value: Any) -> Any:
     """Return plain data with every text as it can be printed."""
     if isinstance(value, dict):
-        return {key: _plain(item) for key, item in value.items()}
+        return {key: plain_text(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_plain(item) for item in value]
+        return [plain_text(item) for item in value]
     return printable(value) if isinstance(value, str) else value
 
 
@@ -196,7 +196,7 @@ def _plain(value: Any) -> Any:
 
 
 def _template(edition: int) -> bytes:
-    path = _FOLDER / f"page_{edition}.typ"
+    path = FOLDER / f"page_{edition}.typ"
     if not path.is_file():
         raise CouldNotRun(
             f"This wqverify has no page template of edition {edition}; install the version that made the "
@@ -211,11 +211,11 @@ def _fonts() -> typst.Fonts:
     import typst
 
     return typst.Fonts(
-        include_system_fonts=False, include_embedded_fonts=False, font_paths=[_FOLDER / "fonts"]
+        include_system_fonts=False, include_embedded_fonts=False, font_paths=[FOLDER / "fonts"]
     )
 
 
-def _compile(template: bytes, inputs: dict[str, str], made: datetime) -> bytes:
+def compiled(template: bytes, inputs: dict[str, str], made: datetime) -> bytes:
     import typst
 
     compiler = typst.Compiler(input=template, font_paths=_fonts(), sys_inputs=inputs)
