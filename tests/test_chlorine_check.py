@@ -800,3 +800,16 @@ def test_a_passing_check_needs_few_answers_after_the_shared_head() -> None:
     raw = visit(pair("1.05", at="08:15"), cell={"ph": "7.60", "temperature_c": "14.0", "flow_ml_min": "480"})
     assert len(raw["as_found"]) + len(raw["cell"]) + 1 <= 12
     assert check(run(raw)).outcome is Outcome.PASS
+
+
+@pytest.mark.parametrize("end", ["low", "high"])
+@pytest.mark.parametrize("name", sorted(CHLORINE.settings))
+def test_every_lowest_and_highest_setting_gives_a_result(name: str, end: str) -> None:
+    raw = adjusting(
+        decision={"action": "sensitivity", "why": "outside", "despite": "a holding time may be set to 1 min"},
+        stored={"sensitivity": "2.35", "zero_ua": "0.20"},
+        cell={"ph": "7.60", "temperature_c": "14.0"},
+        zero={"currents_ua": ["0.06", "0.05", "0.05"]},
+        cell_current={"currents_ua": ["2.40"]},
+    )
+    assert run(raw, given_for(raw, analyzer(settings={name: getattr(CHLORINE.settings[name], end)}))).checks

@@ -18,6 +18,9 @@ from zoneinfo import ZoneInfo
 
 import GTC
 import pytest
+from hypothesis import given as for_any
+from hypothesis import settings
+from hypothesis import strategies as st
 from printed import agrees
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
@@ -1098,3 +1101,48 @@ def test_a_passing_check_needs_few_answers_after_the_shared_head() -> None:
     answers = sum(len(row) for row in raw["online"]) + sum(len(row) for row in raw["grab"])
     assert answers <= 12
     assert check(run(raw)).outcome is Outcome.PASS
+
+
+# ---------------------------------------------------------------- whatever is typed and set
+
+
+@pytest.mark.parametrize("end", ["low", "high"])
+@pytest.mark.parametrize("name", sorted(GRAB.settings))
+def test_every_lowest_and_highest_setting_gives_a_result(name: str, end: str) -> None:
+    line = SampleLine(Decimal("4.57"), Decimal(30), Decimal(250), Decimal(450))
+    a = analyzer(settings={name: getattr(GRAB.settings[name], end)}, sample_line=line)
+    for by in ("window mean", "interpolation", "nearest"):
+        raw = visit(grab(taken_at="process tap"), grab(), paired_by=by)
+        assert run(raw, given_for(raw, a)).checks
+
+
+minutes = st.integers(0, 59).map(lambda m: f"09:{m:02d}")
+numbers = st.decimals("0", "5", places=3).map(str)
+rows = st.lists(st.fixed_dictionaries({"at": minutes, "shown": numbers}), min_size=1, max_size=8)
+results = st.tuples(
+    st.sampled_from(["", "<", "-"]), st.decimals("0", "5", places=2), st.sampled_from(["", " NTU"])
+)
+
+
+@settings(max_examples=150, deadline=None)
+@for_any(
+    shown=rows,
+    result=results,
+    at=minutes,
+    place=st.sampled_from(["process tap", "analyzer inlet", "analyzer drain"]),
+    by=st.sampled_from(["window mean", "interpolation", "nearest", None]),
+)
+def test_whatever_is_typed_ends_in_a_stated_outcome(
+    shown: list[dict[str, str]], result: tuple[str, Decimal, str], at: str, place: str, by: str | None
+) -> None:
+    text = f"{result[0]}{result[1]}{result[2]}"
+    raw = visit(
+        grab(text, collected=at, analysed="10:10", taken_at=place),
+        shown=shown,
+        **({"paired_by": by} if by else {}),
+    )
+    line = SampleLine(Decimal("4.57"), Decimal(30), Decimal(250), Decimal(450))
+    found = check(run(raw, given_for(raw, analyzer(sample_line=line))))
+    assert (found.outcome is Outcome.NOT_EVALUATED) == bool(found.reason)
+    if found.quantity is not None and not found.reason:
+        assert Decimal(found.observed) - Decimal(found.reference) == found.quantity.decimal
