@@ -26,7 +26,16 @@ from wqverify.procedures.turbidity_gain import (
     new_values,
 )
 from wqverify.procedures.turbidity_gain_notes import gain_notes
-from wqverify.procedures.turbidity_notes import AS_FOUND, FORMAZIN, HANDLING, LAMP, TELL, TO_WASTE, notes
+from wqverify.procedures.turbidity_notes import (
+    AS_FOUND,
+    FORMAZIN,
+    HANDLING,
+    LAMP,
+    TELL,
+    TO_WASTE,
+    notes,
+    settled,
+)
 from wqverify.procedures.turbidity_parts import (
     Adjusted,
     Assign,
@@ -35,6 +44,7 @@ from wqverify.procedures.turbidity_parts import (
     OnStandards,
     Optics,
     Process,
+    Returned,
     same_stage,
 )
 from wqverify.procedures.turbidity_rules import CALIBRATION, brake, refuse
@@ -64,7 +74,7 @@ class Work(Part):
         Field(max_length=12),
         Ask("secondary standard", help="read right after as left: its value for this analyzer"),
     ] = ()
-    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
+    process_after: Annotated[Done[Returned] | None, Ask("process after")] = None
 
 
 class TurbidityCalibrationSheet(Tail, Work, Head):
@@ -162,6 +172,7 @@ def _facts(
     return {
         "adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no",
         **({"gain": gain.text} if gain is not None else {}),
+        **settled(sheet),
         **assigned,
     }
 

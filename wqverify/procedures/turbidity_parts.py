@@ -68,11 +68,10 @@ def _whole_times(times: Reading | None) -> None:
         raise said(f"insertions is {times.text}; type how often it was put in, a whole number from 1 to 60.")
 
 
-class Assign(Read):
-    """A secondary standard, read right after the calibration to be assigned its value."""
+class OnSecondary(Part):
+    """Which secondary standard was read, and how often it was put in."""
 
     standard: Annotated[Name, Ask("secondary standard", refers="standard")]
-    readings: Annotated[Readings, Ask("readings", "analyzer", help="every reading until it holds still")]
     insertions: Annotated[Number | None, Ask("times it was put in anew", help="left out: once")] = None
 
     @model_validator(mode="after")
@@ -81,11 +80,18 @@ class Assign(Read):
         return self
 
 
-class Zero(Read):
-    """The analyzer in zero water: the same batch as the dilution water, as clean as can be had."""
+class Assign(Read, OnSecondary):
+    """A secondary standard, read right after the calibration to be assigned its value."""
+
+
+class InWater(Part):
+    """Which water the analyzer was read in."""
 
     water: Annotated[Name, Ask("zero water", refers="standard", help="its id in standards_on_hand.toml")]
-    readings: Annotated[Readings, Ask("readings", "analyzer", help="every reading until it holds still")]
+
+
+class Zero(Read, InWater):
+    """The analyzer in zero water: the same batch as the dilution water, as clean as can be had."""
 
 
 class OnStandards(Part):
@@ -107,6 +113,14 @@ class Process(Part):
     ntu: Annotated[Number, Ask("turbidity on the display", "analyzer", help="unrounded, as it is shown")]
     control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
     at: Annotated[Time | None, Ask("read at")] = None
+
+
+class Returned(Process):
+    """The process once it is steady again."""
+
+    settled_min: Annotated[
+        Number | None, Ask("settled after", "min", help="from sample flow on to a steady value")
+    ] = None
 
 
 class Optics(Part):

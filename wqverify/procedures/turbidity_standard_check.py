@@ -11,11 +11,20 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import model_validator
 
-from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Number, Tail
+from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Tail
 from wqverify.procedures.parts import Part as _Part
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
-from wqverify.procedures.turbidity_notes import AS_FOUND, FORMAZIN, HANDLING, LAMP, TELL, TO_WASTE, notes
-from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, same_stage
+from wqverify.procedures.turbidity_notes import (
+    AS_FOUND,
+    FORMAZIN,
+    HANDLING,
+    LAMP,
+    TELL,
+    TO_WASTE,
+    notes,
+    settled,
+)
+from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, Returned, same_stage
 from wqverify.procedures.turbidity_rules import CALIBRATION, refuse
 from wqverify.procedures.turbidity_settings import SETTINGS
 from wqverify.procedures.turbidity_shown import REPORTING, charts, values, workings
@@ -32,10 +41,7 @@ class Work(_Part):
     cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
     after_cleaning: Annotated[Done[OnStandards] | None, Ask("after cleaning")] = None
     as_left: Annotated[DoneOrSame[OnStandards], Ask("as left")]
-    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
-    settled_min: Annotated[
-        Number | None, Ask("settled after", "min", help="from sample flow on to a steady process value")
-    ] = None
+    process_after: Annotated[Done[Returned] | None, Ask("process after")] = None
 
 
 class TurbidityCheckSheet(Tail, Work, Head):
@@ -73,14 +79,13 @@ def compute(sheet: TurbidityCheckSheet, given: Given, slices: Slices) -> Result:
     measured = stages(sheet, given)
     checks = tuple(checks_of(sheet, given, measured))
     unit = given.analyzer.unit
-    facts = {"settled_min": sheet.settled_min.text} if sheet.settled_min else {}
     return Result(
         checks=checks,
         values=tuple(values(sheet, given, measured)),
         workings=tuple(workings(measured, checks, unit)),
         notes=tuple(notes(sheet, given, measured, checks)),
         charts=tuple(charts(measured, checks, unit)),
-        facts={"adjusted": "no", **facts},
+        facts={"adjusted": "no", **settled(sheet)},
     )
 
 
