@@ -20,6 +20,7 @@ from wqverify.calculations.uncertainty import coverage_factor
 from wqverify.errors import ChooseAnother
 
 Floats = NDArray[np.float64]
+Values = Sequence[float] | Floats
 Interval = tuple[float, float]
 
 LIMIT_FACTOR = 1.96
@@ -73,7 +74,7 @@ class Concordance:
 
 
 def limits_of_agreement(
-    first: Sequence[float], second: Sequence[float], factor: float = LIMIT_FACTOR, level: float = 0.95
+    first: Values, second: Values, factor: float = LIMIT_FACTOR, level: float = 0.95
 ) -> Agreement:
     """Return bias and limits of agreement of paired values, each with its confidence interval.
 
@@ -115,7 +116,7 @@ def limits_of_agreement(
     )
 
 
-def difference_against_level(first: Sequence[float], second: Sequence[float], level: float = 0.95) -> Trend:
+def difference_against_level(first: Values, second: Values, level: float = 0.95) -> Trend:
     """Return the slope of the difference against the level of paired values, and whether it may be 0.
 
     Equation: least-squares line of d = second - first on m = (first + second)/2; t = slope/u with n - 2
@@ -151,7 +152,7 @@ def difference_against_level(first: Sequence[float], second: Sequence[float], le
     return Trend(line.b, line.u_b, ends, p, line.a, line.n, level)
 
 
-def concordance(first: Sequence[float], second: Sequence[float], level: float = 0.95) -> Concordance:
+def concordance(first: Values, second: Values, level: float = 0.95) -> Concordance:
     """Return Lin's concordance correlation coefficient of paired values, with its interval.
 
     Equation: c = 2 s12/(s1^2 + s2^2 + (m1 - m2)^2), all with denominator n; c = r A, r the correlation and A
@@ -188,7 +189,7 @@ def concordance(first: Sequence[float], second: Sequence[float], level: float = 
     return Concordance(value, ends, r, accuracy, n, level)
 
 
-def lag_one(values: Sequence[float], follows: Sequence[bool] | None = None) -> float:
+def lag_one(values: Values, follows: Sequence[bool] | NDArray[np.bool_] | None = None) -> float:
     """Return the correlation of values with the one that follows.
 
     Equation: r = [sum (x_i - m)(x_{i+1} - m)/pairs]/[sum (x_i - m)^2/n]. ``follows[i]`` says that value i + 1
@@ -229,7 +230,7 @@ def worth(n: int, r: float) -> float:
 # ---------------------------------------------------------------- parts
 
 
-def _differences(first: Sequence[float], second: Sequence[float]) -> Floats:
+def _differences(first: Values, second: Values) -> Floats:
     values: list[Any] = [np.asarray(first, float), np.asarray(second, float)]
     n = len(values[0])
     if len(values[1]) != n:

@@ -18,13 +18,14 @@ from wqverify.calculations.uncertainty import coverage_factor
 from wqverify.errors import ChooseAnother
 
 Floats = NDArray[np.float64]
+Values = Sequence[float] | Floats
 
 FEWEST = 3
 _MOST_ROUNDS = 500
 _STILL = 1e-15  # relative change of the slope below which it stands
 
 
-def deming(x: Sequence[float], y: Sequence[float], ratio: float = 1.0) -> FittedLine:
+def deming(x: Values, y: Values, ratio: float = 1.0) -> FittedLine:
     """Return the Deming line of two instruments whose variances have a known ratio.
 
     Equation: with L = ratio = u_y^2/u_x^2 and d = Syy - L Sxx, b = (d + sqrt(d^2 + 4 L Sxy^2))/(2 Sxy), a =
@@ -50,10 +51,10 @@ def deming(x: Sequence[float], y: Sequence[float], ratio: float = 1.0) -> Fitted
 
 
 def errors_in_both(
-    x: Sequence[float],
-    y: Sequence[float],
-    u_x: Sequence[float],
-    u_y: Sequence[float],
+    x: Values,
+    y: Values,
+    u_x: Values,
+    u_y: Values,
     *,
     scaled: bool = False,
 ) -> FittedLine:
@@ -110,7 +111,7 @@ def interval(value: float, u: float, dof: float, level: float = 0.95) -> tuple[f
 class _Points:
     """Points about their mean, which costs no digits, with their variances."""
 
-    def __init__(self, x: Sequence[float], y: Sequence[float], u_x: Floats, u_y: Floats) -> None:
+    def __init__(self, x: Values, y: Values, u_x: Floats, u_y: Floats) -> None:
         values: list[Any] = [np.asarray(x, float), np.asarray(y, float)]
         n = len(values[0])
         if any(len(one) != n for one in (values[1], u_x, u_y)):

@@ -17,9 +17,12 @@ from statistics import NormalDist
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wqverify.calculations.ranked_slopes import Ints, merged, refuse_wide, slopes_at
 from wqverify.errors import ChooseAnother, CorrectTheEntry
+
+Steps = Sequence[int] | Ints
 
 FEWEST = 3  # points of a line with an interval
 _OFF = 1e-3 + 1e-9  # of a step; a billionth is arithmetic
@@ -44,7 +47,7 @@ class RankLine:
     level: float
 
 
-def in_steps(values: Sequence[float], resolution: Decimal) -> Ints:
+def in_steps(values: Sequence[float] | NDArray[np.float64], resolution: Decimal) -> Ints:
     """Return recorded values as whole numbers of steps of their resolution.
 
     Equation: k = value/resolution. Values in their unit, resolution > 0 in the same (0.01 for a record to
@@ -80,7 +83,7 @@ def in_steps(values: Sequence[float], resolution: Decimal) -> Ints:
     return steps_
 
 
-def passing_bablok(x: Sequence[int], y: Sequence[int], level: float = 0.95) -> RankLine:
+def passing_bablok(x: Steps, y: Steps, level: float = 0.95) -> RankLine:
     """Return the line of Passing and Bablok of 1983, exactly.
 
     Equation: S = (y_j - y_i)/(x_j - x_i) of all pairs, sorted; N of them, K below -1. b is S at rank
@@ -139,7 +142,7 @@ def passing_bablok(x: Sequence[int], y: Sequence[int], level: float = 0.95) -> R
     return RankLine(slope, low, high, _intercept(xs, ys, slope), a_low, a_high, count, n, level)
 
 
-def theil_sen(x: Sequence[int], y: Sequence[int], level: float = 0.95) -> RankLine:
+def theil_sen(x: Steps, y: Steps, level: float = 0.95) -> RankLine:
     """Return the line of Theil and Sen, exactly.
 
     Equation: b = median of (y_j - y_i)/(x_j - x_i) over the pairs of different x, a = median(y - b x).
@@ -186,7 +189,7 @@ def theil_sen(x: Sequence[int], y: Sequence[int], level: float = 0.95) -> RankLi
 # ---------------------------------------------------------------- parts
 
 
-def _whole(x: Sequence[int], y: Sequence[int], level: float) -> tuple[Ints, Ints]:
+def _whole(x: Steps, y: Steps, level: float) -> tuple[Ints, Ints]:
     values: list[Any] = [np.asarray(x), np.asarray(y)]
     n = len(values[0])
     if len(values[1]) != n or not 0 < level < 1:
