@@ -813,3 +813,12 @@ def test_every_lowest_and_highest_setting_gives_a_result(name: str, end: str) ->
         cell_current={"currents_ua": ["2.40"]},
     )
     assert run(raw, given_for(raw, analyzer(settings={name: getattr(CHLORINE.settings[name], end)}))).checks
+
+
+def test_v17_a_guarded_limit_in_percent_moves_with_the_grab_and_is_said() -> None:
+    raw = visit()
+    a = analyzer(tolerances={"grab": replace(METHOD, rule="guarded")})
+    assert "The tolerance is guarded and 15 % of the grab: its limit moves" in told(
+        run(raw, given_for(raw, a)), "caution"
+    )
+    assert "its limit moves" not in told(run(raw), "caution")

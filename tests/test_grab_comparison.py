@@ -1146,3 +1146,15 @@ def test_whatever_is_typed_ends_in_a_stated_outcome(
     assert (found.outcome is Outcome.NOT_EVALUATED) == bool(found.reason)
     if found.quantity is not None and not found.reason:
         assert Decimal(found.observed) - Decimal(found.reference) == found.quantity.decimal
+
+
+@pytest.mark.parametrize(
+    ("rule", "percent", "said"), [("guarded", "10", True), ("guarded", "", False), ("simple", "10", False)]
+)
+def test_v17_a_guarded_limit_in_percent_moves_with_the_grab_and_is_said(
+    rule: str, percent: str, said: bool
+) -> None:
+    """V17: at a limit of 15 % u of R - 1.15 G is 0.0334 and of R - 0.85 G 0.0250, of R - G 0.0291."""
+    raw = visit()
+    a = analyzer(tolerances={"grab": tolerance("0.1", percent=percent, rule=rule)})
+    assert ("its limit moves with the grab" in told(run(raw, given_for(raw, a)), "caution")) is said

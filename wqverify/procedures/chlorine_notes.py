@@ -21,6 +21,7 @@ from wqverify.procedures.grab_notes import (
     TELL,
     WASTE,
     advice,
+    moving_limit,
     opinion,
     person_cautions,
     run_statements,
@@ -92,6 +93,7 @@ def _cautions(sheet: ChlorineSheet, given: Given, stages: Sequence[Stage]) -> It
             f"The flow at the cell was {cell.flow_ml_min.text} mL/min, less than {least}: below it the "
             f"value is low and moves with the flow."
         )
+    yield from moving_limit(given)
     yield from _zero_cautions(sheet, given)
     yield from _sensitivity_cautions(sheet, given, stages)
     fresh = isinstance(sheet.adjusted, Adjusted) and isinstance(sheet.as_left, Pair)

@@ -139,6 +139,7 @@ def _cautions(sheet: GrabSheet, given: Given, known: Compare) -> Iterator[str]:
             )
     for c in known.all:
         yield from _pair_cautions(c)
+    yield from moving_limit(given)
     yield from _not_blind(sheet, given)
 
 
@@ -157,6 +158,17 @@ def grab_cautions(title: str, grab: Grab, measurand: Measurand, given: Given) ->
         yield f"{title}: no check of {grab.instrument} before use was entered."
     if measurand is PH and (grab.temperature_c is None or grab.line_c is None):
         yield f"{title}: the temperatures of grab and line were not both entered, it is taken uncorrected."
+
+
+def moving_limit(given: Given) -> Iterator[str]:
+    """Say that a guarded tolerance in percent has a limit that is itself uncertain."""
+    tolerance = tolerance_of(given)
+    if tolerance is not None and tolerance.rule == "guarded" and tolerance.percent is not None:
+        yield (
+            f"The tolerance is guarded and {tolerance.percent} % of the grab: its limit moves with the "
+            f"grab, which U of the difference does not hold. Near the upper limit more is uncertain than "
+            f"the guard band shows, near the lower one less."
+        )
 
 
 def _pair_cautions(c: Comparison) -> Iterator[str]:

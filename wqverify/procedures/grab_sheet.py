@@ -73,7 +73,7 @@ class Shown(Part):
 class Grab(Part):
     """A sample taken by hand and measured with another instrument."""
 
-    taken_at: Annotated[Place, Ask("taken at")]
+    taken_at: Annotated[Place, Ask("taken at", help="it decides when the water stood in the online value")]
     collected: Annotated[AtTime, Ask("collected")]
     analysed: Annotated[AtTime, Ask("analysed")]
     result: Annotated[
