@@ -10,7 +10,10 @@ import click
 from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, tell
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from wqverify.acts import Performed
+    from wqverify.plant.round_folder import Row
     from wqverify.terms import Record
 
 
@@ -20,28 +23,52 @@ if TYPE_CHECKING:
 @plant_option
 @json_option
 def run(sheets: tuple[Path, ...], check: bool, plant_folder: Path | None, as_json: bool) -> None:
-    """Compute field sheets, make their records and pages, enter them into the book."""
-    from wqverify.acts import compute_only, perform
+    """Compute field sheets and rounds, make records and pages, enter them into the book.
+
+    A SHEET is a field sheet, or the folder of a round that `wqverify round` wrote.
+    """
+    from wqverify.acts import check_walk, perform_walk
     from wqverify.show.terminal import summary
 
+    plant = opened(plant_folder)
     if check:
-        drafts = compute_only(opened(plant_folder), sheets, now())
+        drafts, walk = check_walk(plant, sheets, now())
+        documents = [outcome_document(record) for record in drafts]
         if as_json:
-            print_json([outcome_document(record) for record in drafts])
+            rounds = [round_document(one.title, one.skipped) for one in walk.rounds]
+            print_json({"records": documents, "rounds": rounds} if rounds else documents)
             return
         for record in drafts:
             echo(summary(record))
+        for one in walk.rounds:
+            _say_skipped(one.title, one.skipped)
         echo("Nothing was entered.")
         return
-    performed = perform(opened(plant_folder), sheets, now(), tell)
+    walked = perform_walk(plant, sheets, now(), tell)
+    documents = [outcome_document(done.record, done) for done in walked.performed]
     if as_json:
-        print_json([outcome_document(done.record, done) for done in performed])
+        rounds = [round_document(one.title, one.skipped, one.page) for one in walked.rounds]
+        print_json({"records": documents, "rounds": rounds} if rounds else documents)
         return
-    for done in performed:
+    for done in walked.performed:
         echo(summary(done.record))
         if done.already:
             echo(f"This sheet was already in the book as {done.number}; nothing was entered twice.")
         echo(f"Page: {done.page}")
+    for ended in walked.rounds:
+        _say_skipped(ended.title, ended.skipped)
+        echo(f"Chart of the round {ended.title}: {ended.page}")
+
+
+def _say_skipped(title: str, skipped: Sequence[Row]) -> None:
+    for row in skipped:
+        echo(f"Skipped on {title}: {row.procedure} of {row.tag}, {row.skipped}")
+
+
+def round_document(title: str, skipped: Sequence[Row], chart: Path | None = None) -> dict[str, Any]:
+    """Return what of a round is in no record: what was skipped, and where its chart page is."""
+    rows = [{"tag": row.tag, "procedure": row.procedure, "why": row.skipped} for row in skipped]
+    return {"round": title, "skipped": rows, "chart": str(chart) if chart else None}
 
 
 def outcome_document(record: Record, done: Performed | None = None) -> dict[str, Any]:

@@ -25,8 +25,8 @@ def of_the_plant(record: Record) -> tuple[Change, ...]:
 
 def tolerance_outcome(record: Record) -> Iterator[Block]:
     """Say beside the outcome which tolerances were changed too late, or without a reason."""
-    late = [c for c in _tolerances(record) if _is_late(c, record)]
-    unexplained = [c for c in _tolerances(record) if c not in late and _is_unexplained(c)]
+    late = [c for c in of_tolerances(record) if _is_late(c, record)]
+    unexplained = [c for c in of_tolerances(record) if c not in late and _is_unexplained(c)]
     if late:
         yield Statement(
             "; ".join(map(_from_to, late)) + ".",
@@ -41,7 +41,7 @@ def tolerance_outcome(record: Record) -> Iterator[Block]:
 
 def tolerance_history(record: Record) -> str:
     """Say what is known of when the tolerances were entered; nothing that was not checked."""
-    changes = _tolerances(record)
+    changes = of_tolerances(record)
     doubtful = [_doubt(c, record) for c in changes if _is_late(c, record) or _is_unexplained(c)]
     if doubtful:
         return " ".join(doubtful)
@@ -55,7 +55,8 @@ def tolerance_history(record: Record) -> str:
     return "This record holds no change of a tolerance; no earlier record of this analyzer was known to it."
 
 
-def _tolerances(record: Record) -> tuple[Change, ...]:
+def of_tolerances(record: Record) -> tuple[Change, ...]:
+    """Return the changes of tolerances."""
     return tuple(c for c in of_the_plant(record) if _is_of_a_tolerance(c))
 
 
