@@ -692,7 +692,7 @@ def test_who_may_not_do_the_work_is_said() -> None:
 
 
 def test_minutes_to_settle_are_told_to_the_next_visit() -> None:
-    raw = visit(point("P20", "20.0"), process_after={"ntu": "0.08", "settled_min": "6"})
+    raw = visit(point("P20", "20.0"), settled_min="6")
     before = replace(
         calibration("L1-2026-0010", "2026-02-26"), procedure=CHECK.name, facts={"settled_min": "3"}
     )

@@ -44,7 +44,6 @@ from wqverify.procedures.turbidity_parts import (
     OnStandards,
     Optics,
     Process,
-    Returned,
     same_stage,
 )
 from wqverify.procedures.turbidity_rules import CALIBRATION, brake, refuse
@@ -74,7 +73,7 @@ class Work(Part):
         Field(max_length=12),
         Ask("secondary standard", help="read right after as left: its value for this analyzer"),
     ] = ()
-    process_after: Annotated[Done[Returned] | None, Ask("process after")] = None
+    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
 
 
 class TurbidityCalibrationSheet(Tail, Work, Head):
@@ -172,7 +171,6 @@ def _facts(
     return {
         "adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no",
         **({"gain": gain.text} if gain is not None else {}),
-        **settled(sheet),
         **assigned,
     }
 

@@ -12,7 +12,7 @@ from wqverify.procedures.parts import Clocks, NotDone, Read
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.rules import NOT_STABLE
 from wqverify.procedures.turbidity_inputs import Measured, bottle_cause
-from wqverify.procedures.turbidity_parts import Adjusted, Process, Returned
+from wqverify.procedures.turbidity_parts import Adjusted, Process
 from wqverify.procedures.turbidity_rules import last_calibration
 from wqverify.procedures.turbidity_stages import LOW_POINT, Stage, stability
 from wqverify.terms import Caution, Check, Given, Note, Outcome
@@ -228,9 +228,8 @@ def _statements(sheet: Any, given: Given, stages: Mapping[str, Stage]) -> Iterat
 
 def settled(sheet: Any) -> dict[str, str]:
     """Return the minutes it took to settle, to be told at the next visit; empty where nobody timed it."""
-    after = sheet.process_after
-    timed = isinstance(after, Returned) and after.settled_min is not None
-    return {"settled_min": after.settled_min.text} if timed else {}
+    timed = getattr(sheet, "settled_min", None)
+    return {"settled_min": timed.text} if timed is not None else {}
 
 
 def _linearity(stage: Stage) -> str:

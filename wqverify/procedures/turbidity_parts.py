@@ -115,14 +115,6 @@ class Process(Part):
     at: Annotated[Time | None, Ask("read at")] = None
 
 
-class Returned(Process):
-    """The process once it is steady again."""
-
-    settled_min: Annotated[
-        Number | None, Ask("settled after", "min", help="from sample flow on to a steady value")
-    ] = None
-
-
 class Optics(Part):
     """What light and water pass on their way, as it was found."""
 

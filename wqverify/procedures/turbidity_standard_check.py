@@ -11,7 +11,7 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import model_validator
 
-from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Tail
+from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Number, Tail
 from wqverify.procedures.parts import Part as _Part
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
 from wqverify.procedures.turbidity_notes import (
@@ -24,7 +24,7 @@ from wqverify.procedures.turbidity_notes import (
     notes,
     settled,
 )
-from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, Returned, same_stage
+from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, same_stage
 from wqverify.procedures.turbidity_rules import CALIBRATION, refuse
 from wqverify.procedures.turbidity_settings import SETTINGS
 from wqverify.procedures.turbidity_shown import REPORTING, charts, values, workings
@@ -41,7 +41,10 @@ class Work(_Part):
     cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
     after_cleaning: Annotated[Done[OnStandards] | None, Ask("after cleaning")] = None
     as_left: Annotated[DoneOrSame[OnStandards], Ask("as left")]
-    process_after: Annotated[Done[Returned] | None, Ask("process after")] = None
+    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
+    settled_min: Annotated[
+        Number | None, Ask("settled after", "min", help="from sample flow on to a steady process value")
+    ] = None
 
 
 class TurbidityCheckSheet(Tail, Work, Head):
