@@ -365,9 +365,16 @@ def test_the_mean_is_of_the_readings_that_held_still() -> None:
 def test_readings_hold_still_within_ten_percent(last: str, stable: bool) -> None:
     """10 % of the last one: 2.2 at 22.0; 19.8 is exactly that away."""
     found = check(run(visit(point("P20", "19.8", "20.4", last))), "as_found.P20.error")
-    assert (found.outcome is not OPEN) == (stable or last == "22.0")
+    assert (found.outcome is not OPEN) == stable
     if not stable:
         assert found.reason.startswith("the readings were not stable within 2.23 NTU")
+
+
+@pytest.mark.parametrize(("last", "stable"), [("0.019", True), ("0.020", True), ("0.021", False)])
+def test_at_the_low_end_readings_hold_still_within_a_hundredth(last: str, stable: bool) -> None:
+    """0.01 NTU by default: just inside, exactly at, just outside."""
+    raw = visit(point("F20", "0.010", "0.011", last, diluted=diluted("W1", ("5", "1000"))))
+    assert (check(run(raw), "as_found.F20-diluted.error").outcome is not OPEN) == stable
 
 
 def test_one_reading_shows_no_stability() -> None:
@@ -671,6 +678,25 @@ def test_a_factor_of_ten_is_a_mistaken_stock(shown: str, said: bool) -> None:
     given = replace(given, analyzer=replace(given.analyzer, high=Decimal(1000)))
     text = told(run(raw, given), "caution")
     assert ("about a factor of ten; look whether the stock was 400 or 4000" in text) == said
+
+
+@pytest.mark.parametrize(("name", "said"), [("P20", False), ("AT40", False), ("P41", True)])
+def test_a_standard_beyond_the_range_of_the_method(name: str, said: bool) -> None:
+    """180.1 goes to 40 NTU: below, exactly at, above."""
+    raw = visit(point(name, f"{STANDARDS[name].value}"))
+    assert ("above 40 NTU, where EPA Method 180.1 ends" in told(run(raw), "caution")) == said
+
+
+def test_an_analyzer_of_another_quantity_is_refused() -> None:
+    raw = visit(point("P20", "20.0"))
+    given = given_for(raw)
+    other = replace(given, analyzer=replace(given.analyzer, unit="pH", measures="pH"))
+    problem = refused(raw, other)
+    assert isinstance(problem, ChooseAnother)
+    assert problem.message == (
+        "AIT-2201 measures pH in pH; this procedure is for turbidity in NTU or FNU. Name a turbidity "
+        "analyzer, or take the procedure of this one."
+    )
 
 
 def test_inside_its_tolerance_the_advice_is_to_leave_it_alone() -> None:

@@ -83,6 +83,8 @@ STANDARDS = {
         bottle("P5", "5.0", expanded=Decimal("0.05"), k=Decimal(2)),
         bottle("P1", "1.0", expanded=Decimal("0.01"), k=Decimal(2)),
         bottle("P09", "0.999", expanded=Decimal("0.01"), k=Decimal(2)),
+        bottle("AT40", "40.0"),
+        bottle("P41", "40.1"),
         bottle("OLD", "20.0", usable_until="2026-03-04"),
         bottle("LASTDAY", "20.0", usable_until="2026-03-05"),
         Standard("PH7", "buffer", "buffer 7.00", "B7", "pH", value=Decimal("7.00")),

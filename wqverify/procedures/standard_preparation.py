@@ -22,7 +22,12 @@ from wqverify.procedures.preparation_budget import Prepared, prepared
 from wqverify.procedures.preparation_notes import CAUTIONS, notes
 from wqverify.procedures.rules import refuse_expired, refuse_visit, standard
 from wqverify.procedures.turbidity_parts import Step
-from wqverify.procedures.turbidity_rules import insist_on_turbidity, refuse_volumes, refuse_water
+from wqverify.procedures.turbidity_rules import (
+    insist_on_turbidity,
+    refuse_other_analyzer,
+    refuse_volumes,
+    refuse_water,
+)
 from wqverify.procedures.turbidity_settings import DILUTION
 from wqverify.procedures.turbidity_shown import expanded_working, plain, steps_workings
 from wqverify.terms import (
@@ -115,6 +120,7 @@ def expects(sheet: PreparationSheet, given: Given) -> tuple[str, ...]:  # noqa: 
 
 def _refuse(sheet: PreparationSheet, given: Given) -> None:
     refuse_visit(sheet, given)
+    refuse_other_analyzer(given)
     stock = standard(sheet.stock, "stock", given)
     insist_on_turbidity("stock", "The stock", stock)
     refuse_expired("stock", "The stock", stock, sheet.date, "take another stock that is in date.")

@@ -34,7 +34,6 @@ from wqverify.procedures.turbidity_notes import (
     TELL,
     TO_WASTE,
     notes,
-    settled,
 )
 from wqverify.procedures.turbidity_parts import (
     Adjusted,

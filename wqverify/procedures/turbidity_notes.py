@@ -56,6 +56,7 @@ EDGES = (
     "finer one keeps it (1.00 is reported 1.00, 1.01 as 1.0), the band is that of the unrounded value, and a "
     "half goes to the even increment."
 )
+METHOD_RANGE = Decimal(40)  # NTU, EPA Method 180.1 rev 2.0: 0 to 40, higher by dilution
 MISTAKEN = (Decimal(8), Decimal("12.5"))  # times too high or too low: 400 and 4000 mistaken
 
 
@@ -110,6 +111,11 @@ def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
     for point, typed in zip(stage.points, stage.typed, strict=True):
         yield from _reading_cautions(point, typed, given)
         yield from _mistaken(point)
+        if given.analyzer.unit == "NTU" and point.exact > METHOD_RANGE:
+            yield (
+                f"{point.id} is above {METHOD_RANGE} NTU, where EPA Method 180.1 ends: it wants higher "
+                f"values diluted."
+            )
     if stage.process is not None and stage.between is not None:
         low, high = (point.mean for point in stage.between)
         if not low <= stage.process.ntu.value <= high:

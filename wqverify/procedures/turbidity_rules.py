@@ -27,6 +27,7 @@ def refuse(sheet: Head, given: Given, secondary: bool) -> None:
     ``secondary`` says whether a secondary standard may stand among the points.
     """
     refuse_visit(sheet, given)
+    refuse_other_analyzer(given)
     for stage in TITLES:
         part = getattr(sheet, stage)
         if isinstance(part, OnStandards):
@@ -35,6 +36,20 @@ def refuse(sheet: Head, given: Given, secondary: bool) -> None:
         part = getattr(sheet, name, None)
         if isinstance(part, Process):
             _refuse_outside(f"{name}.ntu", "The display of the process", part.ntu, given)
+
+
+def refuse_other_analyzer(given: Given) -> None:
+    """Raise ChooseAnother for an analyzer that does not measure turbidity."""
+    analyzer = given.analyzer
+    if analyzer.unit not in UNITS:
+        raise ChooseAnother(
+            f"{analyzer.tag} measures {analyzer.measures} in {analyzer.unit}; this procedure is for "
+            f"turbidity in {' or '.join(UNITS)}. Name a turbidity analyzer, or take the procedure of this "
+            f"one.",
+            found=analyzer.unit,
+            expected=" or ".join(UNITS),
+            where="tag",
+        )
 
 
 def _refuse_stage(stage: str, part: OnStandards, sheet: Head, given: Given, secondary: bool) -> None:
