@@ -12,13 +12,18 @@ from decimal import Decimal
 from math import sqrt
 from typing import Any
 
+import numpy as np
 import pytest
 from gtc import same_as_central_difference, same_as_gtc
+from hypothesis import given
+from hypothesis import strategies as st
 from printed import agree
+from scipy.special import ndtri
+from scipy.stats import qmc
 
 from wqverify.calculations import dilution, turbidity
 from wqverify.calculations.linearity import lack_of_fit, why_no_lack_of_fit
-from wqverify.calculations.uncertainty import correlation
+from wqverify.calculations.uncertainty import correlation, propagate
 from wqverify.errors import CorrectTheEntry
 from wqverify.terms import Input
 
@@ -232,6 +237,49 @@ def test_v14_change_of_a_secondary_standard_leaves_the_primary_out() -> None:
     agree("V14", "c", c.value)
     agree("V14", "u(c)", c.u)
     agree("V14", "u against formazin", primary.u)
+
+
+@pytest.mark.parametrize(
+    ("model", "inputs"),
+    [(one_step, BIG), (one_step, SMALL), (low_point, LOW), (with_zero, ZEROED), (secondary, SECONDARY)],
+)
+def test_first_order_is_enough_for_quotients_of_this_size(model: Any, inputs: Mapping[str, Input]) -> None:
+    """By a Sobol sequence of 2^13 points through the model itself, without any derivative."""
+    points = qmc.Sobol(len(inputs), scramble=False).random_base2(13) + 0.5**14  # off the edge at 0
+    drawn = {}
+    for (cause, size), q in zip(inputs.items(), points.T, strict=True):
+        drawn[cause] = size.value + size.u * _quantile(size.distribution, q)
+    simulated = model(drawn)
+    for name, found in propagate(model, inputs, dict.fromkeys(simulated, "NTU")).items():
+        assert np.std(simulated[name]) == pytest.approx(found.u, rel=5e-3), name
+        assert np.mean(simulated[name]) == pytest.approx(found.value, abs=0.05 * (found.u or 0)), name
+
+
+def _quantile(distribution: str, q: Any) -> Any:
+    """Values of unit standard deviation; those of a sample are drawn as normal."""
+    if distribution == "rectangular":
+        return (2 * q - 1) * R3
+    if distribution == "triangular":
+        return np.where(q < 0.5, np.sqrt(2 * q) - 1, 1 - np.sqrt(2 * (1 - q))) * R6
+    return ndtri(q)
+
+
+@given(
+    st.decimals("0.1", "4000", places=3),
+    st.decimals("10", "2000", places=1),
+    st.decimals("0", "0.09", places=3),
+)
+def test_what_is_pipetted_for_a_target_makes_it(target: Decimal, flask: Decimal, water: Decimal) -> None:
+    volume = dilution.stock_volume(target, flask, Decimal(4000), water)
+    assert abs(dilution.diluted(Decimal(4000), volume, flask, water) - target) < Decimal("1e-20")
+
+
+@given(st.decimals("0", "4000", places=3))
+def test_a_report_is_within_half_an_increment(shown: Decimal) -> None:
+    report = Decimal(turbidity.reported(shown, BANDS))
+    increment = turbidity.band(shown, BANDS)[1]
+    assert abs(report - shown) <= increment / 2
+    assert report % increment == 0
 
 
 def test_what_gives_no_ratio_is_refused() -> None:

@@ -1,6 +1,6 @@
 """Diluting a stock standard with water that is not quite empty itself.
 
-Works on floats, decimals and dual numbers. Values in NTU, volumes in mL.
+Works on floats, decimals, arrays and dual numbers. Values in NTU, volumes in mL.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ def diluted(C0: Any, V0: Any, V: Any, Cw: Any) -> Any:
     >>> round(diluted(4000.0, 5.0, 1000.0, 0.02), 4)
     20.0199
     """
-    if not (V0 > 0 and V >= V0):
+    if not everywhere((V0 > 0) & (V >= V0)):
         raise CorrectTheEntry(
             f"{_number(V0)} mL cannot be made up to {_number(V)} mL; the flask holds more than the pipette.",
             found=str(_number(V0)),
@@ -47,14 +47,14 @@ def stock_volume(C: Any, V: Any, C0: Any, Cw: Any = 0) -> Any:
     >>> round(stock_volume(0.12, 1000.0, 20.0, 0.02), 4)
     5.005
     """
-    if Cw >= C:
+    if not everywhere(Cw < C):
         raise CorrectTheEntry(
             f"A standard of {_number(C)} NTU cannot be made with water of {_number(Cw)} NTU: the target lies "
             f"at or below the water. Choose a higher target, or cleaner water.",
             found=str(_number(C)),
             expected=f"more than {_number(Cw)}",
         )
-    if C > C0:
+    if not everywhere(C0 >= C):
         raise CorrectTheEntry(
             f"A standard of {_number(C)} NTU cannot be diluted from a stock of {_number(C0)} NTU: the stock "
             f"is weaker. Choose a lower target, or another stock.",
@@ -94,6 +94,17 @@ def _pairs(
             second = stock_volume(C, V, between, Cw)
             if smallest <= second <= V / 2:
                 yield first, between, second
+
+
+def everywhere(true: Any) -> bool:
+    """Return whether a comparison holds for every element; of plain numbers it is the comparison itself.
+
+    Equation: all of it. A logical value, or an array of them. Source: none needed.
+
+    >>> everywhere(2 > 1)
+    True
+    """
+    return true if isinstance(true, bool) else bool(true.all())
 
 
 def _number(value: Any) -> Any:

@@ -1,6 +1,6 @@
 """Turbidity: error and recovery on a standard, change of a secondary one, gain and zero, rounded reports.
 
-Works on floats, decimals and dual numbers; turbidity in NTU (or FNU, the same number on formazin).
+Works on floats, decimals, arrays and dual numbers; turbidity in NTU (or FNU, the same number on formazin).
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
+from wqverify.calculations.dilution import everywhere
 from wqverify.errors import CorrectTheEntry
 
 Bands = Sequence[tuple[Decimal, Decimal]]  # lower edge, increment from there on
@@ -64,7 +65,7 @@ def gain(C: Any, Cw: Any, R: Any, Z: Any) -> Any:
     >>> round(gain(20.02, 0.02, 20.6, 0.035), 5)
     0.97253
     """
-    if not (R > Z or R < Z):
+    if not everywhere((R > Z) | (R < Z)):
         raise CorrectTheEntry(
             "The display showed the same in the standard and in the zero water; two equal readings give no "
             "gain."
@@ -118,7 +119,7 @@ def error_between(x: Any, R1: Any, e1: Any, R2: Any, e2: Any) -> Any:
     >>> round(error_between(10.0, 0.0, 0.0, 20.0, 0.6), 9)
     0.3
     """
-    if not (R1 > R2 or R1 < R2):
+    if not everywhere((R1 > R2) | (R1 < R2)):
         raise CorrectTheEntry("The display showed the same in two standards; they give no line between them.")
     return e1 + (e2 - e1) * (x - R1) / (R2 - R1)
 
@@ -161,5 +162,5 @@ def reported(value: Decimal, bands: Bands) -> str:
 
 
 def _refuse_zero(value: Any, sentence: str) -> None:
-    if not value > 0:
+    if not everywhere(value > 0):
         raise CorrectTheEntry(f"{sentence}.", expected="more than 0")
