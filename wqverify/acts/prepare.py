@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 from wqverify.acts.shared import local_time, person_of, typed
@@ -96,7 +97,7 @@ def _sheet(plant: Plant, one: Round, date: str, number: int, head: Raw) -> str:
     stop = one.stops[number - 1]
     procedure, analyzer = PROCEDURES[stop.procedure], plant.analyzers[stop.tag]
     answers = _merged(_merged(head, stop.usual), {"procedure": stop.procedure, "tag": stop.tag})
-    cautions = "".join(f"# Caution: {caution.text}\n" for caution in procedure.cautions)
+    cautions = "".join(_comment(f"Caution: {caution.text}") for caution in procedure.cautions)
     return _SHEET_TOP.format(
         title=procedure.title,
         tag=stop.tag,
@@ -109,12 +110,17 @@ def _sheet(plant: Plant, one: Round, date: str, number: int, head: Raw) -> str:
     ) + blank_sheet(procedure.Sheet, answers, analyzer.unit)
 
 
+def _comment(text: str) -> str:
+    lines = wrap(text, 108, initial_indent="# ", subsequent_indent="#   ", break_on_hyphens=False)
+    return "\n".join(lines) + "\n"
+
+
 def _round_file(one: Round, date: str, head: Raw) -> str:
     procedures = list(dict.fromkeys(stop.procedure for stop in one.stops))
     text = _ROUND_TOP.format(
         round=one.name,
         date=date,
-        cautions=", ".join(f"wqverify cautions {name}" for name in procedures),
+        cautions="".join(_comment(f"Read before the work: wqverify cautions {name}") for name in procedures),
         name=shortened(one.name).replace("'", '"'),
     )
     text += shared_head(PROCEDURES[procedures[0]].Sheet, head, {*SHARED, *head}, "head")
@@ -148,7 +154,7 @@ def _refuse_other_content(folder: Path, files: Mapping[str, str]) -> None:
 
 
 _SHEET_TOP = """\
-# Field sheet, {title} of {tag} ({location}).
+# Field sheet, {title} of {tag}, {location}.
 # Stop {number} of {count} of the round {round} of {date}.
 #
 # Type what stands open, "" or [], each value in double quotes as it was read: "7.10" keeps its last zero.
@@ -159,14 +165,14 @@ _SHEET_TOP = """\
 """
 
 _ROUND_TOP = """\
-# The round {round} of {date}: one field sheet beside this file for each stop below, in walking order.
+# The round {round} of {date}.
+# One field sheet lies beside this file for each stop below, in walking order.
 #
 # The head was written into every sheet when this folder was made. What stands on a sheet counts for that
 # sheet. What is still open, "", on a sheet is taken from here when the round is run, so that an answer that
 # is the same everywhere, such as the cautions, is typed here once. An answer that is changed here later does
 # not reach the sheets it was written into: change it there as well; wqverify run says where a sheet differs.
-# Read the cautions before you answer them: {cautions}
-# A stop where nothing was done says why, in its row: skipped = "because ...". The book keeps that.
+{cautions}# A stop where nothing was done says why, in its row: skipped = "because ...". The book keeps that.
 
 round = {name}
 date = "{date}"

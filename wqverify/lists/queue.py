@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Literal
@@ -157,13 +157,11 @@ def _hours(after: timedelta) -> str:
 
 
 def _skipped(book: Book, today: date) -> Iterator[Skipped]:
-    """Give what was skipped lately, newest day first, with the reason told last; not what was done after all."""
+    """Give what was skipped lately, newest first, with the reason told last; not what was done after all."""
     told: dict[tuple[str, str, str], Skipped] = {}
     for entry in book.events("skipped"):
-        body = {
-            name: str(entry.body.get(name, "")) for name in ("day", "round", "tag", "procedure", "why", "by")
-        }
-        told[body["round"], body["tag"], body["procedure"]] = Skipped(**body)
+        said = {each.name: str(entry.body.get(each.name, "")) for each in fields(Skipped)}
+        told[said["round"], said["tag"], said["procedure"]] = Skipped(**said)
     if not told:
         return
     done = {
