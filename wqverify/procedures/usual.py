@@ -30,7 +30,9 @@ _OF_THE_VISIT = frozenset(
     {"procedure", "tag", "serial_on_plate", "performed_by", "date", "started", "replaces", "replaces_why"}
     | {"cautions", "finished", "status", "cause", "remarks"}
 )
-_CHOSEN_UNITS = ("s", "mL")  # a number in them is chosen beforehand (an interval, a volume), not read off
+# A number in these units, or without one, is chosen beforehand: an interval, a volume, how often. Others are
+# read off an instrument.
+_CHOSEN_UNITS = ("s", "mL", "days", "")
 
 
 def insist_on_rounds(plant: Plant) -> None:
