@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 
-from wqverify.procedures.parts import Clocks, NotDone, Part, Points
+from wqverify.procedures.parts import Part, Points
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_rules import senseless_slope, spread
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.ph_stages import Stage, stability
 from wqverify.procedures.rules import NOT_STABLE
-from wqverify.terms import Caution, Check, Given, Note, Outcome, Person
+from wqverify.procedures.sentences import advice, clocks, opinion, person_cautions
+from wqverify.terms import Caution, Check, Given, Note, Outcome
 
 CAUTIONS = (
     Caution(
@@ -51,7 +51,7 @@ def notes(
 ) -> Iterator[Note]:
     """Give all sentences of a visit, the cautions first."""
     measured = [stage for stage in stages.values() if stage.points and not stage.same_as]
-    for text in _person_cautions(given.people.get(sheet.performed_by), sheet):
+    for text in person_cautions(sheet, given):
         yield Note("caution", text)
     for stage in measured:
         for text in _stage_cautions(stage, given):
@@ -66,22 +66,10 @@ def notes(
     if sheet.decision and sheet.decision.despite:
         text = f"Goes on in spite of a brake: {sheet.decision.despite}"
         yield Note("opinion", text, author=sheet.performed_by)
-    if sheet.cause:
-        yield Note("opinion", sheet.cause.opinion, author=sheet.cause.author)
+    yield from opinion(sheet)
 
 
 # ---------------------------------------------------------------- cautions
-
-
-def _person_cautions(person: Person | None, sheet: PhSheet) -> Iterator[str]:
-    if isinstance(sheet.cautions, NotDone):
-        yield f"The cautions were not read: {sheet.cautions.not_done}."
-    if person is None:
-        return
-    if not person.may_perform:
-        yield f"{person.name} ({person.id}) may not perform verifications by people.toml."
-    if person.licence_until and person.licence_until < sheet.date:
-        yield f"The licence of {person.name} ({person.id}) ended on {person.licence_until}."
 
 
 def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
@@ -178,17 +166,7 @@ def _bottle_cautions(sheet: PhSheet, given: Given, measured: Sequence[Stage]) ->
 
 
 def _advice(sheet: PhSheet, stages: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[Note]:
-    judged = [c.outcome for c in checks if c.stage == "as_found" and c.place == "analyzer" and c.counts]
-    adjusted = isinstance(sheet.adjusted, Adjusted)
-    if judged and all(outcome is Outcome.PASS for outcome in judged):
-        if adjusted:
-            text = "It was inside its tolerance as found and was adjusted all the same: that adds scatter."
-        else:
-            text = "It is inside its tolerance as found: leave it alone."
-        yield Note("advice", text, "common practice")
-    if Outcome.FAIL in judged:
-        text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
-        yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
+    yield from advice(checks, isinstance(sheet.adjusted, Adjusted))
     slope = next((c for c in checks if c.key == "as_found.slope"), None)
     if (
         slope is not None
@@ -229,20 +207,7 @@ def _statements(sheet: PhSheet, given: Given, stages: Mapping[str, Stage]) -> It
                     f"Cleaning changed the error in {point.id} from {point.error:+f} to {cleaned.error:+f} "
                     f"pH; this explains the as-found error and does not replace it."
                 )
-    if isinstance(sheet.clocks, Clocks):
-        yield from _clocks(given)
-
-
-def _clocks(given: Given) -> Iterator[str]:
-    laptop, system = given.times.get("clocks.laptop"), given.times.get("clocks.control_system")
-    if not laptop or not system:
-        return
-    minutes = (datetime.fromisoformat(system) - datetime.fromisoformat(laptop)) // timedelta(minutes=1)
-    way = "ahead of" if minutes > 0 else "behind"
-    if minutes:
-        yield f"The clock of the control system was {abs(minutes)} min {way} the laptop's."
-    else:
-        yield "The clocks of laptop and control system agreed to the minute."
+    yield from clocks(sheet, given)
 
 
 # ---------------------------------------------------------------- what it cannot see

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
-from math import sqrt
 
-from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures.ph_budget import exact_at_process, one_temperature
 from wqverify.procedures.ph_grab import grab_at_line
 from wqverify.procedures.ph_inputs import TEMPERATURE_OF_WATER, Measured
 from wqverify.procedures.ph_sheet import Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_stages import Stage
+from wqverify.procedures.workings import GUM, answer, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
 MOST = 6  # lines of a trace that can still be told apart
-GUM = "JCGM 100:2008 (GUM)"
 
 
 def values(stages: Mapping[str, Stage]) -> Iterator[Value]:
@@ -69,8 +67,8 @@ def _before_buffers(sheet: PhSheet, shown: Mapping[str, str]) -> Iterator[Workin
         yield Working(
             "Error of the temperature",
             "e = t − tR, tR of the reference thermometer",
-            f"{_signed(checked.shown_c.value)} − {_signed(checked.reference_c.value)}",
-            _answer(f"{checked.shown_c.value - checked.reference_c.value:f}", "°C", shown["thermometer"]),
+            f"{signed(checked.shown_c.value)} − {signed(checked.reference_c.value)}",
+            answer(f"{checked.shown_c.value - checked.reference_c.value:f}", "°C", shown["thermometer"]),
             "reading minus reference",
         )
     for number, grab in enumerate(sheet.grab, 1):
@@ -81,11 +79,11 @@ def _grab_working(which: str, grab: Grab) -> Iterator[Working]:
     if grab.temperature_c is None or grab.shown_c is None:
         return
     per_degree, half = (Decimal(str(size)) for size in TEMPERATURE_OF_WATER)
-    line, taken = _signed(grab.shown_c.value), _signed(grab.temperature_c.value)
+    line, taken = signed(grab.shown_c.value), signed(grab.temperature_c.value)
     yield Working(
         f"pH of the {which} at the temperature of the line",
         f"B = pH + a (t − tG), tG of the grab, a = {_minus(per_degree)} pH/°C",
-        f"{_signed(grab.ph.value)} + {_signed(per_degree)} × ({line} − {taken})",
+        f"{signed(grab.ph.value)} + {signed(per_degree)} × ({line} − {taken})",
         f"{grab_at_line(grab):f} pH",
         f"a of drinking water within ±{half} pH/°C, from memory",
     )
@@ -104,8 +102,8 @@ def _point_workings(
     yield Working(
         f"Error in {name}, {title}",
         "e = R − B",
-        f"{point.reading.text} − {_signed(buffer)}",
-        _answer(f"{point.error:f}", "pH", judged),
+        f"{point.reading.text} − {signed(buffer)}",
+        answer(f"{point.error:f}", "pH", judged),
         "reading minus reference",
     )
     if f"{key}.control_system" in shown and point.control_system is not None:
@@ -113,45 +111,17 @@ def _point_workings(
         yield Working(
             f"Error of the control system, analyzer in {name}, {title}",
             "e(C) = C − B",
-            f"{there.text} − {_signed(buffer)}",
-            _answer(f"{there.value - buffer:f}", "pH", shown[f"{key}.control_system"]),
+            f"{there.text} − {signed(buffer)}",
+            answer(f"{there.value - buffer:f}", "pH", shown[f"{key}.control_system"]),
             "reading minus reference",
         )
 
 
 def _expanded_working(stage: Stage) -> Working:
-    """One U written out, that of the error in the first buffer; every other column goes the same way.
-
-    The contributions are put in with as many figures as it takes to end, rounded up, in the U shown.
-    """
+    """One U written out, that of the error in the first buffer; every other column goes the same way."""
     first = stage.points[0]
-    found = stage.quantities[f"{first.id}.error"]
-    assert found.k is not None
-    put_in = answer = ""
-    for figures in range(3, 16):
-        k, *parts = (_figures(size, figures) for size in (found.k, *(x.contribution for x in found.budget)))
-        by_hand = float(k) * sqrt(sum(float(part) ** 2 for part in parts))
-        answer = _figures(by_hand, figures + 1)
-        put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
-        if round_up(by_hand) == round_up(float(answer)) == found.expanded:
-            break
-    return Working(
-        f"Expanded uncertainty of the error in {first.buffer.standard.name} ({first.id}), {stage.title}",
-        "U = k √(c1² + c2² + …), c what each cause contributes in the budget",
-        put_in,
-        f"{answer} pH, rounded up {found.expanded} pH",
-        f"{GUM}, 5.1.2, 6.2.1",
-    )
-
-
-def _figures(size: float, figures: int) -> str:
-    exact = Decimal(repr(size))
-    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}"
-
-
-def _answer(exact: str, unit: str, shown: str) -> str:
-    """The answer; where the rule rounds before it judges, both."""
-    return f"{exact} {unit}" if shown in ("", exact) else f"{exact} {unit}, judged as {shown} {unit}"
+    label = f"Expanded uncertainty of the error in {first.buffer.standard.name} ({first.id}), {stage.title}"
+    return expanded_working(label, stage.quantities[f"{first.id}.error"])
 
 
 def _begun(exact: Decimal, judged: str) -> str:
@@ -178,23 +148,23 @@ def _buffer_working(point: Measured) -> Working:
 def _process_workings(
     stage: Stage, process: Process, low: Measured, high: Measured, shown: Mapping[str, str]
 ) -> Iterator[Working]:
-    e1, e2, r1, r2 = (_signed(v) for v in (low.error, high.error, low.reading.value, high.reading.value))
+    e1, e2, r1, r2 = (signed(v) for v in (low.error, high.error, low.reading.value, high.reading.value))
     x = process.ph
     between = f"{e1} + ({e2} − {e1}) × ({x.text} − {r1}) / ({r2} − {r1})"
     exact = exact_at_process(x, low, high)
 
-    def answer(word: str, exact: Decimal) -> str:
+    def worked_out(word: str, exact: Decimal) -> str:
         fixed, judged = (
             stage.quantities[f"process.{word}"].text,
             shown.get(f"{stage.name}.process.{word}", ""),
         )
-        return _answer(fixed if judged in ("", fixed) else _begun(exact, judged), "pH", judged)
+        return answer(fixed if judged in ("", fixed) else _begun(exact, judged), "pH", judged)
 
     yield Working(
         f"Error at the displayed process value, {stage.title}",
         "e(x) = e1 + (e2 − e1) (x − R1) / (R2 − R1), x as displayed",
         between,
-        answer("error", exact),
+        worked_out("error", exact),
         "straight line between the two buffers",
     )
     there = process.control_system
@@ -203,7 +173,7 @@ def _process_workings(
             f"Error of the control system at the process value, {stage.title}",
             "e(C) = C − x + e(x)",
             f"{there.text} − {x.text} + {between}",
-            answer("control_system", exact + there.value - x.value),
+            worked_out("control_system", exact + there.value - x.value),
             "difference of the displays and the error of the analyzer",
         )
 
@@ -228,7 +198,7 @@ def _line_workings(stage: Stage, shown: Mapping[str, str]) -> Iterator[Working]:
 def _two_voltages(stage: Stage, low: Measured, high: Measured, shown: Mapping[str, str]) -> Iterator[Working]:
     assert low.mv is not None
     assert high.mv is not None
-    e1, e2, b1, b2 = (_signed(v) for v in (low.mv.value, high.mv.value, low.buffer.exact, high.buffer.exact))
+    e1, e2, b1, b2 = (signed(v) for v in (low.mv.value, high.mv.value, low.buffer.exact, high.buffer.exact))
     slope, offset = shown.get(f"{stage.name}.slope", ""), shown.get(f"{stage.name}.offset", "")
     assert low.temperature is not None
     assert high.temperature is not None
@@ -268,7 +238,7 @@ def _two_voltages(stage: Stage, low: Measured, high: Measured, shown: Mapping[st
 
 def _two_displays(stage: Stage, low: Measured, high: Measured) -> Iterator[Working]:
     r1, r2, b1, b2 = (
-        _signed(v) for v in (low.reading.value, high.reading.value, low.buffer.exact, high.buffer.exact)
+        signed(v) for v in (low.reading.value, high.reading.value, low.buffer.exact, high.buffer.exact)
     )
     line = f"({r2} − {r1}) / ({b2} − {b1})"
     yield Working(
@@ -286,11 +256,6 @@ def _two_displays(stage: Stage, low: Measured, high: Measured) -> Iterator[Worki
             f"{stage.quantities['slope'].text} %",
             "stored slope as typed",
         )
-
-
-def _signed(value: Decimal) -> str:
-    """A negative number put into a formula stands in brackets."""
-    return f"{value:f}" if value >= 0 else f"({_minus(value)})"
 
 
 def _minus(value: Decimal) -> str:

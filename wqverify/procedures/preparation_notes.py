@@ -7,16 +7,14 @@ from decimal import Decimal
 from typing import Any
 
 from wqverify.calculations.dilution import stock_volume, two_steps
-from wqverify.procedures.parts import Clocks
 from wqverify.procedures.preparation_budget import Prepared
 from wqverify.procedures.rules import setting
+from wqverify.procedures.sentences import clocks, opinion, person_cautions
 from wqverify.procedures.turbidity_inputs import UNSTATED_PERCENT
 from wqverify.procedures.turbidity_notes import (
     FORMAZIN,
     MISTAKEN,
     TO_WASTE,
-    clocks,
-    person_cautions,
     tolerance_cautions,
 )
 from wqverify.procedures.turbidity_shown import plain
@@ -77,12 +75,10 @@ def notes(
         text = f"Most of the uncertainty of {sheet.label} comes from {largest.cause} ({largest.source})."
         yield Note("statement", text)
     yield Note("statement", STOCKS)
-    if isinstance(sheet.clocks, Clocks):
-        for text in clocks(given):
-            yield Note("statement", text)
+    for text in clocks(sheet, given):
+        yield Note("statement", text)
     yield Note("cannot see", f"A stock that has settled, and a wrong label on {stock.id} or on {water.id}.")
-    if sheet.cause:
-        yield Note("opinion", sheet.cause.opinion, author=sheet.cause.author)
+    yield from opinion(sheet)
 
 
 def smallest(given: Given) -> Decimal:

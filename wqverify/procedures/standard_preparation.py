@@ -29,7 +29,8 @@ from wqverify.procedures.turbidity_rules import (
     refuse_water,
 )
 from wqverify.procedures.turbidity_settings import DILUTION
-from wqverify.procedures.turbidity_shown import expanded_working, plain, steps_workings
+from wqverify.procedures.turbidity_shown import plain, steps_workings
+from wqverify.procedures.workings import expanded_working
 from wqverify.terms import (
     Ask,
     Check,

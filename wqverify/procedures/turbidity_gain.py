@@ -16,8 +16,9 @@ from wqverify.procedures.parts import SameAs
 from wqverify.procedures.rules import standard
 from wqverify.procedures.turbidity_inputs import Measured, Term, TurbidityInputs
 from wqverify.procedures.turbidity_parts import Assign, Process
-from wqverify.procedures.turbidity_shown import plain, signed
+from wqverify.procedures.turbidity_shown import plain
 from wqverify.procedures.turbidity_stages import Gains, Model, Stage, held_still, stability
+from wqverify.procedures.workings import signed
 from wqverify.terms import Given, Quantity, Reading, Standard, Value, Working
 
 GAIN_UNIT = "NTU per NTU"

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
-from wqverify.procedures.parts import Clocks, NotDone, Read
+from wqverify.procedures.parts import Read
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.rules import NOT_STABLE
+from wqverify.procedures.sentences import advice, clocks, opinion, person_cautions
 from wqverify.procedures.turbidity_inputs import Measured, bottle_cause
 from wqverify.procedures.turbidity_parts import Adjusted, Process
 from wqverify.procedures.turbidity_rules import last_calibration
 from wqverify.procedures.turbidity_stages import LOW_POINT, Stage, stability
-from wqverify.terms import Caution, Check, Given, Note, Outcome
+from wqverify.terms import Caution, Check, Given, Note, Outcome, Result
 
 TELL = Caution(
     "Tell operations before the sample is shut off or a standard goes in: a standard can trip a filter to "
@@ -75,24 +75,10 @@ def notes(sheet: Any, given: Given, stages: Mapping[str, Stage], checks: Sequenc
         yield Note("statement", text)
     for text in (*_cannot_see(measured, checks), *signal_not_seen(sheet, given)):
         yield Note("cannot see", text)
-    if sheet.cause:
-        yield Note("opinion", sheet.cause.opinion, author=sheet.cause.author)
+    yield from opinion(sheet)
 
 
 # ---------------------------------------------------------------- cautions
-
-
-def person_cautions(sheet: Any, given: Given) -> Iterator[str]:
-    """Give what is to be said about who did the work."""
-    if isinstance(sheet.cautions, NotDone):
-        yield f"The cautions were not read: {sheet.cautions.not_done}."
-    person = given.people.get(sheet.performed_by)
-    if person is None:
-        return
-    if not person.may_perform:
-        yield f"{person.name} ({person.id}) may not perform verifications by people.toml."
-    if person.licence_until and person.licence_until < sheet.date:
-        yield f"The licence of {person.name} ({person.id}) ended on {person.licence_until}."
 
 
 def _value_cautions(measured: Sequence[Stage], given: Given) -> Iterator[str]:
@@ -182,22 +168,12 @@ def tolerance_cautions(checks: Sequence[Check]) -> Iterator[str]:
 
 
 def _advice(sheet: Any, checks: Sequence[Check]) -> Iterator[Note]:
-    judged = [c.outcome for c in checks if c.stage == "as_found" and c.place == "analyzer" and c.counts]
     adjusted = isinstance(getattr(sheet, "adjusted", None), Adjusted)
-    if judged and all(outcome is Outcome.PASS for outcome in judged):
-        if adjusted:
-            text = "It was inside its tolerance as found and was adjusted all the same: that adds scatter."
-        else:
-            text = "It is inside its tolerance as found: leave it alone."
+    yield from advice(checks, adjusted)
+    found = Result(tuple(checks)).outcome("as_found")
+    if found is Outcome.FAIL and not adjusted and not getattr(sheet, "cleaned", None):
+        text = "Clean the cell or the optics and read the same standards again before anything is adjusted."
         yield Note("advice", text, "common practice")
-    if Outcome.FAIL in judged:
-        text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
-        yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
-        if not getattr(sheet, "cleaned", None) and not adjusted:
-            text = (
-                "Clean the cell or the optics and read the same standards again before anything is adjusted."
-            )
-            yield Note("advice", text, "common practice")
 
 
 def _statements(sheet: Any, given: Given, stages: Mapping[str, Stage]) -> Iterator[str]:
@@ -228,8 +204,7 @@ def _statements(sheet: Any, given: Given, stages: Mapping[str, Stage]) -> Iterat
     if minutes is not None:
         before = next((row.facts["settled_min"] for row in given.earlier if "settled_min" in row.facts), "")
         yield f"It settled in {minutes} min" + (f"; last time in {before} min." if before else ".")
-    if isinstance(sheet.clocks, Clocks):
-        yield from clocks(given)
+    yield from clocks(sheet, given)
 
 
 def settled(sheet: Any) -> dict[str, str]:
@@ -262,19 +237,6 @@ def _cleaning(stages: Mapping[str, Stage], unit: str) -> Iterator[str]:
                 f"Cleaning changed the error on {point.id} from {point.error:+f} to {cleaned.error:+f} "
                 f"{unit}; this explains the as-found error and does not replace it."
             )
-
-
-def clocks(given: Given) -> Iterator[str]:
-    """Say how the clock of the control system stood to the laptop's."""
-    laptop, system = given.times.get("clocks.laptop"), given.times.get("clocks.control_system")
-    if not laptop or not system:
-        return
-    minutes = (datetime.fromisoformat(system) - datetime.fromisoformat(laptop)) // timedelta(minutes=1)
-    way = "ahead of" if minutes > 0 else "behind"
-    if minutes:
-        yield f"The clock of the control system was {abs(minutes)} min {way} the laptop's."
-    else:
-        yield "The clocks of laptop and control system agreed to the minute."
 
 
 # ---------------------------------------------------------------- what it cannot see

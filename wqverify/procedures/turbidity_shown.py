@@ -4,20 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from math import sqrt
 from typing import Any
 
 from wqverify import tables
 from wqverify.calculations import turbidity
-from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures.parts import Read
 from wqverify.procedures.turbidity_inputs import Measured
 from wqverify.procedures.turbidity_parts import Process, Step
 from wqverify.procedures.turbidity_stages import Stage
+from wqverify.procedures.workings import answer, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Reading, Series, TableUse, Value, Working
 
 MOST = 6  # lines of a trace that can still be told apart
-GUM = "JCGM 100:2008 (GUM)"
 REPORTING = ("turbidity_reporting", "EPA 180.1 rev 2.0")
 COLUMN = "increment"
 
@@ -122,12 +120,12 @@ def steps_workings(
         v0, v = step.pipetted_ml, step.to_ml
         made = turbidity_of(stronger, v0, v, water)
         which = f", step {number} of {len(steps)}" if len(steps) > 1 else ""
-        answer = last if number == len(steps) else plain(made)
+        value = last if number == len(steps) else plain(made)
         yield Working(
             f"Value of the dilution of {name}{which}",
             "C = (C0 V0 + Cw (V − V0)) / V, Cw the water's own",
             f"({plain(stronger)} × {v0.text} + {water} × ({v.text} − {v0.text})) / {v.text}",
-            f"{answer} {unit}",
+            f"{value} {unit}",
             "volumes as typed",
         )
         stronger = made
@@ -162,7 +160,7 @@ def _of_readings(stage: Stage, point: Measured, shown: Mapping[str, str], unit: 
         f"{word.capitalize()} on {point.id}, {title}",
         f"{letter}, {'V the value assigned' if secondary else 'C the value of the standard'}",
         f"{point.mean:f} − {point.exact:f}",
-        _answer(f"{point.error:f}", unit, judged),
+        answer(f"{point.error:f}", unit, judged),
         "reading minus reference",
     )
     recovery = stage.quantities.get(f"{point.id}.recovery")
@@ -179,7 +177,7 @@ def _of_readings(stage: Stage, point: Measured, shown: Mapping[str, str], unit: 
             f"Error of the control system, analyzer on {point.id}, {title}",
             "e(S) = S − C, S the control system",
             f"{point.control_system.text} − {point.exact:f}",
-            _answer(f"{point.control_system.value - point.exact:f}", unit, shown[f"{key}.control_system"]),
+            answer(f"{point.control_system.value - point.exact:f}", unit, shown[f"{key}.control_system"]),
             "reading minus reference",
         )
 
@@ -194,49 +192,9 @@ def _at_process(stage: Stage, shown: Mapping[str, str], unit: str) -> Working:
         f"Error at the displayed process value, {stage.title}",
         "e(x) = e1 + (e2 − e1) (x − R1) / (R2 − R1), x as displayed",
         f"{e1} + ({e2} − {e1}) × ({x} − {low.mean:f}) / ({high.mean:f} − {low.mean:f})",
-        _answer(stage.quantities["process.error"].text, unit, shown[f"{stage.name}.process.error"]),
+        answer(stage.quantities["process.error"].text, unit, shown[f"{stage.name}.process.error"]),
         "straight line between the two standards, fixed two digits beyond the display",
     )
-
-
-def expanded_working(label: str, found: Quantity) -> Working:
-    """One U written out; every other one goes the same way.
-
-    The contributions are put in with as many figures as it takes to end, rounded up, in the U shown.
-    """
-    assert found.k is not None
-    put_in = answer = ""
-    for figures in range(3, 16):
-        k, *parts = (_figures(size, figures) for size in (found.k, *(x.contribution for x in found.budget)))
-        by_hand = float(k) * sqrt(sum(float(part) ** 2 for part in parts))
-        answer = _figures(by_hand, figures + 1)
-        put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
-        if round_up(by_hand) == round_up(float(answer)) == found.expanded:
-            break
-    return Working(
-        label,
-        "U = k √(c1² + c2² + …), c what each cause contributes in the budget",
-        put_in,
-        f"{answer} {found.unit}, rounded up {found.expanded} {found.unit}",
-        f"{GUM}, 5.1.2, 6.2.1",
-    )
-
-
-def _figures(size: float, figures: int) -> str:
-    exact = Decimal(repr(size))
-    if not exact:
-        return "0"
-    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}"
-
-
-def _answer(exact: str, unit: str, shown: str) -> str:
-    """The answer; where the rule rounds before it judges, both."""
-    return f"{exact} {unit}" if shown in ("", exact) else f"{exact} {unit}, judged as {shown} {unit}"
-
-
-def signed(value: Decimal) -> str:
-    """A negative number put into a formula stands in brackets."""
-    return f"{value:f}" if value >= 0 else f"(−{-value:f})"
 
 
 # ---------------------------------------------------------------- charts

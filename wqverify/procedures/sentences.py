@@ -1,0 +1,55 @@
+"""The sentences of a result that every procedure says in the same words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+
+from wqverify.procedures.parts import Clocks, Head, NotDone, Tail
+from wqverify.terms import Check, Given, Note, Outcome
+
+
+def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
+    """Say what is missing in cautions read, permission and licence."""
+    if isinstance(sheet.cautions, NotDone):
+        yield f"The cautions were not read: {sheet.cautions.not_done}."
+    person = given.people.get(sheet.performed_by)
+    if person is None:
+        return
+    if not person.may_perform:
+        yield f"{person.name} ({person.id}) may not perform verifications by people.toml."
+    if person.licence_until and person.licence_until < sheet.date:
+        yield f"The licence of {person.name} ({person.id}) ended on {person.licence_until}."
+
+
+def advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
+    """Say what follows from the verdict as found, at the analyzer."""
+    judged = [c.outcome for c in checks if c.stage == "as_found" and c.place == "analyzer" and c.counts]
+    if judged and all(outcome is Outcome.PASS for outcome in judged):
+        if adjusted:
+            text = "It was inside its tolerance as found and was adjusted all the same: that adds scatter."
+        else:
+            text = "It is inside its tolerance as found: leave it alone."
+        yield Note("advice", text, "common practice")
+    if Outcome.FAIL in judged:
+        text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
+        yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
+
+
+def clocks(sheet: Head, given: Given) -> Iterator[str]:
+    """Say how the clock of the control system stood to the laptop's, where both were read."""
+    laptop, system = given.times.get("clocks.laptop"), given.times.get("clocks.control_system")
+    if not isinstance(sheet.clocks, Clocks) or not laptop or not system:
+        return
+    minutes = (datetime.fromisoformat(system) - datetime.fromisoformat(laptop)) // timedelta(minutes=1)
+    way = "ahead of" if minutes > 0 else "behind"
+    if minutes:
+        yield f"The clock of the control system was {abs(minutes)} min {way} the laptop's."
+    else:
+        yield "The clocks of laptop and control system agreed to the minute."
+
+
+def opinion(sheet: Tail) -> Iterator[Note]:
+    """Give the opinion on the cause, with its author."""
+    if sheet.cause:
+        yield Note("opinion", sheet.cause.opinion, author=sheet.cause.author)

@@ -1,0 +1,49 @@
+"""Hand calculations that every procedure writes out in the same way."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from math import sqrt
+
+from wqverify.calculations.uncertainty import round_up
+from wqverify.terms import Quantity, Working
+
+GUM = "JCGM 100:2008 (GUM)"
+
+
+def expanded_working(label: str, found: Quantity) -> Working:
+    """Return one U written out; every other one goes the same way.
+
+    The contributions are put in with as many figures as it takes to end, rounded up, in the U shown.
+    """
+    assert found.k is not None
+    put_in = by_figures = ""
+    for figures in range(3, 16):
+        k, *parts = (_figures(size, figures) for size in (found.k, *(x.contribution for x in found.budget)))
+        by_hand = float(k) * sqrt(sum(float(part) ** 2 for part in parts))
+        by_figures = _figures(by_hand, figures + 1)
+        put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
+        if round_up(by_hand) == round_up(float(by_figures)) == found.expanded:
+            break
+    return Working(
+        label,
+        "U = k √(c1² + c2² + …), c what each cause contributes in the budget",
+        put_in,
+        f"{by_figures} {found.unit}, rounded up {found.expanded} {found.unit}",
+        f"{GUM}, 5.1.2, 6.2.1",
+    )
+
+
+def _figures(size: float, figures: int) -> str:
+    exact = Decimal(repr(size))
+    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}" if exact else "0"
+
+
+def answer(exact: str, unit: str, shown: str) -> str:
+    """Return an answer; where the rule rounds before it judges, both."""
+    return f"{exact} {unit}" if shown in ("", exact) else f"{exact} {unit}, judged as {shown} {unit}"
+
+
+def signed(value: Decimal) -> str:
+    """Return a number as it is put into a formula: a negative one stands in brackets."""
+    return f"{value:f}" if value >= 0 else f"(−{-value:f})"
