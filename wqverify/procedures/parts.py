@@ -38,6 +38,8 @@ from wqverify.procedures.walk import (
 from wqverify.terms import Ask, Reading
 
 __all__ = [
+    "BACK_IN_SERVICE",
+    "BEFORE_IT_IS_TOUCHED",
     "AtTime",
     "Cause",
     "Cautions",
@@ -63,6 +65,7 @@ __all__ = [
     "Time",
     "Told",
     "entries",
+    "insist_on_decision",
     "named_people",
     "named_standards",
     "named_trends",
@@ -320,12 +323,42 @@ class Cause(Part):
     author: Annotated[Name, Ask("opinion of", refers="person")]
 
 
+# Times that may come in any order: what is done before the analyzer is touched, and on the way back.
+BEFORE_IT_IS_TOUCHED = frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"})
+BACK_IN_SERVICE = frozenset(
+    {
+        "process_after",
+        "output_released",
+        "signal",
+        "loop_in_auto",
+        "alarm_restored",
+        "operations_told_after",
+    }
+)
+
 # What was taken out of use must come back, or it is said why not.
 _UNDONE_BY = (
     ("output_held", "output_released"),
     ("loop_in_manual", "loop_in_auto"),
     ("alarm_blocked", "alarm_restored"),
 )
+
+
+def insist_on_decision(action: str, adjusted: Part | None, without: tuple[str, ...]) -> None:
+    """Complain where what was adjusted and the decision do not go together.
+
+    ``without`` are the decisions that adjust nothing; the first of them forbids it.
+    """
+    if adjusted is not None and not isinstance(adjusted, NotDone) and action == without[0]:
+        raise said(
+            "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
+            'the decision, or adjusted.not_done = "because ..."'
+        )
+    if action not in without and adjusted is None:
+        raise said(
+            f"the decision is {action} and adjusted is missing; enter from what to what, or "
+            f'adjusted.not_done = "because ..."'
+        )
 
 
 class Tail(Part):

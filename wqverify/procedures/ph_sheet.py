@@ -8,6 +8,8 @@ from pydantic import Field, model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
+    BACK_IN_SERVICE,
+    BEFORE_IT_IS_TOUCHED,
     AtTime,
     Cleaned,
     Done,
@@ -23,6 +25,7 @@ from wqverify.procedures.parts import (
     SameAs,
     Tail,
     Time,
+    insist_on_decision,
 )
 from wqverify.terms import Ask
 
@@ -143,34 +146,15 @@ class PhSheet(Tail, Work, Head):
 
     UNIT: ClassVar[str] = "pH"
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
-        frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"}),
-        frozenset(
-            {
-                "process_after",
-                "grab_after",
-                "output_released",
-                "signal",
-                "loop_in_auto",
-                "alarm_restored",
-                "operations_told_after",
-            }
-        ),
+        BEFORE_IT_IS_TOUCHED,
+        BACK_IN_SERVICE | {"grab_after"},
     )
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         action = self.decision.action if self.decision else "leave alone"
         changed = isinstance(self.adjusted, Adjusted)
-        if changed and action == "leave alone":
-            raise said(
-                "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
-                'the decision, or adjusted.not_done = "because ..."'
-            )
-        if action in ("offset", "two-point") and self.adjusted is None:
-            raise said(
-                f"the decision is {action} and adjusted is missing; enter from what to what, or "
-                f'adjusted.not_done = "because ..."'
-            )
+        insist_on_decision(action, self.adjusted, without=("leave alone", "replace"))
         if isinstance(self.as_left, SameAs):
             self._same(self.as_left.same_as, changed or action == "replace")
         if isinstance(self.after_cleaning, Points) and not isinstance(self.cleaned, Cleaned):

@@ -13,8 +13,17 @@ from typing import Annotated, ClassVar, Self
 from pydantic import Field, model_validator
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.plant.fields import said
-from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Part, Tail
+from wqverify.procedures.parts import (
+    BACK_IN_SERVICE,
+    BEFORE_IT_IS_TOUCHED,
+    Cleaned,
+    Done,
+    DoneOrSame,
+    Head,
+    Part,
+    Tail,
+    insist_on_decision,
+)
 from wqverify.procedures.rules import refuse_expired, refuse_outside, standard, typed
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
 from wqverify.procedures.turbidity_gain import (
@@ -79,33 +88,15 @@ class TurbidityCalibrationSheet(Tail, Work, Head):
     """One visit."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
-        frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"}),
-        frozenset(
-            {
-                "process_after",
-                "output_released",
-                "signal",
-                "loop_in_auto",
-                "alarm_restored",
-                "operations_told_after",
-            }
-        ),
+        BEFORE_IT_IS_TOUCHED,
+        BACK_IN_SERVICE,
     )
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         action = self.decision.action if self.decision else "leave alone"
         changed = isinstance(self.adjusted, Adjusted)
-        if changed and action == "leave alone":
-            raise said(
-                "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
-                'the decision, or adjusted.not_done = "because ..."'
-            )
-        if action in ("gain", "gain and zero") and self.adjusted is None:
-            raise said(
-                f"the decision is {action} and adjusted is missing; enter from what to what, or "
-                f'adjusted.not_done = "because ..."'
-            )
+        insist_on_decision(action, self.adjusted, without=("leave alone", "replace"))
         same_stage(self, changed or action == "replace")
         return self
 

@@ -11,7 +11,16 @@ from typing import Annotated, ClassVar, Self
 
 from pydantic import model_validator
 
-from wqverify.procedures.parts import Cleaned, Done, DoneOrSame, Head, Number, Tail
+from wqverify.procedures.parts import (
+    BACK_IN_SERVICE,
+    BEFORE_IT_IS_TOUCHED,
+    Cleaned,
+    Done,
+    DoneOrSame,
+    Head,
+    Number,
+    Tail,
+)
 from wqverify.procedures.parts import Part as _Part
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
 from wqverify.procedures.turbidity_notes import (
@@ -51,17 +60,8 @@ class TurbidityCheckSheet(Tail, Work, Head):
     """One visit."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
-        frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"}),
-        frozenset(
-            {
-                "process_after",
-                "output_released",
-                "signal",
-                "loop_in_auto",
-                "alarm_restored",
-                "operations_told_after",
-            }
-        ),
+        BEFORE_IT_IS_TOUCHED,
+        BACK_IN_SERVICE,
     )
 
     @model_validator(mode="after")
