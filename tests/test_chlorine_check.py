@@ -509,6 +509,14 @@ def test_another_serial_is_refused() -> None:
     )
 
 
+def test_an_analyzer_of_something_else_is_refused() -> None:
+    raw = visit()
+    assert refused(raw, given_for(raw, analyzer(measures="turbidity", species="", unit="NTU"))) == (
+        "AIT-2301 measures turbidity in NTU; this procedure is for chlorine. Name a chlorine analyzer, or take "
+        "the procedure of this one."
+    )
+
+
 def test_grabs_analysed_before_they_were_collected_are_refused() -> None:
     assert refused(visit(pair(analysed="08:14"))) == (
         "As found the grab was analysed at 2026-03-11 08:14, before it was collected at 2026-03-11 08:15; "

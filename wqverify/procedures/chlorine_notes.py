@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
+from wqverify.procedures import sentences
 from wqverify.procedures.chlorine_budget import acid
 from wqverify.procedures.chlorine_rules import (
     STAGES,
@@ -22,8 +23,6 @@ from wqverify.procedures.grab_notes import (
     WASTE,
     advice,
     moving_limit,
-    opinion,
-    person_cautions,
     run_statements,
 )
 from wqverify.procedures.grab_run import Run
@@ -56,7 +55,7 @@ def notes(
 ) -> Iterator[Note]:
     """Give all sentences of a check, the cautions first."""
     adjusted = isinstance(sheet.adjusted, Adjusted)
-    for text in (*person_cautions(sheet, given), *_cautions(sheet, given, stages)):
+    for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, stages)):
         yield Note("caution", text)
     yield from advice(checks, adjusted)
     if any(c.outcome is Outcome.FAIL and c.stage == "as_left" and c.counts for c in checks):
@@ -65,7 +64,7 @@ def notes(
             "It failed as left: take grabs every 4 h until it is repaired, for at most five working days.",
             "40 CFR 141.74(c)(2); a setting of the plant, not legal advice",
         )
-    for text in _statements(sheet, given, stages, runs):
+    for text in (*_statements(sheet, given, stages, runs), *sentences.clocks(sheet, given)):
         yield Note("statement", text)
     next_one = due(sheet, given)
     yield Note(
@@ -78,7 +77,7 @@ def notes(
         reason = why_not_adjust(sheet, found)
         text = f"Goes on in spite of a brake ({reason}): {sheet.decision.despite}"
         yield Note("opinion", text, author=sheet.performed_by)
-    yield from opinion(sheet)
+    yield from sentences.opinion(sheet)
 
 
 def _cautions(sheet: ChlorineSheet, given: Given, stages: Sequence[Stage]) -> Iterator[str]:

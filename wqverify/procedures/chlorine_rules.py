@@ -8,12 +8,12 @@ from datetime import datetime
 from decimal import Decimal
 
 from wqverify.calculations import pairing, sample_line
-from wqverify.errors import CorrectTheEntry
+from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.chlorine_budget import error, mean_of
 from wqverify.procedures.chlorine_sheet import Adjusted, Cell, ChlorineSheet, Pair, Stored, pair_of
 from wqverify.procedures.grab_compare import other_unit, plain_species, why_no_result
 from wqverify.procedures.grab_rules import refuse_analysed_before, refuse_taken_before
-from wqverify.procedures.grab_sizes import CHLORINE
+from wqverify.procedures.grab_sizes import CHLORINE, measurand_of
 from wqverify.procedures.rules import refuse_beyond, refuse_outside, refuse_visit, standard
 from wqverify.terms import Given, Place, Quantity, Reading, Standard
 
@@ -44,6 +44,7 @@ class Stage:
 def refuse(sheet: ChlorineSheet, given: Given) -> None:
     """Raise CorrectTheEntry where the sheet cannot be computed as it stands."""
     refuse_visit(sheet, given)
+    _refuse_other_analyzer(given)
     low, high = given.analyzer.low, given.analyzer.high
     for name, title in STAGES.items():
         pair = pair_of(getattr(sheet, name))
@@ -69,6 +70,18 @@ def refuse(sheet: ChlorineSheet, given: Given) -> None:
                 expected="more than 0",
                 where=path,
             )
+
+
+def _refuse_other_analyzer(given: Given) -> None:
+    analyzer = given.analyzer
+    if measurand_of(analyzer) is not CHLORINE:
+        raise ChooseAnother(
+            f"{analyzer.tag} measures {analyzer.measures} in {analyzer.unit}; this procedure is for "
+            f"chlorine. Name a chlorine analyzer, or take the procedure of this one.",
+            found=analyzer.measures,
+            expected="chlorine",
+            where="tag",
+        )
 
 
 def _sensitivities(sheet: ChlorineSheet) -> Iterator[tuple[str, Reading]]:

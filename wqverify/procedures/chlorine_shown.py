@@ -12,7 +12,8 @@ from wqverify.procedures.chlorine_budget import SENSITIVITY, acid, sensitivity
 from wqverify.procedures.chlorine_rules import STAGES, Stage
 from wqverify.procedures.chlorine_sheet import Adjusted, Cell, CellCurrent, ChlorineSheet, Stored, Zero
 from wqverify.procedures.grab_run import Run
-from wqverify.procedures.grab_shown import expanded_working, run_charts, run_values, run_workings
+from wqverify.procedures.grab_shown import run_charts, run_values, run_workings
+from wqverify.procedures.workings import answer, expanded_working
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Reading, Series, Value, Working
 
 MORRIS = "Morris, J. Phys. Chem. 70 (1966) 3798 (from memory)"
@@ -206,7 +207,7 @@ def _stage_workings(stage: Stage, shown: dict[str, Quantity], unit: str) -> Iter
             f"{title}: error at the {where}",
             f"e = {letter} − G",
             f"{typed.text} − {stage.reference}",
-            f"{found.text} {unit}",
+            answer(f"{typed.value - Decimal(stage.reference):f}", unit, found.text),
             "reading minus reference",
         )
         if letter == "R":

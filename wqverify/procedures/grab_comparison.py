@@ -53,7 +53,7 @@ def compute(sheet: GrabSheet, given: Given, slices: Slices) -> Result:
     return Result(
         checks=checks,
         values=tuple(values(known, runs, given)),
-        workings=tuple(workings(known, runs, given)),
+        workings=tuple(workings(known, checks, runs, given)),
         notes=tuple(notes(sheet, given, known, checks, runs)),
         charts=tuple(charts(known, runs, given)),
         facts=_facts(sheet, given, known),

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 from decimal import Decimal
 
+from wqverify.procedures import sentences
 from wqverify.procedures.grab_compare import Compare, Comparison, tolerance_of
+from wqverify.procedures.grab_pairs import clock_ahead
 from wqverify.procedures.grab_rules import grabs, why_not_adjust
 from wqverify.procedures.grab_run import LAST, Run
 from wqverify.procedures.grab_sheet import Adjusted, Grab, GrabSheet
 from wqverify.procedures.grab_sizes import CHLORINE, PH, TURBIDITY, Measurand, reported_step
-from wqverify.procedures.parts import Clocks, Head, NotDone, Tail
-from wqverify.terms import Caution, Check, Given, Note, Outcome, Person
+from wqverify.procedures.parts import Clocks
+from wqverify.terms import Caution, Check, Given, Note, Outcome
 
 TELL = Caution(
     "Tell operations before anything is adjusted; hold the output or put the loop in manual, block alarms "
@@ -48,77 +51,31 @@ def notes(
     sheet: GrabSheet, given: Given, known: Compare, checks: Sequence[Check], runs: Sequence[Run]
 ) -> Iterator[Note]:
     """Give all sentences of a comparison, the cautions first."""
-    for text in (*person_cautions(sheet, given), *_cautions(sheet, given, known)):
+    for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, known)):
         yield Note("caution", text)
     yield from advice(checks, isinstance(sheet.adjusted, Adjusted))
-    for text in (*_statements(runs, isinstance(sheet.adjusted, Adjusted)), *clocks(sheet, given)):
+    for text in (*_statements(runs, isinstance(sheet.adjusted, Adjusted)), *sentences.clocks(sheet, given)):
         yield Note("statement", text)
+    if sheet.trend is not None and clock_ahead(given):
+        yield Note("statement", "That is taken out before the values of the export are paired.")
     for text in _cannot_see(given, known):
         yield Note("cannot see", text)
     despite = sheet.decision.despite if sheet.decision else None
     if despite:
         reason = why_not_adjust(known, given)
         yield Note("opinion", f"Goes on in spite of a brake ({reason}): {despite}", author=sheet.performed_by)
-    yield from opinion(sheet)
-
-
-# ---------------------------------------------------------------- of every visit
-
-
-def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
-    """Say what is missing in cautions read, permission and licence."""
-    if isinstance(sheet.cautions, NotDone):
-        yield f"The cautions were not read: {sheet.cautions.not_done}."
-    person: Person | None = given.people.get(sheet.performed_by)
-    if person is None:
-        return
-    if not person.may_perform:
-        yield f"{person.name} ({person.id}) may not perform verifications by people.toml."
-    if person.licence_until and person.licence_until < sheet.date:
-        yield f"The licence of {person.name} ({person.id}) ended on {person.licence_until}."
+    yield from sentences.opinion(sheet)
 
 
 def advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
-    """Say what follows from the verdict as found."""
-    judged = [c.outcome for c in checks if c.stage == "as_found" and c.counts]
-    if judged and all(outcome is Outcome.PASS for outcome in judged):
-        if adjusted:
-            text = "It was inside its tolerance as found and was adjusted all the same: that adds scatter."
-        else:
-            text = "It is inside its tolerance as found: leave it alone."
+    """Say what follows from the verdict as found; where only the control system was compared, from that."""
+    found = [c for c in checks if c.stage == "as_found" and c.counts]
+    if all(c.place != "analyzer" for c in found):
+        found = [replace(c, place="analyzer") for c in found]
+    yield from sentences.advice(found, adjusted)
+    if Outcome.FAIL in [c.outcome for c in found] and not adjusted:
+        text = "Before it is adjusted: look at flow and bubbles, clean, and take a second grab."
         yield Note("advice", text, "common practice")
-    if Outcome.FAIL in judged:
-        text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
-        yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
-        if not adjusted:
-            yield Note(
-                "advice",
-                "Before it is adjusted: look at flow and bubbles, clean, and take a second grab.",
-                "common practice",
-            )
-
-
-def clocks(sheet: Head, given: Given) -> Iterator[str]:
-    """Say how far the two clocks were apart, where both were read."""
-    watch, system = given.times.get("clocks.laptop"), given.times.get("clocks.control_system")
-    if not isinstance(sheet.clocks, Clocks) or not watch or not system:
-        return
-    ahead = datetime.fromisoformat(system) - datetime.fromisoformat(watch)
-    minutes = ahead // timedelta(minutes=1)
-    if minutes:
-        way = "ahead of" if minutes > 0 else "behind"
-        yield (
-            f"The clock of the control system was {abs(minutes)} min {way} the watch; that is taken out "
-            f"before its values are paired."
-        )
-    else:
-        yield "The clocks of watch and control system agreed to the minute."
-
-
-def opinion(sheet: Tail) -> Iterator[Note]:
-    """Give the opinion on the cause, with its author."""
-    if sheet.cause:
-        yield Note("opinion", sheet.cause.opinion, author=sheet.cause.author)
 
 
 # ---------------------------------------------------------------- cautions

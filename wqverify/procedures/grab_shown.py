@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
-from math import sqrt
 
 from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures.grab_budget import PER_DEGREE, PER_DEGREE_HALF
@@ -13,7 +12,8 @@ from wqverify.procedures.grab_compare import Compare, Comparison, tolerance_of
 from wqverify.procedures.grab_pairs import Paired, Row
 from wqverify.procedures.grab_run import LAST, Run, mean_difference
 from wqverify.procedures.grab_sizes import PH
-from wqverify.terms import Chart, Given, Line, Quantity, Series, Value, Working
+from wqverify.procedures.workings import GUM, answer, expanded_working, signed
+from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
 MOST = 60  # points of a trace around a grab
 NEAR = timedelta(minutes=30)
@@ -66,9 +66,10 @@ def run_values(runs: Sequence[Run], unit: str) -> Iterator[Value]:
 # ---------------------------------------------------------------- hand calculations
 
 
-def workings(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Working]:
+def workings(known: Compare, checks: Sequence[Check], runs: Sequence[Run], given: Given) -> Iterator[Working]:
     """Give the calculations a person with a pocket calculator can follow."""
     unit = given.analyzer.unit
+    shown = {check.key: check.quantity.text for check in checks if check.quantity is not None}
     for c in known.all:
         yield from _delay_working(c, given)
         if known.measurand is PH:
@@ -79,8 +80,8 @@ def workings(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Work
             yield Working(
                 f"{c.short}, {c.stage.replace('_', ' ')}",
                 "d = R − G",
-                f"{c.pair.fixed:f} − {_signed(Decimal(c.reference))}",
-                f"{c.pair.fixed - Decimal(c.reference):f} {unit}",
+                f"{c.pair.fixed:f} − {signed(Decimal(c.reference))}",
+                answer(f"{c.pair.fixed - Decimal(c.reference):f}", unit, shown[c.key]),
                 "online value minus grab",
             )
             yield expanded_working(f"{c.short}: expanded uncertainty", c.quantity)
@@ -108,11 +109,11 @@ def _temperature_working(c: Comparison) -> Iterator[Working]:
     grab = c.grab
     if grab.temperature_c is None or grab.line_c is None or not c.reference:
         return
-    line, taken = _signed(grab.line_c.value), _signed(grab.temperature_c.value)
+    line, taken = signed(grab.line_c.value), signed(grab.temperature_c.value)
     yield Working(
         f"{c.short}: the grab at the temperature of the line",
-        f"G = pH + a (t − tG), tG of the grab, a = {_minus(PER_DEGREE)} pH/°C",
-        f"{grab.lab.reading.text} + {_signed(PER_DEGREE)} × ({line} − {taken})",
+        f"G = pH + a (t − tG), tG of the grab, a = −{-PER_DEGREE} pH/°C",
+        f"{grab.lab.reading.text} + {signed(PER_DEGREE)} × ({line} − {taken})",
         f"{c.reference} pH",
         f"a of drinking water within ±{PER_DEGREE_HALF} pH/°C, from memory",
     )
@@ -139,42 +140,10 @@ def _pair_working(label: str, pair: Paired, unit: str) -> Iterator[Working]:
     yield Working(
         f"{label}: between two records",
         "R = x1 + (x2 − x1) (t − t1) / (t2 − t1), times in s from t1",
-        f"{first.value:f} + ({second.value:f} − {_signed(first.value or Decimal(0))}) × {part} / {whole}",
+        f"{first.value:f} + ({second.value:f} − {signed(first.value or Decimal(0))}) × {part} / {whole}",
         f"{pair.fixed:f} {unit}",
         f"{pair.online.source}, at {pair.at:%H:%M:%S}",
     )
-
-
-def expanded_working(label: str, found: Quantity) -> Working:
-    """Return one U written out, from what each cause contributes in the budget.
-
-    The contributions are put in with as many figures as it takes to end, rounded up, in the U shown.
-    """
-    assert found.k is not None
-    put_in = answer = ""
-    for figures in range(3, 16):
-        k, *parts = (_figures(size, figures) for size in (found.k, *_contributions(found)))
-        by_hand = float(k) * sqrt(sum(float(part) ** 2 for part in parts))
-        answer = _figures(by_hand, figures + 1)
-        put_in = f"{k} × √({' + '.join(f'{part}²' for part in parts)})"
-        if round_up(by_hand) == round_up(float(answer)) == found.expanded:
-            break
-    return Working(
-        label,
-        "U = k √(c1² + c2² + …), c what each cause contributes in the budget",
-        put_in,
-        f"{answer} {found.unit}, rounded up {found.expanded} {found.unit}",
-        "JCGM 100:2008 (GUM), 5.1.2, 6.2.1",
-    )
-
-
-def _contributions(found: Quantity) -> list[float]:
-    return [line.contribution for line in found.budget if line.contribution]
-
-
-def _figures(size: float, figures: int) -> str:
-    exact = Decimal(repr(size))
-    return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}"
 
 
 def run_workings(runs: Sequence[Run], unit: str) -> Iterator[Working]:
@@ -190,17 +159,8 @@ def run_workings(runs: Sequence[Run], unit: str) -> Iterator[Working]:
             "U = k s / √n, s their standard deviation",
             f"{mean.k:.3f} × {mean.u * len(run.differences) ** 0.5:.6f} / √{len(run.differences)}",
             f"{mean.text} {unit} with U {round_up(mean.k * mean.u)} {unit}",
-            "JCGM 100:2008 (GUM), 4.2.3 and G.3; of the differences, not of the analyzer",
+            f"{GUM}, 4.2.3 and G.3; of the differences, not of the analyzer",
         )
-
-
-def _signed(value: Decimal) -> str:
-    """A negative number put into a formula stands in brackets."""
-    return f"{value:f}" if value >= 0 else f"({_minus(value)})"
-
-
-def _minus(value: Decimal) -> str:
-    return f"{value:f}".replace("-", "−")
 
 
 # ---------------------------------------------------------------- charts
