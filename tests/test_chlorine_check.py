@@ -512,8 +512,8 @@ def test_another_serial_is_refused() -> None:
 def test_an_analyzer_of_something_else_is_refused() -> None:
     raw = visit()
     assert refused(raw, given_for(raw, analyzer(measures="turbidity", species="", unit="NTU"))) == (
-        "AIT-2301 measures turbidity in NTU; this procedure is for chlorine. Name a chlorine analyzer, or take "
-        "the procedure of this one."
+        "AIT-2301 measures turbidity in NTU; this procedure is for chlorine. Name a chlorine analyzer, or "
+        "take the procedure of this one."
     )
 
 
