@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from wqverify.calculations import pairing
+from wqverify.errors import ChooseAnother
 from wqverify.procedures.grab_budget import Compared, at_line, differences
 from wqverify.procedures.grab_pairs import (
     Online,
@@ -87,6 +88,13 @@ def compare(sheet: GrabSheet, given: Given, slices: Slices) -> Compare:
     """Return every comparison of a visit."""
     measurand = measurand_of(given.analyzer)
     trend = attached("trend", given, slices)
+    if sheet.trend is not None and trend is None:
+        raise ChooseAnother(
+            f"trend names {sheet.trend!r}, and the case holds no values of it; put the export into the "
+            f"plant's folder trends/, or type the online values instead.",
+            found=sheet.trend,
+            where="trend",
+        )
     adjusted = given.times.get("adjusted.at") if isinstance(sheet.adjusted, Adjusted) else None
     before = online_values("online", sheet.online, trend, sheet.paired_by, given)
     found = [
