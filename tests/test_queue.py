@@ -283,9 +283,9 @@ def test_a_question_returns_a_record_and_the_answer_lets_it_be_reviewed(reviewin
     )
     review(reviewing, FAILED)
     assert state(reviewing, FAILED).told == (
-        "countersigned; signed by T-07 on 2026-06-01; returned with a question by S-02 on 2026-06-01: Why was "
-        "it not adjusted?; answered by T-07 on 2026-06-01: No 4.01 buffer on the truck.; reviewed by S-02 on "
-        "2026-06-01"
+        "countersigned; signed by T-07 on 2026-06-01; returned with a question by S-02 on 2026-06-01: Why "
+        "was it not adjusted?; answered by T-07 on 2026-06-01: No 4.01 buffer on the truck.; reviewed by "
+        "S-02 on 2026-06-01"
     )
     assert not audit.examine_file(plant.folder / f"book/pages/{FAILED}.pdf", plant).damaged
 

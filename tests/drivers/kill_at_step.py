@@ -1,6 +1,7 @@
 """Carry out an act in a process of its own, which kills itself with -9 at a step.
 
-The test hands in ARGUMENTS: act, plant (a folder), keys (a folder), names (sheets or numbers), heard (the
+The test hands in ARGUMENTS: act, plant (a folder), keys (a folder), names (sheets, folders of rounds, the
+name of a round, or numbers; a number and a text to ask or answer), day (of a round to prepare), heard (the
 file of what was told and acknowledged), now (ISO 8601); if wanted staff and secret, die_at, the n-th telling
 at which to die, die_at_file, the n-th time a file is opened for writing, renamed or removed, and wait_for, a
 file to wait for before beginning.
@@ -68,6 +69,17 @@ def run(arguments: dict[str, Any]) -> None:
         if arguments["act"] == "perform":
             for done in acts.perform(plant, [Path(name) for name in names], now, steps.tell):
                 steps.say("done", done.number, "already" if done.already else "new")
+        elif arguments["act"] == "walk":
+            for done in acts.perform_walk(plant, [Path(name) for name in names], now, steps.tell).performed:
+                steps.say("done", done.number, "already" if done.already else "new")
+        elif arguments["act"] == "prepare":
+            head = acts.HeadOf(arguments["staff"], arguments["day"])
+            made = acts.prepare_round(plant, names[0], head, now)
+            steps.say("done", made.title)
+        elif arguments["act"] in ("ask", "answer"):
+            told = {"ask": acts.ask, "answer": acts.answer}[arguments["act"]]
+            new = told(plant, names[0], arguments["staff"], names[1], now, steps.tell)
+            steps.say("done", names[0], "new" if new else "already")
         else:
             act = {"sign": acts.sign, "review": acts.review}[arguments["act"]]
             secret = arguments["secret"].encode()

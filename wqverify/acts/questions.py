@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from wqverify.acts.shared import local_time, person_of, settled, typed
+from wqverify.acts.shared import Tell, local_time, person_of, quiet, settled, typed
 from wqverify.acts.signatures import REVIEWER, allowed_to_review
 from wqverify.book import Book, RecordState
 from wqverify.book.state import RETURNED
@@ -14,7 +14,7 @@ from wqverify.plant.folder import Plant
 from wqverify.records.canonical import record_from
 
 
-def ask(plant: Plant, number: str, by: str, text: str, now: datetime) -> bool:
+def ask(plant: Plant, number: str, by: str, text: str, now: datetime, tell: Tell = quiet) -> bool:
     """Return a signed record to its performer with a question; False where this very one awaits its answer.
 
     Raises ChooseAnother unless the record waits for a reviewer and this person may review it.
@@ -37,11 +37,13 @@ def ask(plant: Plant, number: str, by: str, text: str, now: datetime) -> bool:
             )
         key = f"{RETURNED} {number} {len(state.questions) + 1}"
         body = {"by": by, "question": question}
+        tell(f"entering the question about {number}")
         writer.append(RETURNED, key=key, record=number, at=local_time(plant, now), body=body)
+    tell(f"entered the question about {number}")
     return True
 
 
-def answer(plant: Plant, number: str, by: str, text: str, now: datetime) -> bool:
+def answer(plant: Plant, number: str, by: str, text: str, now: datetime, tell: Tell = quiet) -> bool:
     """Answer the question a record was returned with; False where this very answer is in the book.
 
     Raises ChooseAnother unless the record waits for an answer of this person, its performer.
@@ -69,7 +71,9 @@ def answer(plant: Plant, number: str, by: str, text: str, now: datetime) -> bool
             )
         key = f"answered {number} {len(state.questions)}"
         body = {"by": by, "answer": said}
+        tell(f"entering the answer about {number}")
         writer.append("answered", key=key, record=number, at=local_time(plant, now), body=body)
+    tell(f"entered the answer about {number}")
     return True
 
 
