@@ -19,10 +19,12 @@ def book() -> None:
 @plant_option
 @json_option
 def list_records(month: str, plant_folder: Path | None, as_json: bool) -> None:
-    """List the records with their outcome and state."""
+    """List the records with their outcome and state, and what was skipped."""
     from wqverify import audit
+    from wqverify.lists.queue import skipped_in
 
-    states = audit.list_records(opened(plant_folder), month)
+    plant = opened(plant_folder)
+    states = audit.list_records(plant, month)
     if as_json:
         print_json(
             [
@@ -43,6 +45,8 @@ def list_records(month: str, plant_folder: Path | None, as_json: bool) -> None:
         echo(f"{s.number}  {s.performed[:16]}  {s.tag}  {s.procedure}: {s.told}")
         for stage, outcome in s.outcomes.items():
             echo(f"    {stage.replace('_', ' ')}: {outcome}")
+    for one in skipped_in(plant, month):
+        echo(f"skipped  {one.day}  {one.tag}  {one.procedure}, round {one.round}, by {one.by}: {one.why}")
 
 
 @book.command()

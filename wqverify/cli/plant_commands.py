@@ -35,9 +35,11 @@ def check(plant_folder: Path | None, as_json: bool) -> None:
     from wqverify.gather import insist_on_settings
     from wqverify.lists.doubts import doubts
     from wqverify.plant.folder import expected_shares
+    from wqverify.procedures.usual import insist_on_rounds
 
     found = opened(plant_folder)
     insist_on_settings(found)
+    insist_on_rounds(found)
     today = now().astimezone(found.zone).date()
     changes, doubtful = unexplained(found), doubts(found, today)
     shares = expected_shares(found)

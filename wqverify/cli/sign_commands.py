@@ -101,4 +101,4 @@ def _say(how: str, pile: Pile, by: str, as_json: bool) -> None:
     for number in pile.already:
         echo(f"{number} was {how} by {by} before; nothing is signed twice.")
     for number, why in pile.left_out:
-        echo(f"Left out: {number} {why}.")
+        echo(f"Left out: {number} {why}")

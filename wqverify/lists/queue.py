@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Literal
 
-from wqverify.book import Book, RecordState, open_book
+from wqverify.book import Book, Entry, RecordState, open_book
 from wqverify.book.state import RETURNED, Question
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import record_from
@@ -108,6 +108,16 @@ def queue(plant: Plant, now: datetime) -> Queue:
     return Queue(tuple(sorted(waiting, key=lambda one: one.rank)), tuple(_skipped(book, today)))
 
 
+def skipped_in(plant: Plant, month: str = "") -> list[Skipped]:
+    """Return every check that was entered as skipped, with every reason told, in the order of its entry."""
+    book = open_book(plant.book, plant.device)
+    return [one for one in map(_said, book.events("skipped")) if one.day.startswith(month)]
+
+
+def _said(entry: Entry) -> Skipped:
+    return Skipped(**{each.name: str(entry.body.get(each.name, "")) for each in fields(Skipped)})
+
+
 def _waiting(plant: Plant, book: Book, state: RecordState) -> Waiting:
     record, to, by = record_from(book.stored(state.number)), _TO[state.state], str(state.body["by"])
     reviewers = tuple(p.id for p in plant.people.values() if p.may_review and p.id != by)
@@ -159,9 +169,8 @@ def _hours(after: timedelta) -> str:
 def _skipped(book: Book, today: date) -> Iterator[Skipped]:
     """Give what was skipped lately, newest first, with the reason told last; not what was done after all."""
     told: dict[tuple[str, str, str], Skipped] = {}
-    for entry in book.events("skipped"):
-        said = {each.name: str(entry.body.get(each.name, "")) for each in fields(Skipped)}
-        told[said["round"], said["tag"], said["procedure"]] = Skipped(**said)
+    for one in map(_said, book.events("skipped")):
+        told[one.round, one.tag, one.procedure] = one
     if not told:
         return
     done = {
