@@ -120,10 +120,13 @@ def open_part(path: Path, group: str, **answers: str) -> None:
 
 def same_as_found(path: Path) -> None:
     """Say that as left is as found: nothing was touched."""
-    text = path.read_text("utf-8")
-    before, rest = text.split("\n[as_left]", 1)
-    after = rest[rest.index("\n# [check_buffer]") :]
-    path.write_text(f'{before}\n[as_left]\nsame_as = "as_found"\n{after}', "utf-8")
+    groups = path.read_text("utf-8").split("\n\n")
+    told = [
+        '[as_left]\nsame_as = "as_found"' if group.startswith("[as_left]") else group
+        for group in groups
+        if not group.removeprefix("# ").lstrip("[").startswith("as_left.")
+    ]
+    path.write_text("\n\n".join(told), "utf-8")
 
 
 def fill_in(path: Path, tag: str, readings: Sequence[Sequence[str]] = GOOD) -> None:

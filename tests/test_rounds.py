@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from pdf_text import squeezed, words
-from plant_example import NOW, record_in, sheet_of
+from plant_example import NOW, plant_in, record_in, sheet_of
 from round_example import (
     BAD,
     DAY,
@@ -18,6 +18,7 @@ from round_example import (
     TITLE,
     plant_with_round,
     read_in,
+    same_as_found,
     skip,
     type_in,
     walked,
@@ -371,6 +372,33 @@ def test_an_answer_changed_in_the_head_reaches_what_stands_open_only(plant: Plan
         "the sheet counts" in told
     )
     assert len([line for line in told if "the sheet counts" in line]) == 2
+
+
+def test_a_weekly_turbidity_round_over_three_analyzers(tmp_path: Path) -> None:
+    """The demo's round: one bottle with a value per analyzer, one filter off line."""
+    plant = plant_in(tmp_path / "plant")
+    head = acts.HeadOf("T-07", DAY, "08:05", "R. Okafor")
+    one = acts.prepare_round(plant, "weekly-turbidity", head, NOW)
+    assert [row.tag for row in one.rows] == ["AIT-2201", "AIT-2202", "AIT-2210"]
+    skip(one, "AIT-2201", "filter 1 off line for repair")
+    shown = {"AIT-2202": "0.512", "AIT-2210": "0.620"}  # against 0.507 and 0.498 as assigned in the demo
+    for row in one.rows[1:]:
+        type_in(row.path, "", serial_on_plate=plant.analyzers[row.tag].serial)
+        read_in(row.path, "as_found.points", [[shown[row.tag]] * 3])
+        same_as_found(row.path)
+        type_in(row.path, "status", state="in service")
+    type_in(one.folder / "round.toml", "head.cautions", read="yes")
+    told: list[str] = []
+    done = acts.perform_walk(plant, [one.folder], NOW, told.append)
+    runs = [step for step in told if "notebook" in step]
+    assert runs == ["executing the notebook of turbidity_standard_check for 2 field sheets"]
+    outcomes = [performed.record.result.outcome("as_found") for performed in done.performed]
+    assert outcomes == ["pass", "fail"]
+    (entry,) = audit.book_of(plant).events("skipped")
+    assert entry.body["tag"] == "AIT-2201"
+    said = words(done.rounds[0].page.read_bytes())
+    for text in ("AIT-2201", "skipped, filter 1 off line for repair", "L1-2026-0002", "fail"):
+        assert squeezed(text) in said, text
 
 
 # ---------------------------------------------------------------- refused, naming the row
