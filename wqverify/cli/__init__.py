@@ -26,7 +26,7 @@ COMMANDS = {
     "examine": ("audit", "Examine signed PDFs strictly and name what is wrong."),
     "rerun": ("audit", "Run records again and compare."),
     "book": ("book", "List, examine and anchor the record book."),
-    "demo": ("demo", "Make the synthetic Ellodale plant and a month of pH visits."),
+    "demo": ("demo", "Make the synthetic Ellodale plant and a month of its visits."),
 }
 
 

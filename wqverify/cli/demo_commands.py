@@ -13,7 +13,7 @@ from wqverify.cli.common import echo, json_option, key_store, now, print_json, t
 @click.argument("folder", default="ellodale", type=click.Path(path_type=Path))
 @json_option
 def demo(folder: Path, as_json: bool) -> None:
-    """Make the synthetic Ellodale plant and a month of pH visits.
+    """Make the synthetic Ellodale plant and a month of its visits.
 
     Performs, signs, countersigns and runs again; everything in it is invented.
     """
@@ -26,10 +26,11 @@ def demo(folder: Path, as_json: bool) -> None:
                 {
                     "number": row.number,
                     "day": row.day.isoformat(),
+                    "tag": row.tag,
                     "story": row.story,
                     "outcomes": row.outcomes,
                     "state": row.state,
-                    "page": str(row.page),
+                    "page": str(row.page) if row.page else None,
                     "rerun": row.answer,
                 }
                 for row in made.rows
@@ -38,11 +39,12 @@ def demo(folder: Path, as_json: bool) -> None:
         return
     echo("\nSYNTHETIC DATA: Ellodale is an invented plant.\n")
     for row in made.rows:
-        echo(f"{row.number}  {row.day}  {row.story}")
+        echo(f"{row.number or 'skipped':<13} {row.day}  {row.tag}  {row.story}")
         for stage, outcome in row.outcomes.items():
             echo(f"    {stage.replace('_', ' '):<34} {outcome}")
-        echo(f"    {row.state}; run again: {row.answer}")
-        echo(f"    {row.page}")
+        if row.page:
+            echo(f"    {row.state}; run again: {row.answer}")
+            echo(f"    {row.page}")
     echo(
         f"\nThe plant folder is {made.folder}. The passphrase of its invented people is {made.passphrase}\n"
         f"(shown because this is a demo). Try: wqverify book examine --plant {made.folder}"

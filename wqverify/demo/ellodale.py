@@ -7,32 +7,35 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from importlib.resources import files
+from itertools import groupby
 from pathlib import Path
 from string import Template
 
 from wqverify import acts, audit
+from wqverify.demo.sheet import OPERATOR, Visit
 from wqverify.demo.visits import visits
 from wqverify.durable import make_folder, write_durably
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.folder import Plant, open_plant
-from wqverify.records.rerun import Rerun
 
 PLANT_FILES = ("plant.toml", "analyzers.toml", "people.toml", "standards_on_hand.toml", "rounds.toml")
 REVIEWER = "S-02"
+ROUND_BY = "T-07"
 LOOSE, TIGHT = "0.15", "0.10"  # the tolerance at the control system before and after rev. 4
 EMPTY = ("field_sheets", "trends", "book", "certificates")
 
 
 @dataclass(frozen=True)
 class DemoRow:
-    """One visit of the demo and what became of it."""
+    """One visit of the demo and what became of it; a check that was skipped has no number and no page."""
 
     number: str
     day: date
+    tag: str
     story: str
     outcomes: dict[str, str]
     state: str
-    page: Path
+    page: Path | None
     answer: str
 
 
@@ -64,7 +67,7 @@ def make_plant(folder: Path, month: date) -> Plant:
     return open_plant(folder)
 
 
-def _filled(name: str, month: date, control_system: str) -> str:
+def _filled(name: str, month: date, control_system: str, assigned: str = "") -> str:
     """Return a file of the plant with its dates, which lie around the month of the demo."""
     tightened = control_system != LOOSE
     shipped = (files("wqverify") / "demo" / "plant" / name).read_text("utf-8")
@@ -82,7 +85,7 @@ def _filled(name: str, month: date, control_system: str) -> str:
         water=month.isoformat(),
         calibrated=(month + timedelta(days=3)).isoformat(),
         assigned=(month - timedelta(days=50)).isoformat(),
-        assigned_here="",
+        assigned_here=assigned,
     )
 
 
@@ -95,54 +98,110 @@ def run_demo(folder: Path, store: Path, now: datetime, tell: Callable[[str], Non
     acts.make_authority(plant, store, secret.encode(), now)
     for person in plant.people.values():
         acts.issue_key(plant, store, person.id, secret.encode(), secret.encode(), now)
-    done, stories = _perform_all(plant, month, now, tell)
+    done, told = _perform_all(plant, month, now, tell)
     plant = open_plant(folder)
     tell("signing and countersigning")
     for staff in dict.fromkeys(one.record.performed_by for one in done):
         mine = [one.number for one in done if one.record.performed_by == staff]
         acts.sign(plant, mine, staff, store, secret.encode(), now)
+    _ask_about_the_film(plant, done, now)
     acts.review(plant, [one.number for one in done], REVIEWER, store, secret.encode(), now)
     tell("running every record again from its PDF alone")
     answers = {one.number: audit.rerun_file(one.page) for one in done}
     states = {state.number: state for state in audit.book_of(plant).records()}
-    rows = tuple(
-        DemoRow(
-            one.number,
-            date.fromisoformat(one.record.performed[:10]),
-            story,
-            dict(states[one.number].outcomes),
-            states[one.number].state,
-            one.page,
-            _said(answers[one.number]),
+    became = iter(done)
+    rows = []
+    for visit in told:
+        if visit.skipped:
+            rows.append(DemoRow("", visit.day, visit.tag, visit.story, {}, "skipped", None, ""))
+            continue
+        one = next(became)
+        state, answer = states[one.number], answers[one.number].sentence()
+        outcomes = dict(state.outcomes)
+        rows.append(
+            DemoRow(one.number, visit.day, visit.tag, visit.story, outcomes, state.state, one.page, answer)
         )
-        for one, story in zip(done, stories, strict=True)
-    )
-    return Demo(folder, rows, secret)
+    return Demo(folder, tuple(rows), secret)
 
 
 def _perform_all(
     plant: Plant, month: date, now: datetime, tell: Callable[[str], None]
-) -> tuple[list[acts.Performed], list[str]]:
-    """Perform the visits in the order of their days; one tolerance moves on the way, with its reason."""
+) -> tuple[list[acts.Performed], list[Visit]]:
+    """Perform the visits in the order of their days; what is changed in the plant comes with its reason."""
     done: list[acts.Performed] = []
     waiting: list[Path] = []
-    stories: list[str] = []
-    for visit in visits(month):
-        if visit.tolerance_changes:
-            done += acts.perform(plant, waiting, now, tell)
+    told = list(visits(month))
+    for (_day, name), group in groupby(told, key=lambda visit: (visit.day, visit.round)):
+        here = list(group)
+        changes = any(visit.tolerance_changes or visit.assigned for visit in here)
+        if changes:
+            done += acts.perform_walk(plant, waiting, now, tell).performed
             waiting = []
-            register = plant.folder / "analyzers.toml"
-            write_durably(register, _filled("analyzers.toml", month, TIGHT).encode())
-            plant = open_plant(plant.folder)
-            acts.accept(
-                plant, REVIEWER, "EP-12 rev. 4: the display in the control room counts like the analyzer", now
-            )
-        path = plant.folder / "field_sheets" / f"{visit.day.isoformat()} AIT-2101 {visit.name}.toml"
-        write_durably(path, visit.sheet.encode())
-        waiting.append(path)
-        stories.append(visit.story)
-    return done + acts.perform(plant, waiting, now, tell), stories
+        if any(visit.tolerance_changes for visit in here):
+            plant = _tighten(plant, month, now)
+        waiting += [_walked(plant, here, now)] if name else [_sheet(plant, visit) for visit in here]
+        if any(visit.assigned for visit in here):
+            done += acts.perform_walk(plant, waiting, now, tell).performed
+            waiting = []
+            plant = _assign(plant, month, done[-1], now)
+    done += acts.perform_walk(plant, waiting, now, tell).performed
+    return done, told
 
 
-def _said(answer: Rerun) -> str:
-    return answer.sentence()
+def _sheet(plant: Plant, visit: Visit) -> Path:
+    """Write the field sheet of a visit, and the export of the control system that it names."""
+    if visit.trend:
+        write_durably(plant.folder / "trends" / visit.trend, visit.shown.encode())
+    path = plant.folder / "field_sheets" / f"{visit.day.isoformat()} {visit.tag} {visit.name}.toml"
+    write_durably(path, visit.sheet.encode())
+    return path
+
+
+def _ask_about_the_film(plant: Plant, done: list[acts.Performed], now: datetime) -> None:
+    """The reviewer returns the check that found a film with a question; its performer answers."""
+    checks = [one for one in done if one.record.procedure == "turbidity_standard_check"]
+    fouled = next(one for one in checks if one.record.result.outcome("as_found") == "fail")
+    question = "Was the other filter looked at on the same day, and what did it show?"
+    told = "Yes: AIT-2201 was walked an hour before and passed, the film is on filter 2 only."
+    acts.ask(plant, fouled.number, REVIEWER, question, now)
+    acts.answer(plant, fouled.number, fouled.record.performed_by, told, now)
+
+
+def _walked(plant: Plant, stops: list[Visit], now: datetime) -> Path:
+    """Write the folder of a round and fill in its sheets; what was not done says why in its row."""
+    first = stops[0]
+    head = acts.HeadOf(by=ROUND_BY, date=first.day.isoformat(), told=OPERATOR)
+    made = acts.prepare_round(plant, first.round, head, now)
+    index = made.folder / "round.toml"
+    rows = index.read_text("utf-8").split("[[stop]]")
+    for place, (row, visit) in enumerate(zip(made.rows, stops, strict=True), 1):
+        if visit.skipped:
+            rows[place] = f'\nskipped = "{visit.skipped}"{rows[place]}'
+        else:
+            write_durably(row.path, visit.sheet.encode())
+    write_durably(index, "[[stop]]".join(rows).encode())
+    return made.folder
+
+
+def _tighten(plant: Plant, month: date, now: datetime) -> Plant:
+    """One tolerance moves on the way."""
+    write_durably(plant.folder / "analyzers.toml", _filled("analyzers.toml", month, TIGHT).encode())
+    plant = open_plant(plant.folder)
+    acts.accept(
+        plant, REVIEWER, "EP-12 rev. 4: the display in the control room counts like the analyzer", now
+    )
+    return plant
+
+
+def _assign(plant: Plant, month: date, calibrated: acts.Performed, now: datetime) -> Plant:
+    """Enter the value of the secondary standard as the record of the calibration gives it."""
+    value = calibrated.record.result.facts["assigned.S-05"]
+    assigned = (
+        f'\n[[standard.assigned]]\ntag = "{calibrated.record.given.analyzer.tag}"\nvalue = "{value}"\n'
+        f'on = "{calibrated.record.performed[:10]}"\nafter = "{calibrated.number}"\n'
+    )
+    name = "standards_on_hand.toml"
+    write_durably(plant.folder / name, _filled(name, month, LOOSE, assigned).encode())
+    plant = open_plant(plant.folder)
+    acts.accept(plant, REVIEWER, f"value assigned after the primary calibration {calibrated.number}", now)
+    return plant
