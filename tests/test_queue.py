@@ -421,7 +421,7 @@ def test_a_round_that_is_not_in_the_book_is_named(here: Path) -> None:
     sheet = Path(round_of(here)) / "2 AIT-2102.toml"
     sheet.write_text(sheet.read_text("utf-8").replace('started = "08:05"', 'started = "08:06"'), "utf-8")
     with pytest.raises(
-        CorrectTheEntry, match=r"sheet 2 AIT-2102\.toml of AIT-2102 is not in the book; run the"
+        CorrectTheEntry, match=r"sheet 2 AIT-2102\.toml of AIT-2102 is not in the book; run this"
     ):
         acts.pile_to_sign(plant_of(here), [round_of(here)], "T-07")
 

@@ -412,7 +412,10 @@ def test_a_sheet_that_is_not_filled_in_is_refused_naming_its_row(plant: Plant) -
         "round.toml, line 33: the sheet 2 AIT-2102.toml of AIT-2102 is not filled in; 8 answers stand open: "
         "serial_on_plate (line "
     )
-    assert said.endswith('and 3 more. Type them, or say skipped = "because ..." in this row.')
+    assert said.endswith(
+        "and 3 more. Type them (what is the same on all sheets once in [head] here), or say skipped = "
+        '"because ..." in this row.'
+    )
 
 
 def test_one_reading_that_is_missing_is_named(plant: Plant) -> None:

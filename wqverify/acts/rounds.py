@@ -132,7 +132,8 @@ def _refuse_row(one: RoundFolder, row: Row) -> None:
         stand = "1 answer stands" if len(waiting) == 1 else f"{len(waiting)} answers stand"
         raise CorrectTheEntry(
             f"{row.where}: the sheet {file} of {row.tag} is not filled in; {stand} open: {named}{more}. Type "
-            f'them, or say skipped = "because ..." in this row.',
+            f'them (what is the same on all sheets once in [head] here), or say skipped = "because ..." in '
+            f"this row.",
             found=f"{len(waiting)} open",
             where=row.where,
         )
@@ -290,8 +291,8 @@ def records_of_round(plant: Plant, book: Book, one: RoundFolder) -> list[RecordS
         state = book.record_of_visit(visit)
         if state is None:
             raise CorrectTheEntry(
-                f"{row.where}: the sheet {row.path.name} of {row.tag} is not in the book; run the folder "
-                f"first: wqverify run {shortened(str(one.folder))}.",
+                f"{row.where}: the sheet {row.path.name} of {row.tag} is not in the book; run this folder "
+                f"first, with wqverify run.",
                 found=visit,
                 where=row.where,
             )
