@@ -362,6 +362,8 @@ def test_the_notebook_is_stored_clean_and_computes_nothing() -> None:
     asked = re.findall(r'show\(review, ("[^)]*")\)', "\n".join(c.source for c in content.cells))
     names = [name for one in asked for name in re.findall('"([^"]+)"', one)]
     assert names == list(HEADINGS)
+    headed = re.findall(r"^## (.*)$", "\n".join(c.source for c in content.cells), re.MULTILINE)
+    assert headed == names
 
 
 def shown_by(parameters: dict[str, Any]) -> str:

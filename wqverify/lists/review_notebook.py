@@ -17,9 +17,9 @@ def show_title(review: Review) -> None:
     _display(title(review))
 
 
-def show(review: Review, *headings: str) -> None:
-    """Display these sections of a review."""
-    _display([block for heading in headings for block in section(review, heading)])
+def show(review: Review, heading: str) -> None:
+    """Display what stands under a heading; the notebook writes the heading itself."""
+    _display(section(review, heading))
 
 
 def show_differences(review: Review) -> None:

@@ -9,7 +9,7 @@ from typing import Final
 from wqverify.calculations.errors_in_both import interval
 from wqverify.calculations.repeatability import Band
 from wqverify.lists.yearly_review import BOTH, DEMING, PASSING_BABLOK, THEIL_SEN, Review
-from wqverify.show.blocks import Block, Column, Facts, Heading, Row, Statement, Table, Title
+from wqverify.show.blocks import Block, Column, Facts, Row, Statement, Table, Title
 from wqverify.show.printable import minus
 
 ENOUGH = 40  # pairs
@@ -45,7 +45,7 @@ def title(review: Review) -> list[Block]:
     """Return what the review is of, that it is unsigned, and whether its data are synthetic."""
     pair = review.pair
     made: list[Block] = [
-        Title("Yearly review of a pair of instruments", f"{pair.second} against {pair.first}"),
+        Title(f"{pair.second} against {pair.first}", "Yearly review of a pair of instruments"),
         Statement(_UNSIGNED, "Unsigned review"),
     ]
     if pair.synthetic:
@@ -54,9 +54,8 @@ def title(review: Review) -> list[Block]:
 
 
 def section(review: Review, heading: str) -> list[Block]:
-    """Return the blocks under one of ``HEADINGS``; a section without content says so."""
-    body = list(_SECTIONS[heading](review))
-    return [Heading(heading), *(body or [Statement("None.")])]
+    """Return the blocks that stand under one of ``HEADINGS``; a section without content says so."""
+    return list(_SECTIONS[heading](review)) or [Statement("None.")]
 
 
 # ---------------------------------------------------------------- sections
@@ -121,8 +120,8 @@ def _against_level(review: Review) -> Iterator[Block]:
         return
     low, high = trend.interval
     rows = (
-        ("slope, per unit of level", f"{trend.slope:.5f}", f"{low:.5f}", f"{high:.5f}"),
-        ("p that it is 0", _p(trend.p), "", ""),
+        ("slope, per unit of level", _figures(trend.slope), _figures(low), _figures(high)),
+        ("p of one this large, were it 0", _p(trend.p), "", ""),
     )
     columns = (Column("difference on mean"), Column("value", "number"), *_FROM_TO)
     yield Table(columns, tuple(Row(row) for row in rows), title=f"{_percent(trend.level)} interval")
@@ -134,8 +133,8 @@ def _together(review: Review) -> Iterator[Block]:
         return
     low, high = found.interval or (None, None)
     rows = (
-        ("concordance", f"{found.value:.5f}", _figures(low), _figures(high)),
-        ("correlation (scatter)", f"{found.correlation:.5f}", "", ""),
+        ("concordance", _figures(found.value), _figures(low), _figures(high)),
+        ("correlation (scatter)", _figures(found.correlation), "", ""),
         ("bias correction (shift and scale)", f"{found.accuracy:.5f}", "", ""),
     )
     columns = (Column("Lin 1989"), Column("value", "number"), *_FROM_TO)
