@@ -924,8 +924,8 @@ def test_an_instrument_nobody_knows_is_refused() -> None:
 
 def test_an_export_without_its_values_is_refused() -> None:
     assert refused(visit(shown=[], trend="filter_1.csv")) == (
-        "trend names 'filter_1.csv', and the case holds no values of it; put the export into the plant's folder "
-        "trends/, or type the online values instead."
+        "trend names 'filter_1.csv', and the case holds no values of it; put the export into the plant's "
+        "folder trends/, or type the online values instead."
     )
 
 

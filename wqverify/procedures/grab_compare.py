@@ -126,11 +126,22 @@ def _comparison(
     pair = paired(given.times[f"{path}.collected"], grab, online, flow_of(sheet), given)
     other = another_measurand(grab, given)
     reference = "" if other or grab.lab.below else f"{at_line(grab, measurand):f}"
-    reasons = [other, *why_no_result(path, grab.lab, instrument, given), pair.reason]
+    reasons = [
+        other,
+        *why_no_result(path, grab.lab, instrument, given),
+        _unit_of_export(online, given),
+        pair.reason,
+    ]
     if pair.value is not None:
         reasons += [why_unsteady(pair, _limit(reference, given), given), held_during(pair, given.times)]
     reason = "; ".join(filter(None, reasons))
     return Comparison(stage, name, path, grab, instrument, pair, reference, reason)
+
+
+def _unit_of_export(online: Online, given: Given) -> str:
+    if online.unit and _plain_unit(online.unit) != _plain_unit(given.analyzer.unit):
+        return f"{online.source} is in {online.unit} and {given.analyzer.tag} shows {given.analyzer.unit}"
+    return ""
 
 
 def flow_of(sheet: GrabSheet) -> Decimal | None:

@@ -46,6 +46,7 @@ class Online:
     ahead: timedelta = timedelta(0)  # of its clock against the watch
     by: PairedBy = "interpolation"
     damping_s: float = 0.0
+    unit: str = ""  # of an export; empty: that of the analyzer
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +123,14 @@ def typed_rows(path: str, shown: Sequence[Shown], given: Given) -> Iterator[tupl
             yield "control system", Row(at, one.control_system.value)
 
 
+def exported_rows(slice_: bytes, given: Given) -> list[Row]:
+    """Return the rows of an attached slice, by the clock of the export; a flag that says good is none."""
+    from wqverify.trends.slices import read_slice  # only where an export is attached
+
+    good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
+    return [Row(at, value, "" if flag.casefold() in good else flag) for at, value, flag in read_slice(slice_)]
+
+
 def online_values(
     path: str,
     shown: Sequence[Shown],
@@ -143,21 +152,16 @@ def online_values(
         for place, several in rows.items()
     }
     if trend is not None:
-        from wqverify.trends.slices import read_slice  # only where an export is attached
-
         use, slice_ = trend
-        good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
-        exported = [
-            Row(at, value, "" if flag.casefold() in good else flag) for at, value, flag in read_slice(slice_)
-        ]
         found["control system"] = Online(
             "control system",
-            _in_time(exported),
+            _in_time(exported_rows(slice_, given)),
             digit,
             f"the export {use.file}",
             clock_ahead(given),
             by or "window mean",
             damping,
+            use.unit,
         )
     return found
 
