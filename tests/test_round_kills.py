@@ -35,18 +35,21 @@ WALK = [
 
 @pytest.fixture(scope="module")
 def plants(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """A plant with its rounds, one with a round filled in, one with its record signed."""
+    """A plant with its rounds; with a round filled in; with its record signed; with two records to sign."""
     bare = tmp_path_factory.mktemp("round kills") / "bare"
     plant = plant_with_round(bare / "plant")
     acts.make_authority(plant, bare / "keys", SECRET.encode(), NOW)
-    acts.issue_key(plant, bare / "keys", "T-07", SECRET.encode(), SECRET.encode(), NOW)
+    for staff in ("T-07", "S-02"):
+        acts.issue_key(plant, bare / "keys", staff, SECRET.encode(), SECRET.encode(), NOW)
     filled = Path(shutil.copytree(bare, bare.with_name("filled")))
     one = walked(plant_in(filled))
+    both = Path(shutil.copytree(filled, bare.with_name("both")))
+    acts.perform_walk(plant_in(both), [folder_of(both)], NOW)
     skip(one, "AIT-2102", "valve stuck")
     signed = Path(shutil.copytree(filled, bare.with_name("signed")))
     acts.perform_walk(plant_in(signed), [folder_of(signed)], NOW)
     acts.sign(plant_in(signed), [NUMBER], "T-07", signed / "keys", SECRET.encode(), NOW)
-    return {"bare": bare, "filled": filled, "signed": signed}
+    return {"bare": bare, "filled": filled, "signed": signed, "both": both}
 
 
 def plant_in(folder: Path) -> Any:
@@ -144,6 +147,27 @@ def test_writing_a_round_killed_at_each_touch_of_a_file_is_finished_by_the_same_
         assert sorted(sound) == ["1 AIT-2101.toml", "2 AIT-2102.toml", "round.toml"]
         shutil.rmtree(tmp_path / "here")
     assert touched == 6  # each of three files is opened beside and renamed
+
+
+# ---------------------------------------------------------------- sign and review
+
+
+@pytest.mark.parametrize("step", range(1, 11))
+def test_a_round_whose_signing_is_killed_at_each_step_is_finished_by_the_same_command(
+    here: Any, step: int
+) -> None:
+    one = here("both")
+    folder, numbers = str(folder_of(one.folder)), [NUMBER, "L1-2026-0002"]
+    for act, staff, event in (("sign round", "T-07", "signed"), ("review round", "S-02", "reviewed")):
+        assert one.run(act, folder, staff=staff, die_at=step) == -9
+        assert one.run(act, folder, staff=staff) == 0
+        assert one.events().count(event) == 2
+    assert [one.state(number) for number in numbers] == ["countersigned"] * 2
+    for number in numbers:
+        examined = audit.examine_file(one.page.with_name(f"{number}.pdf"), one.plant)
+        assert not examined.damaged, examined.findings
+        assert len(examined.examination.signers) == 2
+    one.insist_on_sound()
 
 
 # ---------------------------------------------------------------- question and answer

@@ -491,6 +491,18 @@ def test_a_round_named_twice_is_refused(plant: Plant) -> None:
     assert refused(plant, one.folder, one.folder) == f"The round {TITLE} is named twice; name it once."
 
 
+def test_a_visit_of_the_round_told_twice_is_refused(plant: Plant) -> None:
+    one = walked(plant)
+    other = plant.folder / "field_sheets" / "again.toml"
+    text = one.rows[0].path.read_text("utf-8").replace('"7.00", "7.03"', '"7.01", "7.03"')
+    other.write_text(text, "utf-8")
+    type_in(other, "cautions", read="yes")
+    said = refused(plant, other, one.folder)
+    assert (
+        "again.toml and 1 AIT-2101.toml are sheets of one visit (AIT-2101 ph_calibration " in said
+    )
+
+
 def test_one_refused_sheet_enters_nothing_of_the_round(plant: Plant) -> None:
     one = walked(plant)
     path = one.rows[1].path

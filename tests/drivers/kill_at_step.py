@@ -72,6 +72,16 @@ def run(arguments: dict[str, Any]) -> None:
         elif arguments["act"] == "walk":
             for done in acts.perform_walk(plant, [Path(name) for name in names], now, steps.tell).performed:
                 steps.say("done", done.number, "already" if done.already else "new")
+        elif arguments["act"] in ("sign round", "review round"):
+            gather, act = {
+                "sign round": (acts.pile_to_sign, acts.sign),
+                "review round": (acts.pile_to_review, acts.review),
+            }[arguments["act"]]
+            staff, secret = arguments["staff"], arguments["secret"].encode()
+            pile = gather(plant, names, staff)
+            act(plant, pile.numbers, staff, Path(arguments["keys"]), secret, now, steps.tell)
+            for number in pile.numbers:
+                steps.say("done", number)
         elif arguments["act"] == "prepare":
             head = acts.HeadOf(arguments["staff"], arguments["day"])
             made = acts.prepare_round(plant, names[0], head, now)
