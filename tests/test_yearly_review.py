@@ -19,7 +19,7 @@ import pytest
 from scipy.stats import linregress
 
 from wqverify.demo.yearly_pair import pair_csv
-from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.errors import ChooseAnother, CorrectTheEntry, WqverifyError
 from wqverify.lists import review_shown
 from wqverify.lists.review_charts import _moved_apart, difference_chart, pairs_chart
 from wqverify.lists.review_shown import HEADINGS, section, title, words
@@ -300,6 +300,30 @@ def test_too_few_pairs_are_refused(tmp_path: Path) -> None:
 def test_choices_that_do_not_fit_are_refused(choices: dict[str, Any], said: str, tmp_path: Path) -> None:
     with pytest.raises(CorrectTheEntry, match=said):
         reviewed(written(tmp_path, *some(50)), **choices)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"",
+        b"time\n",
+        b"time,A,B\nsoon,7.00,7.00\n",
+        b"time,A,B\n2026-01-01 00:00,7.00\n",
+        b"\xff\xfe\x00PDF",
+        b"\x00",
+    ],
+)
+def test_what_is_no_export_is_refused_without_a_traceback(content: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "pair.csv"
+    path.write_bytes(content)
+    with pytest.raises(WqverifyError) as refused:
+        reviewed(path)
+    assert "pair.csv" in str(refused.value)
+
+
+def test_an_option_of_exports_that_is_not_known_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(CorrectTheEntry, match="zone"):
+        open_review("", str(written(tmp_path, *some(50))), "A", "B", "0.01", {"zone": "UTC"})
 
 
 def test_a_file_of_a_plant_is_in_its_trends(tmp_path: Path) -> None:

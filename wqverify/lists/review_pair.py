@@ -185,25 +185,47 @@ class _Channel:
     values: Floats
 
 
-def _read(path: Path, _options: Mapping[str, Any]) -> tuple[dict[str, _Channel], tuple[str, ...]]:
+def _read(path: Path, options: Mapping[str, Any]) -> tuple[dict[str, _Channel], tuple[str, ...]]:
     """The channels of an export by name, and what was told about the reading of it."""
+    if unknown := sorted(set(options) - {"time_zone"}):
+        raise CorrectTheEntry(
+            f"The export option {unknown[0]} is not known; a review reads a comma-separated file with the "
+            f"time in its first column and knows time_zone.",
+            found=unknown[0],
+            expected="time_zone",
+            where="export",
+        )
+    import csv
+
+    try:
+        return _columns(path), ()
+    except (ValueError, csv.Error) as problem:
+        raise CorrectTheEntry(
+            f"{path.name} cannot be read: {problem}. It needs a head, the time as 2026-01-31 08:10 in the "
+            f"first column, and numbers or nothing in the others.",
+            found=str(problem),
+            expected="comma-separated values",
+            where=path.name,
+        ) from None
+
+
+def _columns(path: Path) -> dict[str, _Channel]:
     import csv
     from datetime import UTC, datetime
 
     with path.open(encoding="utf-8-sig", newline="") as lines:
-        head, *rows = csv.reader(lines)
+        head, *rows = csv.reader(lines, strict=True)
+    if any(len(row) != len(head) for row in rows):
+        raise ValueError("its rows are not of one length")
     seconds = [int(datetime.fromisoformat(row[0]).replace(tzinfo=UTC).timestamp()) for row in rows]
+    if len(set(seconds)) != len(seconds):
+        raise ValueError("a time stands there twice")
     found = {}
     for column, name in enumerate(head[1:], 1):
-        texts = [row[column] for row in rows]
-        here = [k for k, text in enumerate(texts) if text]
-        found[name] = _Channel(
-            name,
-            "",
-            np.array([seconds[k] for k in here], np.int64),
-            np.array([float(texts[k]) for k in here]),
-        )
-    return found, ()
+        here = [(at, float(row[column])) for at, row in zip(seconds, rows, strict=True) if row[column]]
+        times, values = np.array([at for at, _ in here], np.int64), np.array([v for _, v in here], float)
+        found[name] = _Channel(name, "", times, values)
+    return found
 
 
 def _channel(channels: Mapping[str, _Channel], name: str, path: Path) -> _Channel:
