@@ -119,7 +119,7 @@ def rearranged(tree: Any, rng: random.Random) -> Any:
 def computed(plant: Plant, case: Case, sheet: Any) -> None:
     """Do with a sheet what ``acts.perform`` does before it enters anything."""
     parse(case.procedure, sheet)
-    now = Case(case.procedure, sheet, gather(plant, None, case.procedure, sheet))
+    now = Case(case.procedure, sheet, *gather(plant, None, case.procedure, sheet))
     draft(now, compute(now))
 
 

@@ -44,7 +44,7 @@ def sheet_of(plant: Plant, name: str) -> Path:
 def case_of(plant: Plant, name: str) -> Case:
     raw, document = read_sheet(sheet_of(plant, name))
     procedure = PROCEDURES[raw["procedure"]]
-    return Case(procedure, raw, gather(plant, None, procedure, raw, document))
+    return Case(procedure, raw, *gather(plant, None, procedure, raw, document))
 
 
 def record_in(plant: Plant, name: str, number: str = "L1-2026-0001") -> Record:

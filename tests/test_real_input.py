@@ -68,7 +68,7 @@ def test_all_compute_and_one_fails(checks: list[RealCheck], made: tuple[Plant, l
     for path in sheets:
         raw, document = read_sheet(path)
         procedure = PROCEDURES[raw["procedure"]]
-        case = Case(procedure, raw, gather(plant, None, procedure, raw, document))
+        case = Case(procedure, raw, *gather(plant, None, procedure, raw, document))
         results.append(compute(case, document))
     hold(checks, results)
 
@@ -79,7 +79,7 @@ def test_what_the_source_lacks_is_never_a_pass(
     plant, sheets = made
     raw, document = read_sheet(sheets[0])
     procedure = PROCEDURES[raw["procedure"]]
-    result = compute(Case(procedure, raw, gather(plant, None, procedure, raw, document)), document)
+    result = compute(Case(procedure, raw, *gather(plant, None, procedure, raw, document)), document)
     others = [check for check in result.checks if check.key != f"as_found.{checks[0].standard}.error"]
     assert {check.outcome for check in others} == {Outcome.NOT_EVALUATED}
     reasons = {check.key: check.reason for check in others}

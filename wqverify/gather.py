@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wqverify import tables
@@ -12,9 +13,26 @@ from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.parts import entries, named_people, named_standards, typed_times
-from wqverify.records.canonical import record_from
-from wqverify.terms import Analyzer, Change, Earlier, Given, Procedure, Raw, Standard, TableUse
+from wqverify.procedures.parts import (
+    entries,
+    named_people,
+    named_standards,
+    named_trends,
+    typed_times,
+)
+from wqverify.records.canonical import digest, record_from
+from wqverify.terms import (
+    Analyzer,
+    Change,
+    Earlier,
+    Given,
+    Procedure,
+    Raw,
+    Slices,
+    Standard,
+    TableUse,
+    TrendUse,
+)
 
 if TYPE_CHECKING:
     from wqverify.book import Book, Entry, RecordState
@@ -25,8 +43,8 @@ FORMAT = 1
 
 def gather(
     plant: Plant, book: Book | None, procedure: Procedure, sheet: Raw, document: Document | None = None
-) -> Given:
-    """Return what the case of this sheet is computed with.
+) -> tuple[Given, Slices]:
+    """Return what the case of this sheet is computed with, and the slices of the exports it names.
 
     Raises ChooseAnother for a tag, standard or person the plant folder does not know, and
     CorrectTheEntry for a time that does not exist or exists twice and for a setting out of its bounds.
@@ -43,8 +61,9 @@ def gather(
         for path, name in named_people(procedure.Sheet, sheet)
     }
     times = _times(plant, procedure, sheet, where)
+    trends, slices = _trends(plant, procedure, sheet, analyzer, times, where)
     told, entered = earlier(book, analyzer, procedure, times.get("started", ""))
-    return Given(
+    given = Given(
         format=FORMAT,
         site=plant.site,
         analyzer=analyzer,
@@ -57,7 +76,10 @@ def gather(
             *amended(book, procedure, sheet),
             *changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
         ),
+        attached={name: digest(data) for name, data in slices.items()},
+        trends=trends,
     )
+    return given, slices
 
 
 def insist_on_settings(plant: Plant) -> None:
@@ -123,6 +145,45 @@ def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, Ta
     wanted = list(procedure.tables)
     wanted += [(s.table, s.edition) for s in standards if s.table and not s.own]
     return {f"{name} {edition}": tables.load(name, edition).use() for name, edition in dict.fromkeys(wanted)}
+
+
+# ---------------------------------------------------------------- exports
+
+AROUND = timedelta(hours=3)  # before the first and after the last typed time
+
+
+def _trends(
+    plant: Plant, procedure: Procedure, sheet: Raw, analyzer: Analyzer, times: Mapping[str, str], where: Any
+) -> tuple[tuple[TrendUse, ...], Slices]:
+    """Read the exports the sheet names and cut out what lies around the visit: that is kept with the record."""
+    named = named_trends(procedure.Sheet, sheet)
+    if not named or not times:
+        return (), {}
+    from wqverify.plant.exports import options_of
+    from wqverify.trends import read_export
+    from wqverify.trends.slices import cut
+
+    moments = [datetime.fromisoformat(time) for time in times.values()]
+    start, end = min(moments) - AROUND, max(moments) + AROUND
+    uses, slices = [], {}
+    for number, (path, file) in enumerate(named, 1):
+        place = where(path)
+        if Path(file).name != file:
+            raise ChooseAnother(
+                f"{place}: {file[:60]!r} is no file name; put the export into the folder trends/ of the plant "
+                f"and name the file alone.",
+                found=file,
+                where=place,
+            )
+        export = read_export(plant.folder / "trends" / file, options_of(plant, file))
+        channel = export.channel_of(analyzer.control_system_tag, analyzer.tag)
+        name = f"trend-{number}.csv"
+        slices[name] = cut(channel, start, end)
+        uses.append(TrendUse(path, file, export.digest, channel.name, channel.unit, name, export.told))
+    return tuple(uses), slices
+
+
+# ---------------------------------------------------------------- earlier records
 
 
 def earlier(

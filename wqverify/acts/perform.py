@@ -174,7 +174,7 @@ def _computed(plant: Plant, book: Book | None, path: Path, rounds: Mapping[Path,
         )
     procedure = PROCEDURES[name]
     parse(procedure, sheet, document)  # what is mistyped is said before anything is looked up
-    case = Case(procedure, sheet, gather(plant, book, procedure, sheet, document))
+    case = Case(procedure, sheet, *gather(plant, book, procedure, sheet, document))
     return _Computed(case, compute(case, document), document, round_.title)
 
 
