@@ -155,7 +155,7 @@ AROUND = timedelta(hours=3)  # before the first and after the last typed time
 def _trends(
     plant: Plant, procedure: Procedure, sheet: Raw, analyzer: Analyzer, times: Mapping[str, str], where: Any
 ) -> tuple[tuple[TrendUse, ...], Slices]:
-    """Read the exports the sheet names and cut out what lies around the visit: that is kept with the record."""
+    """Read the exports the sheet names and cut out what lies around the visit, which the record keeps."""
     named = named_trends(procedure.Sheet, sheet)
     if not named or not times:
         return (), {}
@@ -170,8 +170,8 @@ def _trends(
         place = where(path)
         if Path(file).name != file:
             raise ChooseAnother(
-                f"{place}: {file[:60]!r} is no file name; put the export into the folder trends/ of the plant "
-                f"and name the file alone.",
+                f"{place}: {file[:60]!r} is no file name; put the export into the folder trends/ of the "
+                f"plant and name the file alone.",
                 found=file,
                 where=place,
             )
