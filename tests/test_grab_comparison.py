@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import tomllib
 from dataclasses import replace
+from datetime import datetime, timedelta
 from decimal import Decimal
 from math import sqrt
 from typing import Any
@@ -25,12 +26,12 @@ from printed import agrees
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
-from wqverify.procedures import PROCEDURES
+from wqverify.procedures import PROCEDURES, grab_pairs
 from wqverify.procedures.grab_sheet import lab_result
 from wqverify.procedures.grab_sizes import CHLORINE, CONDUCTIVITY, OTHER, PH, TURBIDITY, measurand_of
 from wqverify.procedures.parts import typed_times
 from wqverify.procedures.sheets import parse
-from wqverify.records.canonical import given_from
+from wqverify.records.canonical import digest, given_from
 from wqverify.shipped import shipped_folder
 from wqverify.terms import (
     Analyzer,
@@ -43,6 +44,7 @@ from wqverify.terms import (
     SampleLine,
     Standard,
     Tolerance,
+    TrendUse,
     Value,
 )
 
@@ -927,6 +929,144 @@ def test_an_export_without_its_values_is_refused() -> None:
         "trend names 'filter_1.csv', and the case holds no values of it; put the export into the plant's "
         "folder trends/, or type the online values instead."
     )
+
+
+# ---------------------------------------------------------------- from an export
+
+
+Archived = tuple[datetime, Decimal | None, str]
+
+
+def archive(
+    start: str = "08:00",
+    n: int = 180,
+    step: str = "0",
+    flags: Any = (),
+    missing: Any = (),
+    flag: str = "good",
+) -> list[Archived]:
+    """A value a minute from 0.085 NTU on, rising by a step; some flagged or missing, by their minute."""
+    first = datetime.fromisoformat(resolve("2026-03-10", start, ZONE).isoformat())
+    return [
+        (
+            first + timedelta(minutes=m),
+            None if m in missing else Decimal("0.085") + Decimal(step) * m,
+            "bad" if m in flags else flag,
+        )
+        for m in range(n)
+    ]
+
+
+def exported(
+    raw: dict[str, Any], rows: list[Archived], a: Analyzer | None = None, unit: str = "NTU"
+) -> Result:
+    """Compute a sheet that names an export with these rows."""
+    use = TrendUse("trend", "filter_1.csv", "ab" * 32, "AI2201_NTU", unit, "trend-1.csv", ("180 rows",))
+    data = b"a slice"
+    sheet = parse(GRAB, raw)
+    known = replace(given_for(raw, a), trends=(use,), attached={"trend-1.csv": digest(data)})
+    with pytest.MonkeyPatch.context() as stand_in:
+        stand_in.setattr(grab_pairs, "read_rows", {data: rows}.__getitem__)
+        result = GRAB.compute(sheet, known, {"trend-1.csv": data})
+    assert sorted(GRAB.expects(sheet, known)) == sorted(check.key for check in result.checks)
+    return result
+
+
+def by_export(*grabs: dict[str, str], **more: Any) -> dict[str, Any]:
+    return visit(*grabs, shown=[], trend="filter_1.csv", **more)
+
+
+ARCHIVE = "as_found.grab_1.control_system"
+
+
+def test_an_export_is_the_control_system_by_the_mean_of_a_window() -> None:
+    """11 values from 09:00 to 09:10, rising by 0.0005 a minute from 0.085 at 08:00: 0.1175 in the mean."""
+    found = check(exported(by_export(), archive(step="0.0005")), ARCHIVE)
+    assert (found.place, found.observed, found.outcome) == ("control system", "0.11750", Outcome.PASS)
+
+
+@pytest.mark.parametrize(
+    ("system", "observed"), [("08:56", "0.11750"), ("09:00", "0.11950"), ("08:50", "0.11450")]
+)
+def test_the_offset_of_the_clocks_is_taken_out(system: str, observed: str) -> None:
+    """The archive 4 min ahead stamps the water of 09:05 with 09:09: 4 times 0.0005 more."""
+    raw = by_export(clocks={"laptop": "08:56", "control_system": system})
+    result = exported(raw, archive(step="0.0005"))
+    assert check(result, ARCHIVE).observed == observed
+    said = "That is taken out before the values of the export are paired."
+    assert (said in told(result, "statement")) is (system != "08:56")
+
+
+def test_clocks_that_were_not_compared_are_said() -> None:
+    assert "The clocks of watch and control system were not compared" in told(
+        exported(by_export(), archive()), "caution"
+    )
+    raw = by_export(clocks={"laptop": "08:56", "control_system": "08:56"})
+    assert "were not compared" not in told(exported(raw, archive()), "caution")
+
+
+def test_missing_and_flagged_values_are_left_out_and_said() -> None:
+    rows = archive(flags=(62, 63), missing=(64,))
+    result = exported(by_export(), rows)
+    assert value(result, f"{ARCHIVE}.change").source == "largest minus smallest of 8 values"
+    assert (
+        "Control system against grab 1: of the online values around it 1 missing and 2 flagged bad; these "
+        "are left out."
+    ) in told(result, "caution")
+    assert "left out" not in told(exported(by_export(), archive()), "caution")
+
+
+def test_a_window_without_a_good_value_is_not_evaluated() -> None:
+    rows = archive(flags=range(60, 66), missing=range(66, 71))
+    found = check(exported(by_export(), rows), ARCHIVE)
+    assert found.reason == (
+        "the export filter_1.csv holds no good value from 09:00 to 09:10 (5 missing, 6 flagged bad)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("flag", "settings", "good"),
+    [
+        ("", {}, True),
+        ("Good", {}, True),
+        ("192", {}, False),
+        ("192", {"good_flag": "192"}, True),
+        ("64", {"good_flag": "192"}, False),
+    ],
+)
+def test_which_flags_say_that_nothing_is_wrong(flag: str, settings: dict[str, str], good: bool) -> None:
+    found = check(exported(by_export(), archive(flag=flag), analyzer(settings=settings)), ARCHIVE)
+    assert (found.outcome is Outcome.PASS) is good
+
+
+def test_an_export_in_another_unit_is_not_evaluated_and_both_are_said() -> None:
+    found = check(exported(by_export(), archive(), unit="mNTU"), ARCHIVE)
+    assert found.reason == "the export filter_1.csv is in mNTU and AIT-2201 shows NTU"
+
+
+def test_display_and_export_are_two_verdicts() -> None:
+    raw = visit(trend="filter_1.csv", shown=online(("09:00", "0.165"), ("09:10", "0.165")))
+    result = exported(raw, archive())
+    assert check(result).outcome is Outcome.FAIL
+    assert check(result, ARCHIVE).outcome is Outcome.PASS
+    assert (result.facts["difference"], result.facts["difference_control_system"]) == ("0.05500", "-0.02500")
+
+
+def test_advice_where_only_the_control_system_was_compared() -> None:
+    assert "inside its tolerance as found: leave it alone" in told(exported(by_export(), archive()), "advice")
+
+
+def test_values_before_and_after_an_adjustment_are_not_mixed() -> None:
+    """Adjusted at 09:07: the window of a grab at 09:05 ends there, that of one at 09:09 begins there."""
+    raw = adjusting(
+        grab(), grab(), online_after=[], online=[], trend="filter_1.csv",
+        grab_after=grab(collected="09:09", analysed="09:20"),
+    )  # fmt: skip
+    raw["adjusted"]["at"] = "09:07"
+    result = exported(raw, archive(step="0.0001"))
+    assert value(result, f"{ARCHIVE}.change").source == "largest minus smallest of 8 values"
+    after = value(result, "as_left.grab.control_system.change")
+    assert after.source == "largest minus smallest of 8 values"
 
 
 # ---------------------------------------------------------------- the run of differences
