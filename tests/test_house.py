@@ -22,6 +22,7 @@ FLOORS = (
     "durable",
     "calculations",
     "tables",
+    "trends",
     "show",  # terms < show < records; it may use nothing of the rooms between
     "plant",
     "procedures",
