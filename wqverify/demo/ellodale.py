@@ -64,6 +64,7 @@ def make_plant(folder: Path, month: date) -> Plant:
         make_folder(folder / name)
     for name in PLANT_FILES:
         write_durably(folder / name, _filled(name, month, LOOSE).encode())
+    write_durably(folder / "trends" / "exports.toml", _filled("exports.toml", month, LOOSE).encode())
     return open_plant(folder)
 
 
