@@ -74,14 +74,15 @@ def read_cell(text: str, decimal: str, missing: Sequence[str]) -> Cell:
     if not text:
         return Cell(text, Kind.EMPTY)
     found = number(text, decimal)
-    if text in missing or (found is not None and any(found == _mark(mark) for mark in missing)):
+    if text in missing or (found is not None and any(found == marked(mark) for mark in missing)):
         return Cell(text, Kind.MISSING)
     if found is not None:
         return Cell(text, Kind.NUMBER, float(found), plain=f"{found:f}")
     return _censored(text, decimal) or Cell(text, Kind.TEXT)
 
 
-def _mark(text: str) -> Decimal | None:
+def marked(text: str) -> Decimal | None:
+    """Return the number that a mark for missing is, None where it is a word."""
     return number(text, ".") if "," not in text else number(text, ",")
 
 

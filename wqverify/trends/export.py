@@ -92,7 +92,11 @@ def read_export(path: Path, options: ExportOptions | None = None, limit_bytes: i
     to take; and for a file of another tag.
     """
     options = options or ExportOptions()
-    table = read_table(path, options, limit_bytes)
+    return export_of(read_table(path, options, limit_bytes), options)
+
+
+def export_of(table: Table, options: ExportOptions) -> Export:
+    """Return the export of a table of texts; refuses as ``read_export`` does."""
     layout = layout_of(table, options)
     decimal = _decimal(table, layout, options)
     stamps = _stamps(table, layout, options)

@@ -36,6 +36,7 @@ class Layout:
     long: bool
     laboratory: bool
     told: tuple[str, ...]
+    tags: tuple[int, ...] = ()
 
 
 # Names of columns in a table with a row for each value. The last of each set are elements of the Water
@@ -227,7 +228,7 @@ def _long(table: Table, options: ExportOptions, time: Sequence[int], found: dict
             found=twice[0],
             where=table.file,
         )
-    return Layout(tuple(time), sources, True, laboratory, tuple(told))
+    return Layout(tuple(time), sources, True, laboratory, tuple(told), tuple(tags))
 
 
 def _sources(

@@ -101,7 +101,7 @@ def read_stamps(
     """
     if _all_epoch(dates, clocks):
         return _epoch(dates)
-    order, told_order = _order(dates.distinct, day_first, file)
+    order, told_order = date_order(dates.distinct, day_first, file)
     days = np.empty(len(dates.distinct), np.int64)
     for code, text in enumerate(dates.distinct):
         days[code] = _day(text, order, lambda code=code: where(_row(dates, code)))  # type: ignore[misc]
@@ -127,7 +127,7 @@ def read_stamps(
 # ---------------------------------------------------------------- dates
 
 
-def _order(texts: Sequence[str], day_first: bool | None, file: str) -> tuple[bool, str]:
+def date_order(texts: Sequence[str], day_first: bool | None, file: str) -> tuple[bool, str]:
     """Whether the day stands first, and how that is known; looks only at dates such as 02/03/2026."""
     pairs = [(int(m[1]), int(m[3]), m[0]) for text in texts if (m := _YEAR_LAST.fullmatch(text))]
     if not pairs:

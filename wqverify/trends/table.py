@@ -65,7 +65,7 @@ def read_table(path: Path, options: ExportOptions, limit_bytes: int = LIMIT_BYTE
         from wqverify.trends.workbook import workbook_rows
 
         rows, told = workbook_rows(data, path.name, options)
-        return _table(path.name, digest, iter(rows), told, options)
+        return table_of(path.name, digest, iter(rows), told, options)
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
         raise CorrectTheEntry(
             f"{path.name} is a workbook of the old form .xls; save it as .xlsx or CSV.",
@@ -78,7 +78,7 @@ def read_table(path: Path, options: ExportOptions, limit_bytes: int = LIMIT_BYTE
     separator = options.separator or separator_of(text[:200_000], path.name)
     words = _SEPARATORS.get(separator, repr(separator))
     told = [f"text is {encoding}, separated by {words}, lines end in {_line_ends(text)}"]
-    return _table(path.name, digest, csv_rows(text, separator, path.name), told, options)
+    return table_of(path.name, digest, csv_rows(text, separator, path.name), told, options)
 
 
 def file_bytes(path: Path, limit_bytes: int) -> bytes:
@@ -187,7 +187,9 @@ def csv_rows(text: str, separator: str, file: str) -> Iterator[Row]:
 # ---------------------------------------------------------------- header
 
 
-def _table(file: str, digest: str, rows: Iterator[Row], told: Iterable[str], options: ExportOptions) -> Table:
+def table_of(
+    file: str, digest: str, rows: Iterator[Row], told: Iterable[str], options: ExportOptions
+) -> Table:
     first = list(islice(rows, _SAMPLE))
     head = head_of(first, file, options)
     width = len(head.names)

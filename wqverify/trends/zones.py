@@ -134,8 +134,8 @@ class _Reading:
             row = int(bad[0])
             raise CorrectTheEntry(
                 f"{self.where(row)}: {wall(self.stamps.local[row])} does not exist in {self.name}, the "
-                f"clocks were put forward over it, and the row has a value; correct time_zone, and where the clock "
-                f"of the export does not follow daylight saving write its fixed offset, such as "
+                f"clocks were put forward over it, and the row has a value; correct time_zone, and where the "
+                f"clock of the export does not follow daylight saving write its fixed offset, such as "
                 f'time_zone = "{self._standard(row)}".',
                 found=wall(self.stamps.local[row]),
                 expected="a time that existed",
@@ -196,8 +196,8 @@ class _Reading:
         ]
         return CorrectTheEntry(
             f"{self.where(row)}: {wall(self.stamps.local[row])} happened twice in {self.name} and the order "
-            f"of the rows does not tell which is meant, {readings[0]} or {readings[1]}; write repeated_hour = "
-            f'"first" or "second", or, where the clock of the export does not follow daylight saving, its '
+            f"of the rows does not tell which is meant, {readings[0]} or {readings[1]}; write repeated_hour "
+            f'= "first" or "second", or, where the clock of the export does not follow daylight saving, its '
             f'fixed offset, such as time_zone = "{self._standard(row)}".',
             found=wall(self.stamps.local[row]),
             expected=" or ".join(readings),

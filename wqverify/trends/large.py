@@ -1,0 +1,381 @@
+"""Exports too large to be read at once, by DuckDB: a CSV with a row for each value, or its Parquet copy.
+
+Only the first rows are looked at to find separator, header, columns and the form of the times; DuckDB is
+told all of it and guesses nothing. File names are never part of a command unquoted, and nothing in a file
+can be one. Times are those of the export: months are of its clock, and of UTC where stamps carry an offset.
+"""
+
+from __future__ import annotations
+
+import glob
+import hashlib
+import re
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from itertools import product
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wqverify.durable import rename_durably
+from wqverify.errors import ChooseAnother, CorrectTheEntry, CouldNotRun
+from wqverify.trends.cells import decimal_of, marked
+from wqverify.trends.export import Channel, export_of
+from wqverify.trends.layout import layout_of
+from wqverify.trends.options import ExportOptions
+from wqverify.trends.stamps import NO_OFFSET, date_order, read_stamps, split
+from wqverify.trends.table import Table, csv_rows, decoded, separator_of, table_of
+from wqverify.trends.texts import Texts
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+_SAMPLE_BYTES = 1_000_000
+MEMORY = "2GB"
+
+
+@dataclass(frozen=True, slots=True)
+class LongCsv:
+    """A CSV with a row for each value: where its columns are and how its texts are read."""
+
+    path: Path
+    options: ExportOptions
+    separator: str
+    encoding: str
+    skip: int  # lines above the data
+    names: tuple[str, ...]
+    time: int
+    tag: int
+    value: int
+    quality: int | None
+    decimal: str
+    time_format: str  # of strptime; empty where the year stands first
+    offset: bool  # the times carry one
+    told: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Month:
+    """What a tag showed in a month: rows, how many are numbers, their mean, how many exceed the limit."""
+
+    tag: str
+    month: str  # 2026-03
+    rows: int
+    n: int
+    mean: float | None
+    above: int | None  # strictly greater than the limit; None without a limit
+    share: float | None  # above / n
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """What a tag shows over the whole file."""
+
+    tag: str
+    first: str
+    last: str
+    rows: int
+    n: int
+    low: float | None
+    median: float | None
+    high: float | None
+
+
+def long_csv(path: Path, options: ExportOptions) -> LongCsv:
+    """Look at the first rows of a CSV; raises CorrectTheEntry where it has no row for each value."""
+    if not path.is_file():
+        raise CorrectTheEntry(f"There is no file {path}; correct its name.", found=str(path), where=str(path))
+    with path.open("rb") as stream:
+        data = stream.read(_SAMPLE_BYTES)
+    if len(data) == _SAMPLE_BYTES:
+        data = data[: data.rfind(b"\n") + 1]
+    text, encoding = decoded(data, path.name)
+    separator = options.separator or separator_of(text, path.name)
+    rows = list(csv_rows(text, separator, path.name))
+    table = table_of(path.name, "", iter(rows), (), options)
+    layout = layout_of(table, options)
+    tags = [n for n in range(len(table.names)) if layout.long and n in layout.tags]
+    if not layout.long or len(tags) != 1 or len(layout.time) != 1:
+        raise CorrectTheEntry(
+            f"{path.name} is too large to be read at once and has no row for each value with one column of "
+            f"times and one of tags (it has {', '.join(table.names)[:200]}); export a shorter time, or name "
+            f"tag_columns and value_column.",
+            found=", ".join(table.names),
+            expected="time, tag, value",
+            where=path.name,
+        )
+    source, stamps = layout.sources[0], table.columns[layout.time[0]]
+    decimal = options.decimal or decimal_of(table.columns[source.value].distinct, path.name)
+    dates, clocks = split(stamps)
+    day_first, told = date_order(dates.distinct, options.day_first, path.name)
+    read = read_stamps(dates, clocks, options.day_first, table.where, path.name)
+    offset = bool((read.offset != NO_OFFSET).any())
+    if offset:
+        told = f"{told}; times carry an offset, months are of UTC"
+    return LongCsv(
+        path,
+        replace(options, day_first=day_first),
+        separator,
+        {"UTF-8": "utf-8", "UTF-8 with byte order mark": "utf-8", "UTF-16": "utf-16"}.get(
+            encoding, "latin-1"
+        ),
+        int(table.lines[0]) - 1,
+        table.names,
+        layout.time[0],
+        tags[0],
+        source.value,
+        source.flags,
+        decimal,
+        "" if offset else _time_format(stamps, path.name),
+        offset,
+        (f"{path.name}: {path.stat().st_size / 1e6:.0f} MB, a row for each value", told),
+    )
+
+
+_CLOCKS = ("%H:%M:%S", "%H:%M", "%I:%M:%S %p", "%I:%M %p", "%H:%M:%S.%f")
+_DATES = ("%d{0}%m{0}%Y", "%m{0}%d{0}%Y", "%d{0}%b{0}%Y")
+
+
+def _time_format(stamps: Texts, file: str) -> str:
+    """The one form in which all times of the sample are written; day or month first was asked before."""
+    texts = [text for text in stamps.distinct if text]
+    if all(re.match(r"\d{4}-\d{2}-\d{2}", text) for text in texts):
+        return ""
+    forms = [date.format(sign) for date, sign in product(_DATES, "/.-")]
+    for form in (f"{date} {clock}" for date, clock in product(forms, _CLOCKS)):
+        try:
+            for text in texts:
+                datetime.strptime(text, form)
+        except ValueError:
+            continue
+        return form
+    raise CorrectTheEntry(
+        f"{file}: times such as {texts[0][:40]!r} are not read in a file this large; export them as "
+        f"2026-03-31 14:05:00.",
+        found=texts[0][:40],
+        expected="2026-03-31 14:05:00",
+        where=file,
+    )
+
+
+# ---------------------------------------------------------------- questions
+
+
+def monthly(
+    source: LongCsv, limits: float | Mapping[str, float] | None = None, copy: Path | None = None
+) -> tuple[Month, ...]:
+    """Return per tag and month the mean, and how many values are strictly above the limit.
+
+    ``limits`` is one number for all tags or one for each tag; ``copy`` is a Parquet copy to ask instead.
+    Rows that are no number do not count; rows that repeat a time are not looked for.
+    """
+    above = "NULL"
+    if isinstance(limits, Mapping):
+        cases = " ".join(f"WHEN {_quoted(tag)} THEN {float(limit)!r}" for tag, limit in limits.items())
+        above = f"sum((number > CASE tag {cases} END)::INT)" if cases else "NULL"
+    elif limits is not None:
+        above = f"sum((number > {float(limits)!r})::INT)"
+    rows = _asked(
+        source,
+        f"SELECT tag, strftime(month, '%Y-%m'), count(*), count(number), avg(number), {above} "
+        f"FROM (SELECT tag, date_trunc('month', time) AS month, number FROM export) "
+        f"GROUP BY tag, month ORDER BY tag, month",
+        (),
+        copy,
+    )
+    return tuple(Month(*row, share=row[5] / row[3] if row[5] is not None else None) for row in rows)
+
+
+def spans(source: LongCsv, copy: Path | None = None) -> tuple[Span, ...]:
+    """Return per tag the first and last time, and the least, median and greatest value."""
+    rows = _asked(
+        source,
+        "SELECT tag, strftime(min(time), '%Y-%m-%d %H:%M:%S'), strftime(max(time), '%Y-%m-%d %H:%M:%S'), "
+        "count(*), count(number), min(number), median(number), max(number) "
+        "FROM export GROUP BY tag ORDER BY tag",
+        (),
+        copy,
+    )
+    return tuple(Span(*row) for row in rows)
+
+
+def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime) -> Channel:
+    """Return one tag between two moments, read and refused as ``read_export`` does.
+
+    Raises ChooseAnother where the tag has no row there.
+    """
+    day = timedelta(days=1)  # no zone is so far from UTC; what is too much is cut off below
+    rows = _asked(
+        source,
+        "SELECT written, tag, text, quality FROM export WHERE tag = ? AND time BETWEEN ? AND ? ",
+        (tag, _bare(start) - day, _bare(end) + day),
+    )
+    if not rows:
+        raise ChooseAnother(
+            f"{source.path.name} has no row of {tag[:60]!r} from {start.isoformat(' ', 'minutes')} to "
+            f"{end.isoformat(' ', 'minutes')}; name another tag or time.",
+            found="no row",
+            expected=tag,
+            where=source.path.name,
+        )
+    columns = tuple(Texts.of((field or "").strip() for field in column) for column in zip(*rows, strict=True))
+    table = Table(
+        source.path.name, "", ("time", "tag", "value", "quality"), ("",) * 4, columns,
+        np.arange(1, len(rows) + 1), (), (),
+    )  # fmt: skip
+    options = replace(
+        source.options, time=("time",), tag_columns=("tag",), value_column="value", unit_column="",
+        flag_column="quality", limit_column="", decimal=source.decimal, header_line=None,
+    )  # fmt: skip
+    channel = export_of(table, options).channel_of(tag)
+    first, last = int(start.timestamp()), int(end.timestamp())
+    kept = (channel.times >= first) & (channel.times <= last)
+    return replace(
+        channel,
+        times=channel.times[kept],
+        values=channel.values[kept],
+        codes=channel.codes[kept],
+        flags=channel.flags.take(kept) if channel.flags is not None else None,
+        beside={},
+    )
+
+
+def _bare(moment: datetime) -> datetime:
+    return moment.astimezone(UTC).replace(tzinfo=None)
+
+
+# ---------------------------------------------------------------- copy
+
+
+def parquet_copy(source: LongCsv) -> tuple[Path, bool]:
+    """Return the Parquet copy beside the export, and whether it was made now.
+
+    It carries the digest of the export it was made from and is used again only while the export still has
+    that digest. Written beside and renamed, so that a kill leaves the old copy or the new one.
+    """
+    path = source.path.with_name(source.path.name + ".parquet")
+    digest = _digest(source.path)
+    if path.is_file() and _digest_in(path) == digest:
+        return path, False
+    part = path.with_name(path.name + ".part")
+    try:
+        _asked(
+            source,
+            f"COPY (SELECT time, tag, number, written, text, quality FROM export) TO {_quoted(str(part))} "
+            f"(FORMAT parquet, COMPRESSION zstd, KV_METADATA {{export_sha256: {_quoted(digest)}}})",
+        )
+        rename_durably(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+    return path, True
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _digest_in(copy: Path) -> str:
+    import duckdb
+
+    with _connection() as connection:
+        try:
+            rows = connection.execute(
+                "SELECT value FROM parquet_kv_metadata(?) WHERE key = 'export_sha256'::BLOB",
+                [glob.escape(str(copy))],
+            ).fetchall()
+        except duckdb.Error:  # no Parquet file, or a damaged one: it is made again
+            return ""
+    return bytes(rows[0][0]).decode("ascii", "replace") if rows else ""
+
+
+# ---------------------------------------------------------------- DuckDB
+
+
+def _asked(source: LongCsv, query: str, values: tuple[Any, ...] = (), copy: Path | None = None) -> list[Any]:
+    """Ask a question of the view ``export``: time, tag, number, and written, text, quality as found."""
+    import duckdb
+
+    with _connection() as connection:
+        try:
+            connection.execute(f"CREATE TEMP VIEW export AS {_view(source, copy)}")
+            return connection.execute(query, values).fetchall()
+        except duckdb.OutOfMemoryException as problem:
+            raise CouldNotRun(
+                f"{source.path.name} needs more than {MEMORY} of memory; export a shorter time.",
+                found=str(problem)[:200],
+                where=source.path.name,
+            ) from None
+        except duckdb.Error as problem:
+            raise _refused(source, problem) from None
+
+
+@contextmanager
+def _connection() -> Iterator[DuckDBPyConnection]:
+    import duckdb
+
+    connection = duckdb.connect(
+        ":memory:",
+        config={
+            "autoinstall_known_extensions": False,  # nothing is fetched, whatever stands in a file
+            "autoload_known_extensions": False,
+            "allow_community_extensions": False,
+            "memory_limit": MEMORY,
+        },
+    )
+    try:
+        yield connection
+    finally:
+        connection.close()
+
+
+def _view(source: LongCsv, copy: Path | None) -> str:
+    if copy is not None:
+        return f"SELECT * FROM read_parquet({_quoted(glob.escape(str(copy)))})"
+    kept = {source.time: "written", source.tag: "tag", source.value: "text", source.quality: "quality"}
+    columns = ", ".join(f"{_quoted(kept.get(n, f'other {n}'))}: 'VARCHAR'" for n in range(len(source.names)))
+    time = "strptime(trim(written), " + _quoted(source.time_format) + ")"
+    if source.offset:
+        time = "make_timestamp(epoch_us(CAST(written AS TIMESTAMPTZ)))"
+    elif not source.time_format:
+        time = "CAST(written AS TIMESTAMP)"
+    text = "text" if source.decimal == "." else f"replace(text, {_quoted(source.decimal)}, '.')"
+    marks = {mark for mark in source.options.missing}
+    number = f"TRY_CAST({text} AS DOUBLE)"
+    wrong = ["contains(text, '_')"]  # what DuckDB takes as a number and nobody writes
+    if source.decimal != ".":
+        wrong.append("contains(text, '.')")
+    if marks:
+        wrong.append(f"trim(text) IN ({', '.join(map(_quoted, sorted(marks)))})")
+    numeric = sorted(value for mark in marks if (value := marked(mark)) is not None)
+    if numeric:
+        wrong.append(f"{number} IN ({', '.join(str(value) for value in numeric)})")
+    number = f"CASE WHEN {' OR '.join(wrong)} OR NOT isfinite({number}) THEN NULL ELSE {number} END"
+    quality = "quality" if source.quality is not None else "''"
+    return (
+        f"SELECT {time} AS time, tag, {number} AS number, written, text, {quality} AS quality "
+        f"FROM read_csv({_quoted(glob.escape(str(source.path)))}, auto_detect=false, header=false, "
+        f"skip={source.skip}, delim={_quoted(source.separator)}, quote='\"', escape='\"', "
+        f"nullstr='', encoding={_quoted(source.encoding)}, columns={{{columns}}}) "
+        f"WHERE written IS NOT NULL"
+    )
+
+
+def _refused(source: LongCsv, problem: Exception) -> CorrectTheEntry:
+    words = " ".join(str(problem).split("\n")[0].split())
+    match = re.search(r"(?:Line|line):? (\d+)", str(problem))
+    where = f"{source.path.name}, line {match[1]}" if match else source.path.name
+    return CorrectTheEntry(
+        f"{where}: the rows are not all like the first ones ({words[:160]}); export the file again.",
+        found=words[:160],
+        expected="rows like the first ones",
+        where=where,
+    )
+
+
+def _quoted(text: str) -> str:
+    """A text as DuckDB reads it, whatever stands in it: only the single quote ends one."""
+    return "'" + text.replace("'", "''") + "'"
