@@ -997,6 +997,29 @@ def test_the_offset_of_the_clocks_is_taken_out(system: str, observed: str) -> No
     assert (said in told(result, "statement")) is (system != "08:56")
 
 
+def test_the_export_of_the_demo_visit_by_hand() -> None:
+    """The good values within 5 min of 09:08:16 by the archive's clock, from the slice as text."""
+    from wqverify.records.record import case_from, compute
+    from wqverify.records.workbook import demo_case
+
+    result = compute(case_from(demo_case("grab_comparison")))
+    rows = [line.split(",") for line in (DEMO / "trend-1.csv").read_text("utf-8").splitlines()[1:]]
+    window = [row for row in rows if "2026-03-10T13:03:16Z" <= row[0] <= "2026-03-10T13:13:16Z"]
+    good = [Decimal(value) for _, value, flag in window if flag == "good"]
+    assert len(window) == len(good) + 1
+    found = check(result, ARCHIVE)
+    assert found.observed == f"{sum(good) / len(good):.5f}"
+    assert "of the online values around it 1 flagged uncertain; these are left out." in told(
+        result, "caution"
+    )
+    noise = (sum((x - sum(good) / len(good)) ** 2 for x in good) / (len(good) - 1)).sqrt()
+    lines = {line.cause: line for line in quantity(result, ARCHIVE).budget}
+    r = 2.718281828459045 ** (-60 / 30)  # damping of 30 s, a value a minute
+    expected = float(noise) / sqrt(len(good) * (1 - r) / (1 + r))
+    assert lines["online value:grab_1"].u == pytest.approx(expected, rel=1e-6)
+    assert all(at.endswith("-04:00") for chart in result.charts[:1] for at, _, _ in chart.series[0].points)
+
+
 def test_clocks_that_were_not_compared_are_said() -> None:
     assert "The clocks of watch and control system were not compared" in told(
         exported(by_export(), archive()), "caution"

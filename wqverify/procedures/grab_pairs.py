@@ -126,7 +126,11 @@ def typed_rows(path: str, shown: Sequence[Shown], given: Given) -> Iterator[tupl
 def exported_rows(slice_: bytes, given: Given) -> list[Row]:
     """Return the rows of an attached slice, by the clock of the export; a flag that says good is none."""
     good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
-    return [Row(at, value, "" if flag.casefold() in good else flag) for at, value, flag in read_rows(slice_)]
+    zone = datetime.fromisoformat(given.times["started"]).tzinfo  # a slice holds UTC, people read their clock
+    return [
+        Row(at.astimezone(zone), value, "" if flag.casefold() in good else flag)
+        for at, value, flag in read_rows(slice_)
+    ]
 
 
 def read_rows(slice_: bytes) -> list[tuple[datetime, Decimal | None, str]]:
