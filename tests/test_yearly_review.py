@@ -334,6 +334,31 @@ def test_a_file_of_a_plant_is_in_its_trends(tmp_path: Path) -> None:
     assert review.pair.resolution == Decimal("0.01")
 
 
+def test_what_the_plant_tells_of_its_exports_counts_and_the_review_may_tell_otherwise(tmp_path: Path) -> None:
+    trends = tmp_path / "trends"
+    trends.mkdir()
+    written(trends, *some(50))
+    (trends / "exports.toml").write_text(
+        '[[export]]\nfiles = "p*.csv"\ntime_zone = "-05:00"\nmissing = ["7.00"]\n', "utf-8"
+    )
+    plain = open_review(str(tmp_path), "pair.csv", "A", "B", "0.01", {"missing": []})
+    moved = open_review(str(tmp_path), "pair.csv", "A", "B", "0.01", UTC | {"missing": []})
+    assert list(plain.pair.times - moved.pair.times) == [5 * 3600] * 50
+
+
+def test_flagged_values_are_left_out_and_said(tmp_path: Path) -> None:
+    rows = [
+        f"2026-01-01 {hour:02d}:{minute:02d},7.{minute},7.{minute},{'' if minute else 'CAL'}"
+        for hour in range(10)
+        for minute in (0, 10, 20, 30, 40)
+    ]
+    path = tmp_path / "pair.csv"
+    path.write_text("time,A,B,B_flag\n" + "\n".join(rows) + "\n", "utf-8")
+    review = open_review("", str(path), "A", "B", "0.01", UTC)
+    assert review.agreement.n == 40
+    assert "B: 10 flagged values were left out of the comparison." in review.pair.told
+
+
 # ---------------------------------------------------------------- charts
 
 

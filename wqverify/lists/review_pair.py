@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -15,9 +15,11 @@ from numpy.typing import NDArray
 from wqverify.calculations.passing_bablok import in_steps
 from wqverify.calculations.ranked_slopes import Ints
 from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.plant.exports import FILE, options_in
 from wqverify.records.canonical import digest
 from wqverify.shipped import shipped_folder
 from wqverify.terms import Reading
+from wqverify.trends import ExportOptions, read_export
 
 Floats = NDArray[np.float64]
 Truths = NDArray[np.bool_]
@@ -119,11 +121,13 @@ def open_pair(
             expected="two channels",
             where="second",
         )
-    return _paired(path, first, second, _step(resolution), export or {}, _choices(choices or {}), synthetic)
+    step, chosen = _step(resolution), _choices(choices or {})
+    return _paired(path, folder, first, second, step, export or {}, chosen, synthetic)
 
 
 def _paired(
     path: Path,
+    folder: str,
     first: str,
     second: str,
     step: Decimal,
@@ -131,7 +135,7 @@ def _paired(
     choices: Choices,
     synthetic: bool,
 ) -> Pair:
-    channels, told = _read(path, export)
+    channels, told = _read(path, folder, export)
     one, other = (_channel(channels, name, path) for name in (first, second))
     if one.unit and other.unit and one.unit != other.unit:
         raise ChooseAnother(
@@ -179,53 +183,44 @@ def _paired(
 
 @dataclass(frozen=True, slots=True)
 class _Channel:
+    """The values of a channel that are numbers and carry no flag."""
+
     name: str
     unit: str
     times: Ints
     values: Floats
 
 
-def _read(path: Path, options: Mapping[str, Any]) -> tuple[dict[str, _Channel], tuple[str, ...]]:
+def _read(path: Path, folder: str, told: Mapping[str, Any]) -> tuple[dict[str, _Channel], tuple[str, ...]]:
     """The channels of an export by name, and what was told about the reading of it."""
-    if unknown := sorted(set(options) - {"time_zone"}):
+    export = read_export(path, _options(path, folder, told))
+    channels, said = {}, list(export.told)
+    for channel in export.channels:
+        flagged = np.array([bool(channel.flag(row)) for row in range(len(channel))], bool)
+        good = np.isfinite(channel.values) & ~flagged
+        if flagged.any():
+            said.append(
+                f"{channel.name}: {int(flagged.sum())} flagged values were left out of the comparison."
+            )
+        channels[channel.name] = _Channel(
+            channel.name, channel.unit, channel.times[good], channel.values[good]
+        )
+    return channels, tuple(said)
+
+
+def _options(path: Path, folder: str, told: Mapping[str, Any]) -> ExportOptions:
+    """What is told of an export: by the plant's trends/exports.toml, and over that by the review."""
+    known = {field.name for field in fields(ExportOptions)} - {"channels"}
+    if unknown := sorted(set(told) - known):
         raise CorrectTheEntry(
-            f"The export option {unknown[0]} is not known; a review reads a comma-separated file with the "
-            f"time in its first column and knows time_zone.",
+            f"The export option {unknown[0]} is not known; there are {', '.join(sorted(known))}.",
             found=unknown[0],
-            expected="time_zone",
+            expected=", ".join(sorted(known)),
             where="export",
         )
-    import csv
-
-    try:
-        return _columns(path), ()
-    except (ValueError, csv.Error) as problem:
-        raise CorrectTheEntry(
-            f"{path.name} cannot be read: {problem}. It needs a head, the time as 2026-01-31 08:10 in the "
-            f"first column, and numbers or nothing in the others.",
-            found=str(problem),
-            expected="comma-separated values",
-            where=path.name,
-        ) from None
-
-
-def _columns(path: Path) -> dict[str, _Channel]:
-    import csv
-    from datetime import UTC, datetime
-
-    with path.open(encoding="utf-8-sig", newline="") as lines:
-        head, *rows = csv.reader(lines, strict=True)
-    if any(len(row) != len(head) for row in rows):
-        raise ValueError("its rows are not of one length")
-    seconds = [int(datetime.fromisoformat(row[0]).replace(tzinfo=UTC).timestamp()) for row in rows]
-    if len(set(seconds)) != len(seconds):
-        raise ValueError("a time stands there twice")
-    found = {}
-    for column, name in enumerate(head[1:], 1):
-        here = [(at, float(row[column])) for at, row in zip(seconds, rows, strict=True) if row[column]]
-        times, values = np.array([at for at, _ in here], np.int64), np.array([v for _, v in here], float)
-        found[name] = _Channel(name, "", times, values)
-    return found
+    base = options_in(path.parent / FILE, path.name) if folder else ExportOptions()
+    listed = {name: tuple(value) if isinstance(value, list) else value for name, value in told.items()}
+    return replace(base, **listed)
 
 
 def _channel(channels: Mapping[str, _Channel], name: str, path: Path) -> _Channel:
