@@ -186,7 +186,11 @@ def monthly(
         (),
         copy,
     )
-    return tuple(Month(*row, share=row[5] / row[3] if row[5] is not None else None) for row in rows)
+    return tuple(Month(*row, _share(row[5], row[3])) for row in rows)
+
+
+def _share(above: int | None, n: int) -> float | None:
+    return above / n if above is not None and n else None
 
 
 def spans(source: LongCsv, copy: Path | None = None) -> tuple[Span, ...]:
@@ -257,7 +261,7 @@ def parquet_copy(source: LongCsv) -> tuple[Path, bool]:
     that digest. Written beside and renamed, so that a kill leaves the old copy or the new one.
     """
     path = source.path.with_name(source.path.name + ".parquet")
-    digest = _digest(source.path)
+    digest = digest_of(source.path)
     if path.is_file() and _digest_in(path) == digest:
         return path, False
     part = path.with_name(path.name + ".part")
@@ -273,7 +277,8 @@ def parquet_copy(source: LongCsv) -> tuple[Path, bool]:
     return path, True
 
 
-def _digest(path: Path) -> str:
+def digest_of(path: Path) -> str:
+    """Return the sha256 of a file, read piece by piece."""
     with path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
