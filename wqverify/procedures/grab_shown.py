@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures.grab_budget import PER_DEGREE, PER_DEGREE_HALF
-from wqverify.procedures.grab_compare import Compare, Comparison, tolerance_of
+from wqverify.procedures.grab_compare import PLACES, Compare, Comparison, tolerance_of
 from wqverify.procedures.grab_pairs import Paired, Row
 from wqverify.procedures.grab_run import LAST, Run, mean_difference
 from wqverify.procedures.grab_sizes import PH
@@ -168,23 +168,26 @@ def run_workings(runs: Sequence[Run], unit: str) -> Iterator[Working]:
 
 def charts(known: Compare, runs: Sequence[Run], given: Given) -> Iterator[Chart]:
     """Give the online values around the grabs, and the run of differences."""
-    unit = given.analyzer.unit
-    place = known.place()
-    here = [c for c in known.all if c.place == place and c.stage == "as_found"]
-    points: dict[str, str] = {}
-    for c in here:
-        for row in _near(c.pair):
-            points[row.at.isoformat(timespec="seconds")] = f"{row.value:f}"
-    if len(points) > 1:
+    found = [c for c in known.all if c.stage == "as_found"]
+    for place in PLACES:
+        here = [c for c in found if c.place == place]
+        points = {_stamp(row.at): f"{row.value:f}" for c in here for row in _near(c.pair)}
+        if len(points) < 2:
+            continue
         shown = tuple((at, x, "") for at, x in sorted(points.items(), key=lambda point: _instant(point[0])))
-        series = [Series(f"online value, {place}", shown)]
+        series = [Series("online value", shown)]
         for name, text in (("paired value", _paired_text), ("grab, moved by its delay", _grab_text)):
-            marks = tuple((c.pair.at.isoformat(timespec="seconds"), text(c), "") for c in here if text(c))
+            marks = tuple((_stamp(c.pair.at), text(c), "") for c in here if text(c))
             series += [Series(name, tuple(dict.fromkeys(marks)))] if marks else []
-        title = "Online values around the grabs, by the clock of the online values"
-        yield Chart("trace", title, "time", f"{given.analyzer.measures}, {unit}", tuple(series))
-    newest = next((c.reference for c in reversed(here) if c.reference), "")
+        title = f"Online values around the grabs at the {place}, by its clock"
+        y = f"{given.analyzer.measures}, {given.analyzer.unit}"
+        yield Chart("trace", title, "time", y, tuple(series))
+    newest = next((c.reference for c in reversed(found) if c.reference), "")
     yield from run_charts(runs, given, newest)
+
+
+def _stamp(at: datetime) -> str:
+    return at.isoformat(timespec="seconds")
 
 
 def _near(pair: Paired) -> list[Row]:
