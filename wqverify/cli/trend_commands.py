@@ -52,7 +52,8 @@ def trend(
         echo(sentence)
     echo(f"sha256 {found.digest}")
     echo(
-        f"{'channel':28s} {'rows':>8s} {'numbers':>8s} {'beyond':>7s} {'min':>10s} {'median':>10s} {'max':>10s}"
+        f"{'channel':28s} {'rows':>8s} {'numbers':>8s} {'beyond':>7s} "
+        f"{'min':>10s} {'median':>10s} {'max':>10s}"
     )
     for one in found.channels:
         figures = " ".join(f"{'' if v is None else f'{v:.6g}':>10s}" for v in (one.low, one.median, one.high))

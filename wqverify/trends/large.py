@@ -186,7 +186,9 @@ def monthly(
         (),
         copy,
     )
-    return tuple(Month(*row, _share(row[5], row[3])) for row in rows)
+    return tuple(
+        Month(tag, month, count, n, mean, many, _share(many, n)) for tag, month, count, n, mean, many in rows
+    )
 
 
 def _share(above: int | None, n: int) -> float | None:

@@ -123,7 +123,7 @@ def _time(table: Table, options: ExportOptions) -> tuple[int, ...]:
 
 def _mostly(column: Texts, test: Callable[[str], bool]) -> bool:
     filled = [text for text in column.distinct if text]
-    return bool(filled) and sum(map(test, filled)) > 0.5 * len(filled)
+    return bool(filled) and sum(map(test, filled)) >= 0.5 * len(filled)
 
 
 # ---------------------------------------------------------------- a column for each channel

@@ -227,10 +227,13 @@ def table_of(
     )
 
 
+_BEGUN = re.compile(r"\d{1,4}[-/.:]\d")  # a time, perhaps cut off
+
+
 def _footer(file: str, footer: Sequence[Row], width: int) -> str:
     """Lines after the data such as "End of report"; a row of data that lacks fields is no such line."""
     for line, row in footer:
-        if len(row) > 2 or any(is_stamp(field) for field in row):
+        if len(row) > 2 or any(_BEGUN.match(field) for field in row):
             raise _ragged(file, line, row, width)
     texts = ", ".join(repr(" ".join(row)[:60]) for _, row in footer)
     return f"{len(footer)} lines after the data were skipped: {texts}"
