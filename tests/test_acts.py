@@ -8,7 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from plant_example import NOW, plant_in, sheet_of
+from plant_example import NOW, plant_in, record_in, sheet_of
 
 from wqverify import acts, audit
 from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder, ResultsDiffer
@@ -377,3 +377,19 @@ def test_running_again_says_that_a_record_does_not_stand(here: Path) -> None:
     acts.void(plant, "L1-2026-0002", "S-02", "wrong analyzer", NOW)
     answers = [one.sentence() for one in audit.rerun_book(plant, [], "2026-05", False)]
     assert answers == ["reproduced", "reproduced; this record is voided since 2026-06-01"]
+
+
+def test_what_later_visits_are_told_of_any_record(here: Path) -> None:
+    """Whether it was adjusted there, and where the analyzer stood: a comparison never spans that unsaid."""
+    records = {state.number: state for state in audit.book_of(plant_of(here)).records()}
+    facts = [records[f"L1-2026-000{n}"].facts for n in (1, 2)]
+    assert [told["adjusted"] for told in facts] == ["no", "yes"]
+    assert {told["location"] for told in facts} == {"Filter gallery, panel FG-2"}
+    assert {told["sample_point"] for told in facts} == {"Settled water, tap S-4"}
+    assert records["L1-2026-0001"].values["as_found.B7-4471.error"] == "-0.016"
+
+
+def test_answers_carry_the_unit_of_the_analyzer(tmp_path: Path) -> None:
+    record = record_in(plant_in(tmp_path / "p"), "grab 6")
+    units = {entry.path: entry.unit for entry in record.entries}
+    assert units["online.0.shown"] == units["online.0.control_system"] == "NTU"

@@ -257,6 +257,23 @@ def _enter(
     return Performed(number, record, path, already=False)
 
 
+def _standing(record: Record) -> dict[str, str]:
+    """Whether an analyzer was changed at a visit, and where and what it was: what later visits ask of any.
+
+    Two answers whose paths end in _from and _to are an adjustment, as they are on the page.
+    """
+    typed = {entry.path: entry.text for entry in record.entries}
+    changed = any(path.endswith("_from") and f"{path[:-5]}_to" in typed for path in typed)
+    analyzer = record.given.analyzer
+    return {
+        "adjusted": "yes" if changed or typed.get("decision.action") == "replace" else "no",
+        "location": analyzer.location,
+        "sample_point": analyzer.sample_point,
+        "unit": analyzer.unit,
+        "species": analyzer.species,
+    }
+
+
 def _findable(record: Record) -> dict[str, Any]:
     """What the book can find a record by, and what a later visit is told of it."""
     result = record.result
@@ -273,5 +290,5 @@ def _findable(record: Record) -> dict[str, Any]:
         "visit": record.visit_id,
         "outcomes": outcomes,
         "values": values,
-        "facts": dict(result.facts),
+        "facts": {**_standing(record), **result.facts},
     }

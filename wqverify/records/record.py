@@ -135,7 +135,8 @@ def draft(case: Case, result: Result) -> Record:
     """Return the record of a case before the book has given it a number."""
     procedure, given, sheet = case.procedure, case.given, case.sheet
     typed = tuple(
-        replace(entry, resolved=given.times.get(entry.path, "")) for entry in entries(procedure.Sheet, sheet)
+        replace(entry, resolved=given.times.get(entry.path, ""))
+        for entry in entries(procedure.Sheet, sheet, given.analyzer.unit)
     )
     return Record(
         format=FORMAT,
