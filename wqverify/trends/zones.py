@@ -213,7 +213,8 @@ class _Reading:
 
 def _no_zone(stamps: Stamps, row: int, where: Callable[[int], str], file: str) -> CorrectTheEntry:
     return CorrectTheEntry(
-        f"{file}: the times carry no offset ({wall(stamps.local[row])} on {_line(where(row))}) and no time zone was "
+        f"{file}: the times carry no offset ({wall(stamps.local[row])} on {_line(where(row))}) and no time "
+        f"zone was "
         f'told; write time_zone = "America/New_York" (the IANA name of where the clock stands) or, where '
         f'the clock does not follow daylight saving, a fixed offset such as time_zone = "-05:00".',
         found=wall(stamps.local[row]),
