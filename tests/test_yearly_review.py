@@ -359,6 +359,26 @@ def test_flagged_values_are_left_out_and_said(tmp_path: Path) -> None:
     assert "B: 10 flagged values were left out of the comparison." in review.pair.told
 
 
+@pytest.mark.parametrize("choices", [{"u_first": 0.02}, {"u_second_percent": 2.0, "u_first": 0.1}])
+def test_a_line_with_errors_in_both_needs_an_uncertainty_of_every_value(
+    tmp_path: Path, choices: dict[str, float]
+) -> None:
+    a, b = some(50)
+    found = reviewed(written(tmp_path, a, ["0.00", *b[1:]]), **choices)
+    count = 50 if "u_second_percent" not in choices else 1
+    assert found.refused["Errors in both"] == (
+        f"{count} of 50 values of B have no uncertainty; give u_second above 0, not only a percent where a "
+        f"value is 0."
+    )
+    assert "Errors in both" not in found.lines
+    assert "Deming" in found.lines
+
+
+def test_a_file_of_a_plant_is_named_alone(tmp_path: Path) -> None:
+    with pytest.raises(CorrectTheEntry, match=r"'\.\./\.\./pair\.csv' is no file name; an export of a plant"):
+        open_review(str(tmp_path), "../../pair.csv", "A", "B", "0.01", UTC)
+
+
 # ---------------------------------------------------------------- charts
 
 

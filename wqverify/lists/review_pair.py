@@ -106,6 +106,14 @@ def open_pair(
         first, second, resolution = told["first"], told["second"], told["resolution"]
         export, choices = told["export"], told["choices"]
     else:
+        if folder and Path(file).name != file:
+            raise CorrectTheEntry(
+                f"{file[:60]!r} is no file name; an export of a plant lies in its folder trends/: name the "
+                f"file alone.",
+                found=file,
+                expected="a file name",
+                where="file",
+            )
         path = Path(folder) / "trends" / file if folder else Path(file)
     if not path.is_file():
         raise CorrectTheEntry(

@@ -108,8 +108,21 @@ def _lines(pair: Pair) -> dict[str, Callable[[], FittedLine]]:
     u_a = _u(pair.a, told.u_first, told.u_first_percent)
     u_b = _u(pair.b, told.u_second, told.u_second_percent)
     if u_a.any() or u_b.any():
-        lines[BOTH] = lambda: errors_in_both(pair.a, pair.b, u_a, u_b)
+        lines[BOTH] = lambda: _in_both(pair, u_a, u_b)
     return lines
+
+
+def _in_both(pair: Pair, u_a: Floats, u_b: Floats) -> FittedLine:
+    """The line with errors in both; raises ChooseAnother where a value of the second has no uncertainty."""
+    if not (u_b > 0).all():
+        raise ChooseAnother(
+            f"{int((u_b <= 0).sum())} of {len(u_b)} values of {pair.second} have no uncertainty; give "
+            f"u_second above 0, not only a percent where a value is 0.",
+            found="u of 0",
+            expected="u above 0 for every value",
+            where="choices",
+        )
+    return errors_in_both(pair.a, pair.b, u_a, u_b)
 
 
 def _u(values: Floats, constant: float, percent: float) -> Floats:
