@@ -160,7 +160,7 @@ def _sheet(plant: Plant, visit: Visit) -> Path:
 
 def _ask_about_the_film(plant: Plant, done: list[acts.Performed], now: datetime) -> None:
     """The reviewer returns the check that found a film with a question; its performer answers."""
-    checks = [one for one in done if one.record.procedure == "turbidity_standard_check"]
+    checks = [one for one in done if one.record.given.analyzer.tag == "AIT-2202"]
     fouled = next(one for one in checks if one.record.result.outcome("as_found") == "fail")
     question = "Was the other filter looked at on the same day, and what did it show?"
     told = "Yes: AIT-2201 was walked an hour before and passed, the film is on filter 2 only."
