@@ -835,6 +835,18 @@ SHEETS = [
         "or name an export of the control system under trend.",
     ),
     (
+        lambda: visit(
+            trend="filter_1.csv", shown=[*STEADY, *online(("09:12", "0.085"), control_system="0.9")]
+        ),
+        "online.3.control_system is 0.9 and trend names an export of the control system too; keep one of them.",
+    ),
+    (
+        lambda: adjusting(
+            grab(), grab(), trend="x.csv", online_after=online(("09:45", "0.110"), control_system="0.110")
+        ),
+        "online_after.0.control_system is 0.110 and trend names an export of the control system too; keep one",
+    ),
+    (
         lambda: adjusting(decision={"action": "leave alone", "why": "inside"}),
         "adjusted holds what was changed, and the decision is to leave it alone or is missing",
     ),

@@ -153,6 +153,7 @@ class GrabSheet(Tail, Work, Head):
                 "there is no online value; enter what the display showed before and after the grab under "
                 "online, or name an export of the control system under trend."
             )
+        self._one_source()
         adjusts = self.decision is not None and self.decision.action == "adjust"
         changed = isinstance(self.adjusted, Adjusted)
         if changed and not adjusts:
@@ -167,6 +168,18 @@ class GrabSheet(Tail, Work, Head):
             )
         self._after(changed)
         return self
+
+    def _one_source(self) -> None:
+        """The control system is told once: by what was read there or by its archive."""
+        if self.trend is None:
+            return
+        for name in ("online", "online_after"):
+            for index, one in enumerate(getattr(self, name)):
+                if one.control_system is not None:
+                    raise said(
+                        f"{name}.{index}.control_system is {one.control_system.text} and trend names an "
+                        f"export of the control system too; keep one of them."
+                    )
 
     def _after(self, changed: bool) -> None:
         if changed and self.grab_after is None:
