@@ -568,9 +568,8 @@ def test_a_file_that_is_not_there_and_a_folder(tmp_path: Path) -> None:
 def test_whatever_bytes_a_file_holds_it_is_read_or_refused(data: bytes) -> None:
     import tempfile
 
-    with tempfile.TemporaryDirectory() as folder:
-        with suppress(WqverifyError):
-            read(Path(folder), data)
+    with tempfile.TemporaryDirectory() as folder, suppress(WqverifyError):
+        read(Path(folder), data)
 
 
 # ---------------------------------------------------------------- workbooks

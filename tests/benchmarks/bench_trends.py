@@ -43,7 +43,7 @@ def ours(source: LongCsv, copy: Path | None = None) -> Figures:
 def theirs(path: Path) -> Figures:
     kinds = {"tag": "category", "quality": "category"}
     frame = pd.read_csv(path, engine="c", parse_dates=["timestamp"], dtype=kinds)
-    frame["month"] = frame["timestamp"].dt.strftime("%Y-%m") if len(frame) < 1000 else month_of(frame)
+    frame["month"] = month_of(frame)
     frame["above"] = frame["value"] > LIMIT
     table = frame.groupby(["tag", "month"], observed=True).agg(
         n=("value", "count"), mean=("value", "mean"), share=("above", "mean")
