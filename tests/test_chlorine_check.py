@@ -752,13 +752,45 @@ def test_when_the_next_check_is_due_and_why(interval: dict[str, int], on: str, s
     assert note.source == shown.source
 
 
+@pytest.mark.parametrize(
+    "found",
+    [
+        {"not_done": "no reagents"},
+        pair(a="<0.02 mg/L"),
+        pair("1.05", "1.00 mg/L", "1.20 mg/L"),  # A and B disagree
+        pair(analysed="08:31"),  # kept too long
+    ],
+    ids=["not done", "below detection", "grabs disagree", "kept too long"],
+)
+def test_a_check_that_compared_nothing_is_still_due(found: dict[str, str]) -> None:
+    result = run(visit(found))
+    assert check(result).outcome is Outcome.NOT_EVALUATED
+    assert "next_due" not in result.facts
+    assert not [v for v in result.values if v.key == "next.days"]
+    assert "No error was evaluated, so nothing counts as compared: the check is still due." in told(
+        result, "statement"
+    )
+    assert "The next check is due by" not in told(result, "statement")
+
+
+def test_without_a_tolerance_nothing_was_checked_either() -> None:
+    raw = visit()
+    assert "next_due" not in run(raw, given_for(raw, analyzer(tolerances={}))).facts
+
+
+def test_an_error_as_left_is_a_check_too() -> None:
+    raw = visit(
+        {"not_done": "no reagents at first"},
+        service={"how": "wiped"},
+        as_left=pair("1.05", collected="09:10", analysed="09:13"),
+    )
+    result = run(raw)
+    assert result.facts["next_due"] == "2026-03-16"
+    assert "still due" not in told(result, "statement")
+
+
 def test_what_a_later_visit_is_told() -> None:
     assert run(visit(pair("1.05", control_system="1.06"))).facts == {
-        "adjusted": "no",
-        "location": "clearwell outlet, panel CW-1",
-        "sample_point": "entry point to distribution, tap E-1",
-        "unit": "mg/L",
-        "species": "free",
         "difference": "0.05",
         "difference_control_system": "0.06",
         "next_due": "2026-03-16",
@@ -766,7 +798,7 @@ def test_what_a_later_visit_is_told() -> None:
 
 
 def test_the_run_of_errors_and_its_mean() -> None:
-    facts = {**run(visit()).facts, "difference": "0.05"}
+    facts = {"adjusted": "no", "difference": "0.05"}
     rows = [
         Earlier(
             f"L1-{n}",

@@ -13,9 +13,8 @@ from decimal import Decimal
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.chlorine_notes import CAUTIONS, notes
 from wqverify.procedures.chlorine_rules import STAGES, Stage, brake, refuse, stage_of
-from wqverify.procedures.chlorine_sheet import Adjusted, ChlorineSheet, pair_of
-from wqverify.procedures.chlorine_shown import charts, due, values, workings
-from wqverify.procedures.grab_comparison import standing
+from wqverify.procedures.chlorine_sheet import ChlorineSheet, pair_of
+from wqverify.procedures.chlorine_shown import Due, charts, due, values, workings
 from wqverify.procedures.grab_run import FACT, Run, run_of
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import frozen
@@ -47,13 +46,14 @@ def compute(sheet: ChlorineSheet, given: Given, slices: Slices) -> Result:  # no
     brake(sheet, found)
     checks = tuple(_checks(sheet, given, stages))
     runs = [_run(place, sheet, given, found) for place in _places(found)]
+    next_one = due(sheet, checks, given)
     return Result(
         checks=checks,
-        values=tuple(values(sheet, stages, runs, given)),
+        values=tuple(values(sheet, stages, runs, next_one, given)),
         workings=tuple(workings(sheet, stages, checks, runs, given)),
-        notes=tuple(notes(sheet, given, stages, checks, runs)),
+        notes=tuple(notes(sheet, given, stages, checks, runs, next_one)),
         charts=tuple(charts(stages, checks, runs, given)),
-        facts=_facts(sheet, given, found),
+        facts=_facts(found, next_one, given),
     )
 
 
@@ -198,14 +198,14 @@ def _run(place: Place, sheet: ChlorineSheet, given: Given, found: Stage | None) 
     return run_of(place, now, given.earlier, given.analyzer, sheet.replaces or "")
 
 
-def _facts(sheet: ChlorineSheet, given: Given, found: Stage | None) -> dict[str, str]:
-    """What a later visit is told besides: the difference, what would cut a run, and the next date."""
-    facts = standing(given.analyzer, isinstance(sheet.adjusted, Adjusted))
+def _facts(found: Stage | None, next_one: Due | None, given: Given) -> dict[str, str]:
+    """What a later visit is told besides: the difference as found, and the next date where one moved."""
+    facts = {}
     for place in _places(found):
         difference = _difference(place, found, given)
         if difference is not None:
             facts[FACT[place]] = f"{difference:f}"
-    return {**facts, "next_due": due(sheet, given).on}
+    return facts | ({"next_due": next_one.on} if next_one is not None else {})
 
 
 PROCEDURE = Procedure(

@@ -15,7 +15,7 @@ from wqverify.procedures.chlorine_rules import (
     why_not_adjust,
 )
 from wqverify.procedures.chlorine_sheet import Adjusted, Cell, ChlorineSheet, Pair, Zero
-from wqverify.procedures.chlorine_shown import due, found_sensitivity, uncompensated, zero_error
+from wqverify.procedures.chlorine_shown import Due, found_sensitivity, uncompensated, zero_error
 from wqverify.procedures.grab_notes import (
     CHLORINE_GAS,
     REAGENTS,
@@ -50,8 +50,16 @@ METHOD_RANGE = (Decimal("0.2"), Decimal("4"))  # mg/L, EPA Method 334.0
 SETTLED_UA = "0.05"
 
 
+NOTHING_COMPARED = "No error was evaluated, so nothing counts as compared: the check is still due."
+
+
 def notes(
-    sheet: ChlorineSheet, given: Given, stages: Sequence[Stage], checks: Sequence[Check], runs: Sequence[Run]
+    sheet: ChlorineSheet,
+    given: Given,
+    stages: Sequence[Stage],
+    checks: Sequence[Check],
+    runs: Sequence[Run],
+    next_one: Due | None,
 ) -> Iterator[Note]:
     """Give all sentences of a check, the cautions first."""
     adjusted = isinstance(sheet.adjusted, Adjusted)
@@ -66,10 +74,11 @@ def notes(
         )
     for text in (*_statements(sheet, given, stages, runs), *sentences.clocks(sheet, given)):
         yield Note("statement", text)
-    next_one = due(sheet, given)
-    yield Note(
-        "statement", f"The next check is due by {next_one.on}, {next_one.days} days on.", next_one.source
-    )
+    if next_one is None:
+        yield Note("statement", NOTHING_COMPARED)
+    else:
+        text = f"The next check is due by {next_one.on}, {next_one.days} days on."
+        yield Note("statement", text, next_one.source)
     for text in _cannot_see(sheet, given):
         yield Note("cannot see", text)
     if sheet.decision and sheet.decision.despite:

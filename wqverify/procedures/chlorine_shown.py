@@ -14,7 +14,7 @@ from wqverify.procedures.chlorine_sheet import Adjusted, Cell, CellCurrent, Chlo
 from wqverify.procedures.grab_run import Run
 from wqverify.procedures.grab_shown import run_charts, run_values, run_workings
 from wqverify.procedures.workings import answer, expanded_working
-from wqverify.terms import Chart, Check, Given, Line, Quantity, Reading, Series, Value, Working
+from wqverify.terms import Chart, Check, Given, Line, Outcome, Quantity, Reading, Series, Value, Working
 
 MORRIS = "Morris, J. Phys. Chem. 70 (1966) 3798 (from memory)"
 FIVE_DAYS = "40 CFR 141.74(a)(2): with a grab at least every five days, or by a State protocol"
@@ -31,8 +31,14 @@ class Due:
     source: str
 
 
-def due(sheet: ChlorineSheet, given: Given) -> Due:
-    """Return when the next check is due: the register's interval, else five days."""
+def due(sheet: ChlorineSheet, checks: Sequence[Check], given: Given) -> Due | None:
+    """Return when the next check is due: the register's interval, else five days.
+
+    None where no error at the analyzer was evaluated: a visit without one is no check, and moves no date.
+    """
+    errors = {f"{name}.error" for name in STAGES}
+    if all(check.outcome is Outcome.NOT_EVALUATED for check in checks if check.key in errors):
+        return None
     days = given.analyzer.intervals_days.get("chlorine_check", 5)
     on = date.fromisoformat(sheet.date) + timedelta(days=days)
     return Due(days, on.isoformat(), FIVE_DAYS if days <= 5 else WEEKLY if days <= 7 else LOCAL)
@@ -107,7 +113,7 @@ def uncompensated(sheet: ChlorineSheet, given: Given) -> tuple[Reading, Reading]
 
 
 def values(
-    sheet: ChlorineSheet, stages: Sequence[Stage], runs: Sequence[Run], given: Given
+    sheet: ChlorineSheet, stages: Sequence[Stage], runs: Sequence[Run], next_one: Due | None, given: Given
 ) -> Iterator[Value]:
     """Give the quantities that are shown and not judged."""
     unit = given.analyzer.unit
@@ -132,11 +138,10 @@ def values(
     if S is not None:
         yield Value("cell.sensitivity", "cell", "Sensitivity of the cell", S, "S = (I − I0) / G")
     yield from run_values(runs, unit)
-    next_one = due(sheet, given)
-    label = f"Days until the next check is due, on {next_one.on}"
-    yield Value(
-        "next.days", "next check", label, Quantity(str(next_one.days), "d", next_one.days), next_one.source
-    )
+    if next_one is not None:
+        label = f"Days until the next check is due, on {next_one.on}"
+        days = Quantity(str(next_one.days), "d", next_one.days)
+        yield Value("next.days", "next check", label, days, next_one.source)
 
 
 # ---------------------------------------------------------------- hand calculations
