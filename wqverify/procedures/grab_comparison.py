@@ -20,12 +20,11 @@ from wqverify.procedures.grab_compare import (
 from wqverify.procedures.grab_notes import CAUTIONS, notes
 from wqverify.procedures.grab_rules import brake, refuse
 from wqverify.procedures.grab_run import FACT, Run, run_of
-from wqverify.procedures.grab_sheet import Adjusted, GrabSheet
+from wqverify.procedures.grab_sheet import GrabSheet
 from wqverify.procedures.grab_shown import charts, values, workings
 from wqverify.procedures.grab_sizes import REPORTING
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import (
-    Analyzer,
     Check,
     Given,
     Place,
@@ -56,7 +55,7 @@ def compute(sheet: GrabSheet, given: Given, slices: Slices) -> Result:
         workings=tuple(workings(known, checks, runs, given)),
         notes=tuple(notes(sheet, given, known, checks, runs)),
         charts=tuple(charts(known, runs, given)),
-        facts=_facts(sheet, given, known),
+        facts=_facts(sheet, known),
     )
 
 
@@ -187,25 +186,14 @@ def _run(place: Place, sheet: GrabSheet, given: Given, known: Compare) -> Run:
     return run_of(place, now, given.earlier, given.analyzer, sheet.replaces or "")
 
 
-def _facts(sheet: GrabSheet, given: Given, known: Compare) -> dict[str, str]:
-    """What a later visit is told besides: the difference as found, and what would cut a run of them."""
-    found = standing(given.analyzer, isinstance(sheet.adjusted, Adjusted))
+def _facts(sheet: GrabSheet, known: Compare) -> dict[str, str]:
+    """What a later visit is told besides: the difference as found at each place."""
+    found = {}
     for place in _places(sheet):
         difference = _difference(known, place)
         if difference is not None:
             found[FACT[place]] = f"{difference:f}"
     return found
-
-
-def standing(analyzer: Analyzer, adjusted: bool) -> dict[str, str]:
-    """Return where and what the analyzer was, and whether it was adjusted: the facts that cut a run."""
-    return {
-        "adjusted": "yes" if adjusted else "no",
-        "location": analyzer.location,
-        "sample_point": analyzer.sample_point,
-        "unit": analyzer.unit,
-        "species": analyzer.species,
-    }
 
 
 PAIRING = {
