@@ -282,7 +282,8 @@ def test_the_demo_visit_again_by_gtc() -> None:
     there = (0.11 + one + GTC.ureal(0, 0.01 / sqrt(12))) * (1 + GTC.ureal(0, 0.01)) + GTC.ureal(
         0, 0.02 / sqrt(3)
     )
-    d = shown + GTC.ureal(0, 0.001 / sqrt(12)) + GTC.ureal(0, 0.001 / sqrt(12)) - there
+    late = (0.085 - 0.086) / 300 * GTC.ureal(0, 60)  # of 09:05 and 09:10, those within 5 min of the moment
+    d = shown + GTC.ureal(0, 0.001 / sqrt(12)) + GTC.ureal(0, 0.001 / sqrt(12)) + late - there
     assert found.value == pytest.approx(d.x, abs=1e-12)
     assert found.u == pytest.approx(d.u, rel=1e-9)
     assert found.dof == int(d.df)
@@ -299,6 +300,26 @@ def test_the_scatter_of_a_window_is_an_input_and_its_slope_carries_the_delay() -
     scatter = lines["online value:grab_1"]
     assert (scatter.u, scatter.dof) == (pytest.approx(0.0031623 / sqrt(5), rel=1e-4), 4)
     assert lines["delay between grab and online value"].contribution == pytest.approx(0.001, rel=1e-6)
+
+
+@pytest.mark.parametrize("by", ["interpolation", "nearest", "window mean"])
+def test_moving_water_carries_the_delay_however_it_is_paired(by: str) -> None:
+    """0.10 NTU in 120 s and a delay known to u 60 s: 0.05 NTU, beside the scatter or the change."""
+    raw = visit(shown=online(("09:04", "0.10"), ("09:06", "0.20")), paired_by=by)
+    lines = {line.cause: line.contribution for line in quantity(run(raw)).budget}
+    assert lines["delay between grab and online value"] == pytest.approx(0.05)
+    assert "online value:grab_1" in lines
+    known = given_for(raw, analyzer(settings={"grab_lag_u_s": "0"}))
+    without = {line.cause: line.contribution for line in quantity(run(raw, known)).budget}
+    assert without.get("delay between grab and online value", 0.0) == 0.0
+
+
+def test_the_rate_is_that_of_all_values_around_the_moment() -> None:
+    """The straight line through 0.081 to 0.089 in 8 min, not that of the two beside the grab."""
+    shown = online(("09:01", "0.081"), ("09:04", "0.086"), ("09:06", "0.084"), ("09:09", "0.089"))
+    lines = {line.cause: line.contribution for line in quantity(run(visit(shown=shown))).budget}
+    slope = (4 * 0.008 + 1 * -0.002) * 60 / (2 * (240**2 + 60**2))  # NTU/s, by hand about 09:05
+    assert lines["delay between grab and online value"] == pytest.approx(60 * slope, rel=1e-9)
 
 
 def test_damped_values_count_for_fewer() -> None:

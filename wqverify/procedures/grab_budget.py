@@ -1,6 +1,6 @@
 """The measurement model of a comparison with a grab.
 
-d = online + rate lag - (G (1 + gain) + zero), online with its digit and scatter, G with repeatability, step
+d = online + rate lag - (G (1 + gain) + zero), online with its digit and its scatter or change, G with repeatability, step
 of the slip and, for pH, the temperature between bottle and line. The laboratory instrument is one cause for
 every grab it read: what it has wrong does not average.
 """
@@ -174,10 +174,8 @@ def _noise(pair: Paired) -> Input:
 
 
 def _rate(pair: Paired) -> float:
-    """The slope over the window, unit per s; where the change itself is an input it holds the delay too."""
-    if pair.online.by != "window mean":
-        return 0.0
-    return pairing.rate_per_s(_points(pair.used))
+    """The slope of the online values around the moment, unit per s, however they were paired."""
+    return pairing.rate_per_s(_points(pair.around))
 
 
 def _points(rows: Sequence[Row]) -> list[tuple[float, float]]:
