@@ -347,6 +347,7 @@ def test_a_secondary_standard_gets_the_value_that_is_displayed() -> None:
         "after": "this record's number",
         "expanded": Decimal(value.expanded),
         "k": Decimal(f"{value.k:.2f}"),
+        "serial": "TU-55208",
     }
     text = told(result, "statement")
     assert "The value 0.520 NTU of S for AIT-2201, assigned 2026-01-14 after L1-2026-0004, is void" in text

@@ -35,6 +35,7 @@ from turbidity_cases import (
     visit,
 )
 
+from wqverify.book.entry import numbered
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures import PROCEDURES, turbidity_stages
 from wqverify.procedures.sheets import parse
@@ -485,9 +486,12 @@ def test_a_value_of_tomorrow_or_none_is_refused(name: str) -> None:
     ],
 )
 def test_a_newer_primary_calibration_voids_the_value(day: str, number: str, void: bool) -> None:
-    """Before, the very one, another on the same day, after, and none in the book."""
+    """One before it (its own is on paper), the very one, another that day, after, none in the book."""
     raw = visit(point("S", "0.520"))
     given = given_for(raw, earlier=(calibration(number, day),) if day else ())
+    if number == "L1-2026-0003":
+        paper = assigned("0.520", after="paper record 17")
+        given = replace(given, standards={**STANDARDS, "S": secondary("S", paper)})
     if not void:
         result = run(raw, given)
         assert check(result, "as_found.S.change").outcome is PASS
@@ -507,6 +511,80 @@ def test_a_value_of_the_instrument_that_stood_there_before_is_refused() -> None:
     raw = visit(point("S", "0.520"))
     problem = refused(raw, given_for(raw, earlier=(calibration("L1-2026-0004", "2026-01-14", "TU-1"),)))
     assert "was assigned on the instrument TU-1, the plate now says TU-55208" in problem.message
+
+
+@pytest.mark.parametrize(
+    ("row", "taken"),
+    [
+        ({"after": "L1-2026-0004", "on": "2026-01-14"}, False),
+        ({"after": "paper record 17", "on": "2026-01-14"}, False),
+        ({"after": "paper record 17", "on": "2026-01-15"}, True),
+        ({"after": "L1-2026-0001", "on": "2026-02-01"}, False),
+    ],
+)
+def test_after_a_calibration_of_another_instrument_only_a_later_one_on_paper_counts(
+    row: dict[str, str], taken: bool
+) -> None:
+    """The newest in the book was on TU-1: its own value, one of that day, one of the day after, an older."""
+    raw = visit(point("S", "0.520"))
+    given = given_for(raw, earlier=(calibration("L1-2026-0004", "2026-01-14", "TU-1"),))
+    case = replace(given, standards={**STANDARDS, "S": secondary("S", assigned("0.520", **row))})
+    if not taken:
+        assert isinstance(refused(raw, case), ChooseAnother)
+        return
+    result = run(raw, case)
+    assert check(result, "as_found.S.change").outcome is PASS
+    assert (
+        "On which instrument the value of S was assigned is not known: its entry has no serial and the book "
+        "no record paper record 17; another instrument sees another value."
+    ) in told(result, "caution")
+
+
+@pytest.mark.parametrize(
+    ("after", "taken"),
+    [
+        (numbered("L1", 2026, 4), True),
+        (numbered("L1", 2026, 1), False),
+        (numbered("l2x", 2025, 12345), False),
+        ("L1-2026", True),
+        ("paper record L1-2026-0001", True),
+    ],
+)
+def test_a_record_number_must_be_that_of_the_newest_calibration(after: str, taken: bool) -> None:
+    """Its own number, an older one, another device's; what no book numbers so is a calibration on paper."""
+    raw = visit(point("S", "0.520"))
+    row = assigned("0.520", on="2026-02-01", after=after, serial="TU-55208")
+    case = replace(given_for(raw), standards={**STANDARDS, "S": secondary("S", row)})
+    if taken:
+        result = run(raw, case)
+        assert check(result, "as_found.S.change").outcome is PASS
+        assert "On which instrument" not in told(result, "caution")
+        return
+    problem = refused(raw, case)
+    assert problem.message == (
+        f"As found, point 1: the value of S for AIT-2201 was assigned on 2026-02-01 after {after}, and the "
+        f"newest primary calibration in the book is L1-2026-0004 of 2026-01-14, not {after}. Ways on: "
+        f"correct the number or the day in standards_on_hand.toml; enter the value that L1-2026-0004 "
+        f"assigned; read in a primary standard; or calibrate AIT-2201 with primary ones and assign S a value."
+    )
+    assert (problem.found, problem.expected) == (after, "L1-2026-0004")
+
+
+@pytest.mark.parametrize(("serial", "taken"), [("TU-55208", True), ("", True), ("TU-1", False)])
+@pytest.mark.parametrize("in_book", [True, False])
+def test_the_serial_of_an_assigned_value_is_that_on_the_plate(
+    serial: str, taken: bool, in_book: bool
+) -> None:
+    raw = visit(point("S", "0.520"))
+    given = given_for(raw, earlier=None if in_book else ())
+    case = replace(given, standards={**STANDARDS, "S": secondary("S", assigned("0.520", serial=serial))})
+    if not taken:
+        problem = refused(raw, case)
+        assert "was assigned on the instrument TU-1, the plate now says TU-55208" in problem.message
+        assert (problem.found, problem.expected) == ("TU-1", "TU-55208")
+        return
+    said = "On which instrument the value of S was assigned is not known" in told(run(raw, case), "caution")
+    assert said == (not serial and not in_book)
 
 
 def test_a_calibration_by_another_procedure_voids_nothing() -> None:

@@ -174,6 +174,7 @@ class AssignedEntry(Entries):
     after: Text
     expanded: Positive | None = None
     k: Positive | None = None
+    serial: Text = ""
 
 
 class CauseEntry(Entries):

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from wqverify.procedures.preparation_notes import quoted
 from wqverify.procedures.turbidity_gain import NewValue
 from wqverify.procedures.turbidity_inputs import bottle_cause
 from wqverify.procedures.turbidity_parts import Adjusted
@@ -105,7 +106,7 @@ def _assigning(
     found = {value.key: value for value in assigned}
     for value in new:
         if value.key in found:
-            yield Note("advice", _lines(value, found[value.key], tag, sheet.date))
+            yield Note("advice", _lines(value, found[value.key], given, sheet.date))
         row = value.standard.assigned_to(tag, sheet.date)
         if row is not None:
             text = (
@@ -120,15 +121,16 @@ def _assigning(
     yield Note("statement", text)
 
 
-def _lines(value: NewValue, found: Value, tag: str, day: str) -> str:
+def _lines(value: NewValue, found: Value, given: Given, day: str) -> str:
     """The entry to type, line by line."""
     q = found.quantity
     rows = [
         "[[standard.assigned]]",
-        f'tag = "{tag}"',
+        f'tag = "{given.analyzer.tag}"',
         f'value = "{q.text}"',
         f'on = "{day}"',
         f'after = "{NUMBER}"',
+        f'serial = "{quoted(given.analyzer.serial)}"',
         f'expanded = "{q.expanded}"',
         f'k = "{q.k:.2f}"',
     ]

@@ -13,7 +13,7 @@ from wqverify.procedures.rules import NOT_STABLE
 from wqverify.procedures.sentences import advice, clocks, opinion, person_cautions
 from wqverify.procedures.turbidity_inputs import Measured, bottle_cause
 from wqverify.procedures.turbidity_parts import Adjusted, Process
-from wqverify.procedures.turbidity_rules import last_calibration
+from wqverify.procedures.turbidity_rules import instrument_known, last_calibration
 from wqverify.procedures.turbidity_stages import LOW_POINT, Stage, stability
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Result
 
@@ -90,6 +90,11 @@ def _value_cautions(measured: Sequence[Stage], given: Given) -> Iterator[str]:
             yield (
                 f"The value of {name} was assigned after {row.after}, which the book here does not hold: "
                 f"whether a newer primary calibration has voided it is not shown."
+            )
+        if not instrument_known(row, given):
+            yield (
+                f"On which instrument the value of {name} was assigned is not known: its entry has no serial "
+                f"and the book no record {row.after}; another instrument sees another value."
             )
 
 

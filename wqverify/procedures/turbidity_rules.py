@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
@@ -11,9 +12,10 @@ from wqverify.procedures.parts import Head, Read
 from wqverify.procedures.rules import refuse_expired, refuse_outside, refuse_visit, standard
 from wqverify.procedures.turbidity_parts import Adjusted, Dilution, OnStandards, Process, TurbidityPoint, Zero
 from wqverify.procedures.turbidity_stages import TITLES, Stage
-from wqverify.terms import Earlier, Given, Reading, Standard
+from wqverify.terms import Assigned, Earlier, Given, Reading, Standard
 
 CALIBRATION = "turbidity_calibration"
+BOOK_NUMBER = re.compile(r"[A-Za-z0-9]{1,12}-[0-9]{4}-[0-9]{4,}")  # as the book numbers records
 UNITS = ("NTU", "FNU")  # on formazin the same number
 GAIN_FROM = Decimal(1)  # NTU above the zero water that a gain is taken from at least
 SENSIBLE_GAIN = (Decimal("0.5"), Decimal(2))  # between as found and adjusted; beyond, something is mistaken
@@ -123,25 +125,48 @@ def _refuse_secondary(
             where=path,
         )
     newest = last_calibration(given)
-    if newest is None:
-        return
-    if newest.number != row.after and newest.performed[:10] >= row.on:
+    if newest is not None and newest.number != row.after:
+        _refuse_other_calibration(path, f"{title}: the value of {known.id} for {tag}", row, newest, ways)
+    recorded = newest.serial if newest is not None and newest.number == row.after else ""
+    for seen_by in (row.serial, recorded):
+        if seen_by and seen_by != given.analyzer.serial:
+            raise ChooseAnother(
+                f"{title}: the value of {known.id} for {tag} was assigned on the instrument {seen_by}, the "
+                f"plate now says {given.analyzer.serial}; another instrument sees another value. Ways on: "
+                f"{ways}",
+                found=seen_by,
+                expected=given.analyzer.serial,
+                where=path,
+            )
+
+
+def _refuse_other_calibration(path: str, value: str, row: Assigned, newest: Earlier, ways: str) -> None:
+    """A value that is not of the newest calibration in the book is of a later one on paper, or of none."""
+    day = newest.performed[:10]
+    assigned = f"{value} was assigned on {row.on} after {row.after}"
+    if day >= row.on:
         raise ChooseAnother(
-            f"{title}: the value of {known.id} for {tag} was assigned on {row.on} after {row.after} and is "
-            f"void since the primary calibration {newest.number} of {newest.performed[:10]}. Ways on: enter "
+            f"{assigned} and is void since the primary calibration {newest.number} of {day}. Ways on: enter "
             f"the value that {newest.number} assigned; {ways}",
             found=row.after,
             expected=newest.number,
             where=path,
         )
-    if newest.number == row.after and newest.serial != given.analyzer.serial:
+    if BOOK_NUMBER.fullmatch(row.after):
         raise ChooseAnother(
-            f"{title}: the value of {known.id} for {tag} was assigned on the instrument {newest.serial}, the "
-            f"plate now says {given.analyzer.serial}; another instrument sees another value. Ways on: {ways}",
-            found=newest.serial,
-            expected=given.analyzer.serial,
+            f"{assigned}, and the newest primary calibration in the book is {newest.number} of {day}, not "
+            f"{row.after}. Ways on: correct the number or the day in standards_on_hand.toml; enter the value "
+            f"that {newest.number} assigned; {ways}",
+            found=row.after,
+            expected=newest.number,
             where=path,
         )
+
+
+def instrument_known(row: Assigned, given: Given) -> bool:
+    """Return whether entry or record say on which instrument a value was assigned."""
+    newest = last_calibration(given)
+    return bool(row.serial) or (newest is not None and newest.number == row.after)
 
 
 def last_calibration(given: Given) -> Earlier | None:

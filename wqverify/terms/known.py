@@ -112,6 +112,7 @@ class Assigned:
     after: str  # record number of the primary calibration it was assigned after
     expanded: Decimal | None = None
     k: Decimal | None = None
+    serial: str = ""  # of the instrument it was assigned on; another one sees another value
 
 
 @dataclass(frozen=True, slots=True)
