@@ -38,6 +38,7 @@ from wqverify.terms import (
     Check,
     Earlier,
     Given,
+    Hop,
     Outcome,
     Quantity,
     Result,
@@ -75,6 +76,7 @@ def tolerance(half: str, unit: str = "NTU", percent: str = "", rule: Any = "simp
 def analyzer(**changes: Any) -> Analyzer:
     plain = {
         "sample_line": None,
+        "hops": (),
         "settings": {},
         "tolerances": {"grab": tolerance("0.05")},
         "control_system_tag": "",
@@ -294,7 +296,7 @@ def test_the_scatter_of_a_window_is_an_input_and_its_slope_carries_the_delay() -
         ("09:01", "0.081"), ("09:03", "0.083"), ("09:05", "0.085"), ("09:07", "0.087"), ("09:09", "0.089")
     )
     raw = visit(shown=shown, paired_by="window mean")
-    result = run(raw, given_for(raw, analyzer(hops=())))
+    result = run(raw, given_for(raw))
     assert check(result).observed == "0.08500"
     lines = {line.cause: line for line in quantity(result).budget}
     scatter = lines["online value:grab_1"]
@@ -335,7 +337,7 @@ def test_damped_values_count_for_fewer() -> None:
             for line in quantity(run(raw, given_for(raw, a))).budget
             if line.cause == "online value:grab_1"
         )
-        for a in (analyzer(hops=()), analyzer(hops=hops))
+        for a in (analyzer(), analyzer(hops=hops, settings={"response_s": "0"}))
     )
     assert damped / plain == pytest.approx(sqrt(5 / (5 * (1 - 0.60653) / (1 + 0.60653))), rel=1e-4)
 
@@ -403,6 +405,75 @@ def test_the_place_of_the_tap_decides(place: str, delay: int) -> None:
     raw = visit(grab(taken_at=place), shown=online(("09:00", "0.085"), ("09:15", "0.085")))
     result = run(raw, given_for(raw, a))
     assert value(result, "as_found.grab_1.difference.delay").quantity.text == str(delay)
+
+
+HOPS = (
+    Hop("transmitter output", damping_s=Decimal(30)),
+    Hop("input card", damping_s=Decimal(4)),
+    Hop("control-system display", damping_s=Decimal(16)),
+    Hop("archive", damping_s=Decimal(60)),
+)
+
+
+def delays(a: Analyzer, **more: Any) -> list[tuple[str, str]]:
+    """The delay of display and control system, and what it is made of; the tap is at the inlet, no cell."""
+    shown = online(("09:00", "0.085"), ("09:15", "0.085"), control_system="0.085")
+    raw = visit(shown=shown, **more)
+    result = run(raw, given_for(raw, a))
+    words = ("difference", "control_system")
+    found = [value(result, f"as_found.grab_1.{word}.delay") for word in words]
+    return [(one.quantity.text, one.source) for one in found]
+
+
+def test_a_damped_value_is_late_by_the_damping_of_the_hops_before_it() -> None:
+    assert delays(analyzer(hops=HOPS)) == [
+        ("30", "damping of transmitter output 30.0 s"),
+        (
+            "50",
+            "damping of transmitter output 30.0 s, damping of input card 4.0 s, damping of "
+            "control-system display 16.0 s",
+        ),
+    ]
+    raw = by_export()
+    archived = value(exported(raw, archive(), analyzer(hops=HOPS)), f"{ARCHIVE}.delay")
+    assert archived.quantity.text == "110"  # the archive too
+
+
+@pytest.mark.parametrize(
+    ("names", "display"),
+    [
+        (("sensor", "transmitter", "input card", "archive"), "34"),
+        (("sensor", "converter", "input card", "archive"), "30"),  # none is called so: the first
+    ],
+)
+def test_which_hop_is_the_transmitter(names: tuple[str, ...], display: str) -> None:
+    hops = tuple(replace(hop, name=name) for hop, name in zip(HOPS, names, strict=True))
+    assert delays(analyzer(hops=hops))[0][0] == display
+
+
+def test_a_response_of_the_register_counts_in_place_of_the_damping_and_it_is_said() -> None:
+    a = analyzer(hops=HOPS, settings={"response_s": "20"})
+    assert delays(a) == [("20", "response, as the register sets it 20.0 s")] * 2
+    said = (
+        "In the delay of the water the response of 20 s that the register sets counts, in place of the "
+        "damping of the hops."
+    )
+    assert said in told(run(visit(), given_for(visit(), a)), "statement")
+    for other in (analyzer(hops=HOPS), analyzer(settings={"response_s": "20"})):
+        assert "in place of the damping" not in told(run(visit(), given_for(visit(), other)), "statement")
+
+
+def test_no_damping_and_no_hop_is_no_delay() -> None:
+    assert delays(analyzer()) == [("0", "no part of it is known")] * 2
+
+
+def test_a_delay_by_damping_moves_the_paired_value() -> None:
+    """0.0001 NTU/s for 300 s of damping: the water of 09:05 stood in the display at 09:10."""
+    a = analyzer(hops=(Hop("transmitter", damping_s=Decimal(300)),), tolerances={"grab": tolerance("0.5")})
+    raw = visit(shown=online(("09:00", "0.085"), ("09:10", "0.145"), ("09:20", "0.205")))
+    assert check(run(raw, given_for(raw, a))).observed == "0.145"
+    plain = given_for(raw, replace(a, hops=()))
+    assert check(run(raw, plain)).observed == "0.11500"
 
 
 def test_the_flow_measured_at_the_visit_comes_before_that_of_the_register() -> None:

@@ -48,6 +48,18 @@ def test_w38_a_moving_average_on_a_ramp_is_late_by_half_its_window() -> None:
     assert sample_line.late_by_average_s(window) * rate / 60 == pytest.approx(low_by, abs=1e-9)
 
 
+def test_dampings_in_series_are_late_on_a_ramp_by_their_sum_by_an_independent_integral() -> None:
+    """A ramp of 0.001 NTU/s through two first-order lags, integrated in small steps."""
+    rate, step, constants = 0.001, 0.01, (30.0, 5.0)
+    first = second = true = 0.0
+    for _ in range(60_000):  # 10 min: twenty of the longer time constant
+        true += rate * step
+        first += step / constants[0] * (true - first)
+        second += step / constants[1] * (first - second)
+    assert (true - second) / rate == pytest.approx(sample_line.late_by_damping_s(constants), abs=0.05)
+    assert sample_line.late_by_damping_s([]) == 0
+
+
 @pytest.mark.parametrize(
     ("place", "delay"), [("process tap", 65.0), ("analyzer inlet", 27.0), ("analyzer drain", 3.0)]
 )

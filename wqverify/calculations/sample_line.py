@@ -77,12 +77,24 @@ def late_by_average_s(window_s: Any) -> Any:
     return window_s / 2
 
 
+def late_by_damping_s(constants_s: Any) -> Any:
+    """Return how late in s first-order dampings in series are on a ramp: the sum of their time constants.
+
+    Equation: t = tau_1 + tau_2 + ... Time constants in s from 0; none is 0 s. Source: response of a first-
+    order lag to a ramp after the transient, common mathematics.
+
+    >>> late_by_damping_s([30.0, 5.0])
+    35.0
+    """
+    return sum(constants_s)
+
+
 def twin_delay_s(place: str, line_s: Any, cell_s: Any, drain_s: Any, late_s: Any) -> Any:
     """Return how many s after a grab was taken the analyzer showed that water; negative is before.
 
     Equation: at the process tap line + cell + late; at the analyzer inlet cell + late; at the analyzer drain
     late - drain. ``line_s`` passage from tap to cell, ``cell_s`` time constant of the cell, ``drain_s``
-    passage from the cell to the drain, ``late_s`` how late the value itself is (response, averaging), all in
+    passage from the cell to the drain, ``late_s`` how late the value itself is (damping, averaging), all in
     s from 0. Raises ValueError for another place. Source: common practice, no source.
 
     >>> twin_delay_s("process tap", 38.0, 18.0, 6.0, 10.0)

@@ -1,8 +1,8 @@
 """The measurement model of a comparison with a grab.
 
-d = online + rate lag - (G (1 + gain) + zero), online with its digit and its scatter or change, G with repeatability, step
-of the slip and, for pH, the temperature between bottle and line. The laboratory instrument is one cause for
-every grab it read: what it has wrong does not average.
+d = online + rate lag - (G (1 + gain) + zero), online with its digit and its scatter or change, G with
+repeatability, step of the slip and, for pH, the temperature between bottle and line. The laboratory
+instrument is one cause for every grab it read: what it has wrong does not average.
 """
 
 from __future__ import annotations

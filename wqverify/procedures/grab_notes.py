@@ -54,7 +54,10 @@ def notes(
     for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, known)):
         yield Note("caution", text)
     yield from advice(checks, isinstance(sheet.adjusted, Adjusted))
-    for text in (*_statements(runs, isinstance(sheet.adjusted, Adjusted)), *sentences.clocks(sheet, given)):
+    for text in (
+        *_statements(runs, isinstance(sheet.adjusted, Adjusted), given),
+        *sentences.clocks(sheet, given),
+    ):
         yield Note("statement", text)
     if sheet.trend is not None and clock_ahead(given):
         yield Note("statement", "That is taken out before the values of the export are paired.")
@@ -151,11 +154,17 @@ def _not_blind(sheet: GrabSheet, given: Given) -> Iterator[str]:
 # ---------------------------------------------------------------- statements
 
 
-def _statements(runs: Sequence[Run], adjusted: bool) -> Iterator[str]:
+def _statements(runs: Sequence[Run], adjusted: bool, given: Given) -> Iterator[str]:
     yield (
         "In the hand calculations R is the paired online value and G the grab, at the temperature of the "
         "line where both temperatures of a pH grab are known; d is R − G."
     )
+    response = given.analyzer.settings.get("response_s")
+    if response is not None and any(hop.damping_s for hop in given.analyzer.hops):
+        yield (
+            f"In the delay of the water the response of {response} s that the register sets counts, in place "
+            f"of the damping of the hops."
+        )
     if not adjusted:
         yield "Nothing was adjusted: as found = as left."
     yield from run_statements(runs)

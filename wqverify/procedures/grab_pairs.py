@@ -13,7 +13,7 @@ from wqverify.calculations import pairing, sample_line
 from wqverify.errors import CorrectTheEntry
 from wqverify.procedures.grab_sheet import Grab, PairedBy, Shown
 from wqverify.procedures.rules import setting
-from wqverify.terms import Given, Place, Slices, TrendUse
+from wqverify.terms import Analyzer, Given, Hop, Place, Slices, TrendUse
 
 WINDOW_MIN = "10"  # the whole window around the moment; common practice
 GAP_MIN = "30"  # from a record to the next, or to the moment; so the criteria of Oregon DEQ for a grab audit
@@ -47,6 +47,7 @@ class Online:
     by: PairedBy = "interpolation"
     damping_s: float = 0.0
     unit: str = ""  # of an export; empty: that of the analyzer
+    archived: bool = False  # from an export
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,11 +90,10 @@ class Paired:
 # ---------------------------------------------------------------- delay
 
 
-def delay_of(grab: Grab, flow: Decimal | None, given: Given) -> Delay:
-    """Return the delay of the water of a grab, by the place where it was taken."""
+def delay_of(grab: Grab, place: Place, flow: Decimal | None, given: Given, archived: bool = False) -> Delay:
+    """Return the delay of the water of a grab, by where it was taken and where its value was read."""
     line, settings = given.analyzer.sample_line, given.analyzer.settings
-    late = float(settings.get("response_s", "0"))
-    average = sample_line.late_by_average_s(float(settings.get("average_s", "0")))
+    late = _late(place, given.analyzer, archived)
     plug = cell = drain = 0.0
     through = ""
     if line is not None:
@@ -103,12 +103,37 @@ def delay_of(grab: Grab, flow: Decimal | None, given: Given) -> Delay:
         plug = sample_line.passage_s(volume, rate)
         cell = sample_line.passage_s(float(line.cell_ml or 0), rate)
         drain = sample_line.passage_s(float(settings.get("drain_ml", "0")), rate)
-    seconds = sample_line.twin_delay_s(grab.taken_at, plug, cell, drain, late + average)
+    after = sample_line.late_by_damping_s(size for _, size in late)
+    seconds = sample_line.twin_delay_s(grab.taken_at, plug, cell, drain, after)
     parts = {"process tap": (("line", plug), ("cell", cell)), "analyzer inlet": (("cell", cell),)}
     named = parts.get(grab.taken_at, (("cell to drain", -drain),))
-    besides = (("response", late), ("half of the averaging", average))
-    shown = tuple((word, size) for word, size in (*named, *besides) if size)
+    shown = tuple((word, size) for word, size in (*named, *late) if size)
     return Delay(round(seconds), line is not None or grab.taken_at != "process tap", shown, through)
+
+
+def _late(place: Place, analyzer: Analyzer, archived: bool) -> list[tuple[str, float]]:
+    """How late the value itself is, s, by what: the response the register sets, else damping hop by hop."""
+    settings = analyzer.settings
+    if "response_s" in settings:
+        late = [("response, as the register sets it", float(settings["response_s"]))]
+    else:
+        hops = hops_to(place, analyzer, archived)
+        late = [(f"damping of {hop.name}", float(hop.damping_s)) for hop in hops if hop.damping_s]
+    average = sample_line.late_by_average_s(float(settings.get("average_s", "0")))
+    return [*late, ("half of the averaging", average)]
+
+
+def hops_to(place: Place, analyzer: Analyzer, archived: bool) -> tuple[Hop, ...]:
+    """Return the hops a value has passed at a place, by their names and order in the register.
+
+    A display shows what has passed the transmitter: the first hop so named, else the first of all. A value
+    typed from the control system has not passed the archive, one of an export has passed every hop.
+    """
+    names = [hop.name.casefold() for hop in analyzer.hops]
+    if place == "analyzer":
+        return analyzer.hops[: next((i for i, name in enumerate(names) if "transmitter" in name), 0) + 1]
+    ends = [i for i, name in enumerate(names) if "archive" in name]
+    return analyzer.hops[: ends[0]] if ends and not archived else analyzer.hops
 
 
 # ---------------------------------------------------------------- rows
@@ -152,11 +177,15 @@ def online_values(
     for place, row in typed_rows(path, shown, given):
         rows.setdefault(place, []).append(row)
     digit = _digit(shown, given)
-    damping = max((float(hop.damping_s) for hop in given.analyzer.hops if hop.damping_s), default=0.0)
     words = {"analyzer": "the display", "control system": "the control system"}
     found = {
         place: Online(
-            place, _in_time(several), digit, words[place], by=by or "interpolation", damping_s=damping
+            place,
+            _in_time(several),
+            digit,
+            words[place],
+            by=by or "interpolation",
+            damping_s=_longest(hops_to(place, given.analyzer, archived=False)),
         )
         for place, several in rows.items()
     }
@@ -169,10 +198,15 @@ def online_values(
             f"the export {use.file}",
             clock_ahead(given),
             by or "window mean",
-            damping,
+            _longest(given.analyzer.hops),
             use.unit,
+            archived=True,
         )
     return found
+
+
+def _longest(hops: Sequence[Hop]) -> float:
+    return max((float(hop.damping_s) for hop in hops if hop.damping_s), default=0.0)
 
 
 def attached(path: str, given: Given, slices: Slices) -> tuple[TrendUse, bytes] | None:
@@ -213,7 +247,7 @@ def _digit(shown: Sequence[Shown], given: Given) -> Decimal:
 
 def paired(collected: str, grab: Grab, online: Online, flow: Decimal | None, given: Given) -> Paired:
     """Return the online value that belongs to a grab; ``collected`` is its time, by the watch."""
-    delay = delay_of(grab, flow, given)
+    delay = delay_of(grab, online.place, flow, given, online.archived)
     at = datetime.fromisoformat(collected) + timedelta(seconds=delay.seconds) + online.ahead
     half = setting(given, "pairing_window_min", WINDOW_MIN) * MINUTE / 2
     gap = setting(given, "pairing_gap_min", GAP_MIN) * MINUTE
