@@ -337,6 +337,11 @@ def test_a_target_below_the_water(target: str, taken: bool) -> None:
             "value in NTU or FNU.",
         ),
         (
+            {"stock": "NIL"},
+            "The stock: NIL (formazin 0 NTU) is worth 0 NTU, and the value of a standard is more than 0. "
+            "Correct it in standards_on_hand.toml, or name another.",
+        ),
+        (
             {"stock": "S"},
             "The stock: S (sealed secondary) has no turbidity in standards_on_hand.toml; name a standard "
             "with a value in NTU or FNU.",

@@ -593,6 +593,43 @@ def test_a_calibration_by_another_procedure_voids_nothing() -> None:
     assert check(run(raw, given_for(raw, earlier=(other,))), "as_found.S.change").outcome is PASS
 
 
+@pytest.mark.parametrize(("name", "taken"), [("LEAST", True), ("NIL", False), ("MINUS", False)])
+def test_a_point_is_read_on_a_standard_above_nothing(name: str, taken: bool) -> None:
+    """Just above 0, exactly 0, just below; without a value it is no turbidity standard at all."""
+    raw = visit(point(name, "0.002"))
+    if taken:
+        assert quantity(run(raw), "as_found.LEAST.recovery").text == "200"
+        return
+    problem = refused(raw)
+    value = STANDARDS[name].value
+    assert problem.message == (
+        f"As found, point 1: {name} (formazin {value} NTU) is worth {value} NTU, and the value of a standard "
+        f"is more than 0. Correct it in standards_on_hand.toml, or name another."
+    )
+    assert (problem.found, problem.expected) == (f"{value}", "more than 0")
+    assert problem.where == "as_found.points.0.standard"
+
+
+@pytest.mark.parametrize(("name", "taken"), [("W1", True), ("W0", True), ("WMINUS", False)])
+def test_water_has_a_turbidity_from_nothing_on(name: str, taken: bool) -> None:
+    """Above 0, exactly 0, just below, as zero water and as dilution water."""
+    for raw, where in (
+        (visit(point("F20", "0.1", diluted=diluted(name, ("5", "1000")))), "points.0.diluted.water"),
+        (visit(point("P20", "20.0")), "zero.water"),
+    ):
+        if where == "zero.water":
+            raw["as_found"]["zero"] = {"water": name, "readings": ["0.02"] * 3, "interval_s": "30"}
+        if taken:
+            assert run(raw).checks
+            continue
+        problem = refused(raw)
+        assert (
+            "WMINUS (filtered water) is worth -0.001 NTU, and the value of water is 0 or more. Correct it in "
+            "standards_on_hand.toml, or name another."
+        ) in problem.message
+        assert (problem.expected, problem.where) == ("0 or more", f"as_found.{where}")
+
+
 def test_a_secondary_standard_is_not_diluted() -> None:
     problem = refused(visit(point("S", "0.1", diluted=diluted("W1", ("5", "1000")))))
     assert "S is a secondary standard and cannot be diluted" in problem.message

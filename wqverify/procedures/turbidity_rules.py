@@ -175,8 +175,8 @@ def last_calibration(given: Given) -> Earlier | None:
     return max(found, key=lambda row: row.performed, default=None)
 
 
-def insist_on_turbidity(path: str, title: str, known: Standard) -> None:
-    """Raise ChooseAnother for a bottle that has no turbidity."""
+def insist_on_turbidity(path: str, title: str, known: Standard, water: bool = False) -> None:
+    """Raise ChooseAnother for a bottle that has no turbidity, or one that only water may have."""
     if known.value is None or known.unit not in UNITS:
         raise ChooseAnother(
             f"{title}: {known.id} ({known.name}) has no turbidity in standards_on_hand.toml; name a standard "
@@ -185,12 +185,22 @@ def insist_on_turbidity(path: str, title: str, known: Standard) -> None:
             expected="a value in NTU",
             where=path,
         )
+    if known.value < 0 or (known.value == 0 and not water):
+        expected = "0 or more" if water else "more than 0"
+        raise ChooseAnother(
+            f"{title}: {known.id} ({known.name}) is worth {known.value} {known.unit}, and the value of "
+            f"{'water' if water else 'a standard'} is {expected}. Correct it in standards_on_hand.toml, or "
+            f"name another.",
+            found=f"{known.value}",
+            expected=expected,
+            where=path,
+        )
 
 
 def refuse_water(path: str, title: str, name: str, day: str, given: Given) -> None:
     """Raise ChooseAnother for zero or dilution water without a turbidity of its own, or past its date."""
     water = standard(name, path, given)
-    insist_on_turbidity(path, title, water)
+    insist_on_turbidity(path, title, water, water=True)
     refuse_expired(path, f"{title}, water", water, day, "prepare a fresh batch and enter it.")
 
 

@@ -275,7 +275,7 @@ def _quantities(stage: Stage, given: Given, gains: Gains | None) -> dict[str, Qu
             if point.id in there:
                 out[f"{point.id}.control_system"] = error - reading + there[point.id](x)
             if point.kind != "zero":
-                out[f"{point.id}.recovery"] = 100 * reading / (reading - error)
+                out[f"{point.id}.recovery"] = turbidity.recovery_percent(reading, reading - error)
         if stage.between and stage.process:
             out["process.error"] = _between_errors(stage, errors, x)
         return out | extra(x) if extra else out
