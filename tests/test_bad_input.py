@@ -19,6 +19,7 @@ from plant_example import NOW, Clock, plant_in, sheet_of
 from wqverify import acts, audit
 from wqverify.cli import main
 from wqverify.plant.folder import open_plant
+from wqverify.procedures import PROCEDURES
 
 pytestmark = pytest.mark.slow
 NUMBER = "L1-2026-0001"
@@ -77,10 +78,14 @@ def changed(plant: Path, file: str, old: str, new: str, to: str = "") -> Path:
 
 # ---------------------------------------------------------------- files that are no sheet
 
+NAMES = ", ".join(PROCEDURES)
 NO_SHEET = [
-    (b"", "odd.toml: procedure is missing; it must be one of ph_calibration."),
-    (b"\xef\xbb\xbf", "odd.toml: procedure is missing; it must be one of ph_calibration."),
-    (b'procedure = ["x"]', "odd.toml, line 1: procedure is \"['x']\"; it must be one of ph_calibration."),
+    (b"", f"odd.toml: procedure is missing; it must be one of {NAMES}."),
+    (b"\xef\xbb\xbf", f"odd.toml: procedure is missing; it must be one of {NAMES}."),
+    (
+        b'procedure = ["x"]',
+        f"odd.toml, line 1: procedure is \"['x']\"; it must be one of {NAMES}.",
+    ),
     (
         bytes(range(256)),
         "odd.toml, line 2: byte 0x80 is not UTF-8 text; save the file with the encoding UTF-8.",
@@ -118,10 +123,25 @@ def test_a_file_that_is_no_sheet_gets_one_sentence(
     assert state_of(plant) == before
 
 
-@pytest.mark.parametrize("name", ["field_sheets", "none.toml", "field_sheets/none.toml"])
-def test_a_folder_and_a_missing_file_are_no_sheets(wqverify: Command, plant: Path, name: str) -> None:
+NO_ROUND = (
+    "field_sheets is no folder of a round: it holds no round.toml. Name a field sheet, or a folder that "
+    "`wqverify round` wrote."
+)
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        ("field_sheets", NO_ROUND),
+        ("none.toml", "There is no file none.toml; correct its name."),
+        ("field_sheets/none.toml", "There is no file field_sheets/none.toml; correct its name."),
+    ],
+)
+def test_a_folder_and_a_missing_file_are_no_sheets(
+    wqverify: Command, plant: Path, name: str, says: str
+) -> None:
     before = state_of(plant)
-    assert wqverify("run", name) == (2, "", f"There is no file {name}; correct its name.\n")
+    assert wqverify("run", name) == (2, "", says + "\n")
     assert state_of(plant) == before
 
 

@@ -16,7 +16,7 @@ from wqverify.procedures.blank import blank_sheet, choices, filled, open_answers
 from wqverify.procedures.parts import Head
 from wqverify.procedures.ph_sheet import PhSheet
 from wqverify.procedures.sheets import parse, read_sheet
-from wqverify.procedures.walk import questions
+from wqverify.procedures.walk import answered, questions
 from wqverify.shipped import shipped_folder
 
 NAMES = sorted(PROCEDURES)
@@ -70,7 +70,7 @@ def test_a_blank_is_refused_until_it_is_filled_in(name: str) -> None:
 def test_with_all_answers_of_a_visit_it_is_the_sheet_of_that_visit(name: str) -> None:
     visit, _document = read_sheet(shipped_folder("demo_runs") / name / "visit.toml")
     text = blank_sheet(PROCEDURES[name].Sheet, visit)
-    raw = tomllib.loads(text)
+    raw = answered(tomllib.loads(text))
     assert raw == visit
     assert list(open_answers(raw)) == []
     assert parse(PROCEDURES[name], raw) == parse(PROCEDURES[name], visit)
@@ -109,7 +109,45 @@ def test_a_part_that_is_not_done_there_says_so_instead_of_asking() -> None:
 def test_an_answer_of_a_part_that_may_be_left_out_opens_that_part() -> None:
     raw = tomllib.loads(blank_sheet(PhSheet, {"thermometer_check": {"reference": "T-17"}}))
     assert raw["thermometer_check"] == {"reference": "T-17", "reference_c": "", "shown_c": ""}
-    assert "thermometer_check" not in tomllib.loads(blank_sheet(PhSheet, {}))
+    assert tomllib.loads(blank_sheet(PhSheet, {}))["thermometer_check"] == {}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_an_answer_is_taken_for_the_heading_it_stands_under(name: str) -> None:
+    """Every answer opened alone lies where its heading says: none slips into the group above."""
+    text = blank_sheet(PROCEDURES[name].Sheet, {})
+    lines, heading, opened = text.split("\n"), "", 0
+    for number, line in enumerate(lines):
+        if line.startswith("["):
+            heading = line.partition("]")[0].strip("[")
+        elif found := re.match(r'# ([a-z_]+) = (""|\[\])', line):
+            opened += 1
+            alone = [*lines[:number], line.removeprefix("# "), *lines[number + 1 :]]
+            raw: Any = tomllib.loads("\n".join(alone))
+            for step in filter(None, heading.split(".")):
+                raw = raw[step][-1] if isinstance(raw[step], list) else raw[step]
+            assert found[1] in raw, f"{heading}: {found[1]}"
+    assert opened > 20
+
+
+def test_a_group_nobody_answered_is_as_if_it_were_not_there() -> None:
+    raw = {
+        "cleaned": {},
+        "grab": [{}],
+        "as_found": {"zero": {}, "points": [{"readings": []}]},
+        "clocks": {"a": {}},
+    }
+    assert answered(raw) == {"as_found": {"points": [{"readings": []}]}}
+
+
+@pytest.mark.parametrize("other", [{"not_done": "no water"}, {"same_as": "as_found"}])
+def test_what_stands_open_beside_the_other_form_is_no_answer(other: dict[str, str]) -> None:
+    """The block of readings below `not_done` need not be taken out by hand; what was typed there stays."""
+    block = {"points": [{"standard": "S-05", "readings": []}]}
+    typed = {"points": [{"standard": "S-05", "readings": ["0.51"]}]}
+    assert answered({"as_left": {**other, **block}}) == {"as_left": other}
+    assert answered({"as_left": {**other, **typed}}) == {"as_left": {**other, **typed}}
+    assert answered({"as_left": {"not_done": "", **block}}) == {"as_left": {"not_done": "", **block}}
 
 
 def test_answers_with_signs_of_toml_come_back_as_they_were_typed() -> None:

@@ -1,8 +1,9 @@
 """A blank field sheet, written from the sheet model: what is asked, in which unit, which choices there are.
 
 Nothing in it is guessed. What must be answered stands open, as ``""`` or ``[]``, and is refused until it is
-typed; what may be answered is commented out. TOML holds the single answers of a group before its inner
-groups, so those come first; otherwise the order is that of the work.
+typed; what may be answered is commented out. Headings are never commented out, or an answer would be taken
+for one of the group above; a group without an answer is as if it were not there. TOML holds the single
+answers of a group before its inner groups, so those come first; otherwise the order is that of the work.
 """
 
 from __future__ import annotations
@@ -11,15 +12,15 @@ import json
 import types
 import typing
 from collections.abc import Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from wqverify.procedures.walk import Question, questions
+from wqverify.procedures.walk import OPEN, Question, questions
+from wqverify.procedures.walk import open_answers as open_answers  # where a blank still waits
 
-OPEN = ""  # of an answer that is not typed yet; of a list it is the empty list
 _COMMENTS_FROM = 34  # the column in which comments begin, where the answer leaves room
 _REFERS = {
     "standard": "its id in standards_on_hand.toml",
@@ -51,18 +52,6 @@ def shared_head(
     return "\n".join([f"[{under}]", *writer.part(sheet, answers, (under,))]) + "\n"
 
 
-def open_answers(raw: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
-    """Give where answers stand open in a sheet as typed."""
-    if isinstance(raw, dict):
-        for name, value in raw.items():
-            yield from open_answers(value, (*path, name))
-    elif isinstance(raw, list) and raw:
-        for index, value in enumerate(raw):
-            yield from open_answers(value, (*path, index))
-    elif raw in (OPEN, []):
-        yield path
-
-
 def filled(raw: Any, head: Any) -> Any:
     """Return a sheet whose open answers are taken from a shared head; what is typed on the sheet counts."""
     if isinstance(raw, dict) and isinstance(head, Mapping):
@@ -89,6 +78,7 @@ class _Writer:
 
     unit: str
     optional: bool = True
+    off: bool = False  # inside a group that may be left out: every answer is commented out
     asked: frozenset[str] = frozenset()  # of the outermost part; all where it is empty
 
     def part(
@@ -102,7 +92,8 @@ class _Writer:
         ]
         single = [(question, field) for question, field in chosen if not question.parts]
         for question, field in sorted(single, key=lambda each: each[0].name in _AT_THE_END):
-            yield _answer(question, field, answers.get(question.name), self.unit)
+            line = _answer(question, field, answers.get(question.name), self.unit)
+            yield _out(line) if self.off else line
         for question, field in chosen:
             if question.parts:
                 yield from self._group(question, field, answers.get(question.name), path)
@@ -115,16 +106,16 @@ class _Writer:
     def _group(
         self, question: Question, field: FieldInfo, given: Any, path: tuple[str, ...]
     ) -> Iterator[str]:
-        """Give the lines of a group; one that may be left out is commented out unless it is answered."""
+        """Give the lines of a group; of one that may be left out the answers are commented out."""
         here, many = ".".join((*path, question.name)), is_list(field)
-        answered = given if isinstance(given, list) and given else [given if isinstance(given, dict) else {}]
+        several = given if isinstance(given, list) and given else [given if isinstance(given, dict) else {}]
         label = "" if question.ask.label == question.name.replace("_", " ") else question.ask.label
         note = _said(label, question.ask.help, "copy this group for each" if many else "")
-        lines: list[str] = []
-        for answers in answered:
-            lines += ["", _commented(f"[[{here}]]" if many else f"[{here}]", note)]
-            lines += self._inside(question, answers, (*path, question.name))
-        yield from lines if field.is_required() or given is not None else map(_out, lines)
+        wanted = given is not None or (field.is_required() and not self.off)
+        inside = self if wanted else replace(self, off=True)
+        for answers in several:
+            yield from ("", _commented(f"[[{here}]]" if many else f"[{here}]", note))
+            yield from inside._inside(question, answers, (*path, question.name))
 
     def _inside(self, question: Question, answers: Mapping[str, Any], path: tuple[str, ...]) -> Iterator[str]:
         """Give the answers of a group; of its other forms (not done, same as) each as a comment."""

@@ -86,6 +86,43 @@ def named_people(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[
     return tuple(_named(sheet, raw, "person"))
 
 
+OPEN = ""  # of an answer that is not typed yet; of a list it is the empty list
+
+
+def open_answers(raw: Any, path: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Give where answers stand open in a sheet as typed."""
+    if isinstance(raw, dict):
+        for name, value in raw.items():
+            yield from open_answers(value, (*path, name))
+    elif isinstance(raw, list) and raw:
+        for index, value in enumerate(raw):
+            yield from open_answers(value, (*path, index))
+    elif raw in (OPEN, []):
+        yield path
+
+
+def answered(raw: Any) -> Any:
+    """Return a sheet without groups nobody answered, and without what ``not_done`` or ``same_as`` replaces.
+
+    A group that holds nothing is as if it were not there; what still stands open beside the reason why a
+    group was not done, or beside the stage it is the same as, is no answer either.
+    """
+    if isinstance(raw, list):
+        return [value for one in raw if (value := answered(one)) != {}]
+    if not isinstance(raw, dict):
+        return raw
+    inside = {name: answered(value) for name, value in raw.items()}
+    kept = {name: value for name, value in inside.items() if value or not _groups(raw[name])}
+    if kept.get("not_done") or kept.get("same_as"):
+        kept = {name: value for name, value in kept.items() if next(open_answers(value), None) is None}
+    return kept
+
+
+def _groups(raw: Any) -> bool:
+    """Whether something typed is a group, or groups: an open list of readings is none."""
+    return isinstance(raw, dict) or (isinstance(raw, list) and any(isinstance(one, dict) for one in raw))
+
+
 def named_trends(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
     """Return (path, file) of every export of a trend the sheet names."""
     return tuple(_named(sheet, raw, "trend"))
