@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from datetime import date, datetime, timedelta
-from pathlib import Path
 from typing import Literal
 
-from wqverify.book import Book, Entry, RecordState, open_book
+from wqverify.book import Book, Entry, RecordState, has_book, open_book, visits_on_round
 from wqverify.book.state import RETURNED, Question
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import record_from
@@ -100,7 +99,7 @@ class Queue:
 
 def queue(plant: Plant, now: datetime) -> Queue:
     """Return what waits for whom in the book of a plant; nothing where there is no book yet."""
-    if not Path(plant.book).is_file():
+    if not has_book(plant.book):
         return Queue((), ())
     book = open_book(plant.book, plant.device)
     waiting = [_waiting(plant, book, state) for state in book.records() if state.state in _TO]
@@ -171,14 +170,8 @@ def _skipped(book: Book, today: date) -> Iterator[Skipped]:
     told: dict[tuple[str, str, str], Skipped] = {}
     for one in map(_said, book.events("skipped")):
         told[one.round, one.tag, one.procedure] = one
-    if not told:
-        return
-    done = {
-        (str(e.body["round"]), str(e.body["tag"]), str(e.body["procedure"])): e.record
-        for e in book.events("performed")
-        if e.body.get("round")
-    }
-    for key, one in sorted(told.items(), key=lambda each: each[1].day, reverse=True):
-        state = book.find(done[key]) if key in done else None
-        if (state is None or not state.stands) and date.fromisoformat(one.day) >= today - SKIPPED_FOR:
+    for one in sorted(told.values(), key=lambda each: each.day, reverse=True):
+        if date.fromisoformat(one.day) < today - SKIPPED_FOR:
+            continue
+        if not visits_on_round(book, one.round, one.day, one.tag, one.procedure):
             yield one
