@@ -14,7 +14,8 @@ from typing import Any
 
 from wqverify.acts.register import enter_baseline
 from wqverify.acts.shared import OfRound, Tell, end_record, quiet, settled
-from wqverify.book import Book, open_book
+from wqverify.book import Book, has_book, is_of_day, open_book, visits_on_round
+from wqverify.book.visits import NIGHT_ENDS
 from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
 from wqverify.gather import gather
@@ -48,7 +49,7 @@ class _Computed:
     case: Case
     result: Result
     document: Document
-    round: str = ""
+    round: OfRound
 
     @property
     def record(self) -> Record:
@@ -72,8 +73,10 @@ def perform(
         tell(f"reading {path.name}")
     computed = [_computed(plant, book, path, rounds) for path in sheets]
     for one in computed:
+        _refuse_other_day(one)
         _refuse_future(one, now)
         _known(plant, book, one)
+        _refuse_second_of_round(book, one)
     _refuse_one_visit_told_twice(computed)
     done: list[Performed] = []
     for first, last in _visits_of_different_analyzers(computed):
@@ -95,6 +98,47 @@ def _refuse_future(one: _Computed, now: datetime) -> None:
             expected=f"not after {here}",
             where=one.document.path.name,
         )
+
+
+def _refuse_other_day(one: _Computed) -> None:
+    """Raise CorrectTheEntry for a sheet of a round whose work is of another day than the round."""
+    day, began = one.round.day, datetime.fromisoformat(one.record.performed)
+    if day and not is_of_day(day, began):
+        where = one.document.where(("date",))
+        raise CorrectTheEntry(
+            f"{where}: the work began {began:%Y-%m-%d %H:%M}, and the round is of {day} and of the night "
+            f"after it, until {NIGHT_ENDS:%H:%M}; correct the date on the sheet, or run the sheet by itself.",
+            found=f"{began:%Y-%m-%d %H:%M}",
+            expected=day,
+            where=where,
+        )
+
+
+def _refuse_second_of_round(book: Book, one: _Computed) -> None:
+    """Raise CorrectTheEntry where a round has another visit of this work: two rounds bear one title."""
+    record, title = one.record, one.round.title
+    tag = record.given.analyzer.tag
+    if not title:
+        return
+    for state in visits_on_round(book, title, one.round.day, tag, record.procedure):
+        if state.round != title or state.number == record.replaces:
+            continue
+        if state.body["visit"] != record.visit_id:
+            file = one.document.path.name
+            raise CorrectTheEntry(
+                f"{file}: the round {title} has its {record.procedure} of {tag} in the book as "
+                f"{state.number}, begun {state.performed[11:16]}; give a second round of the day another "
+                f"name (round in its round.toml), or correct date and started on the sheet.",
+                found=state.number,
+                expected=record.visit_id,
+                where=file,
+            )
+
+
+def _round_of(book: Book, number: str) -> str:
+    """The round of a record, empty for none: an amendment stays in the round of what it replaces."""
+    state = book.find(number) if number else None
+    return state.round if state else ""
 
 
 def _refuse_one_visit_told_twice(computed: Sequence[_Computed]) -> None:
@@ -122,11 +166,13 @@ def compute_only(
     plant: Plant, sheets: Sequence[Path], now: datetime, rounds: Mapping[Path, OfRound] = NO_ROUNDS
 ) -> list[Record]:
     """Read and compute field sheets as ``perform`` does, and enter nothing."""
-    exists = Path(plant.book).is_file()
-    book = open_book(plant.book, plant.device) if exists else None
+    book = open_book(plant.book, plant.device) if has_book(plant.book) else None
     computed = [_computed(plant, book, path, rounds) for path in sheets]
     for one in computed:
+        _refuse_other_day(one)
         _refuse_future(one, now)
+        if book is not None:
+            _refuse_second_of_round(book, one)
     _refuse_one_visit_told_twice(computed)
     return [one.record for one in computed]
 
@@ -161,7 +207,7 @@ def _perform(
 
 def _computed(plant: Plant, book: Book | None, path: Path, rounds: Mapping[Path, OfRound]) -> _Computed:
     sheet, document = read_sheet(path)
-    round_ = rounds.get(path, OfRound(""))
+    round_ = rounds.get(path, OfRound())
     sheet = filled(sheet, round_.head)
     name = sheet.get("procedure")
     if not isinstance(name, str) or name not in PROCEDURES:
@@ -175,7 +221,7 @@ def _computed(plant: Plant, book: Book | None, path: Path, rounds: Mapping[Path,
     procedure = PROCEDURES[name]
     parse(procedure, sheet, document)  # what is mistyped is said before anything is looked up
     case = Case(procedure, sheet, *gather(plant, book, procedure, sheet, document))
-    return _Computed(case, compute(case, document), document, round_.title)
+    return _Computed(case, compute(case, document), document, round_)
 
 
 def _known(plant: Plant, book: Book, one: _Computed) -> Performed | None:
@@ -232,6 +278,7 @@ def _enter(
             )
         if waiting.replaces:
             _replaceable(book, waiting, one.document.path.name)
+        _refuse_second_of_round(book, one)
         enter_baseline(plant, book, writer, waiting.performed_by, now)
         tell("taking the next number")
         local = now.astimezone(plant.zone)
@@ -248,7 +295,8 @@ def _enter(
         write_durably(path, page)
         tell(f"entering {number} into the book")
         body = {"by": record.performed_by, "pdf": digest(page), **_findable(record)}
-        body |= {"round": one.round} if one.round else {}
+        title = one.round.title or _round_of(book, record.replaces)
+        body |= {"round": title} if title else {}
         writer.append("performed", key=key, record=number, at=record.entered, stored=data, body=body)
         if record.replaces:
             by, why = record.performed_by, record.replaces_why

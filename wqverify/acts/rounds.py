@@ -14,9 +14,10 @@ from typing import Any
 
 from wqverify.acts.perform import Performed, compute_only, perform
 from wqverify.acts.shared import OfRound, Tell, local_time, person_of, quiet, settled
-from wqverify.book import Book, RecordState, open_book
+from wqverify.book import Book, RecordState, has_book, is_of_day, open_book, visits_on_round
 from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.pages import move_aside
 from wqverify.plant.clock import resolve
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
@@ -56,8 +57,10 @@ def read_walk(plant: Plant, paths: Sequence[Path], now: datetime) -> Walk:
         rounds.append(one)
         for row in one.done:
             sheets.append(row.path)
-            of_round[row.path] = OfRound(one.title, one.head)
-    return Walk(tuple(sheets), of_round, tuple(rounds))
+            of_round[row.path] = OfRound(one.title, one.date, one.head)
+    walk = Walk(tuple(sheets), of_round, tuple(rounds))
+    _refuse_done_and_skipped(plant, walk)
+    return walk
 
 
 def _refuse_rows(plant: Plant, one: RoundFolder, now: datetime) -> None:
@@ -79,7 +82,14 @@ def _refuse_rows(plant: Plant, one: RoundFolder, now: datetime) -> None:
 
 
 def _refuse_skipping(plant: Plant, one: RoundFolder, now: datetime) -> None:
-    person_of(plant, _performer(one))
+    person = person_of(plant, _performer(one))
+    if not person.may_perform:
+        raise ChooseAnother(
+            f"{one.document.where(('head', 'performed_by'))}: {person.name} ({person.id}) may not perform "
+            f"(may_perform in people.toml); who walks a round enters what was skipped on it.",
+            found=person.id,
+            where=FILE,
+        )
     today = local_time(plant, now)[:10]
     if one.date > today:
         raise CorrectTheEntry(
@@ -198,7 +208,6 @@ def perform_walk(plant: Plant, paths: Sequence[Path], now: datetime, tell: Tell 
     """
     walk = read_walk(plant, paths, now)
     for one in walk.rounds:
-        _refuse_done_and_skipped(plant, one)
         for line in differing(one):
             tell(line)
     performed = perform(plant, walk.sheets, now, tell, walk.of_round)
@@ -210,37 +219,73 @@ def perform_walk(plant: Plant, paths: Sequence[Path], now: datetime, tell: Tell 
 def check_walk(plant: Plant, paths: Sequence[Path], now: datetime) -> tuple[list[Record], Walk]:
     """Read and compute as ``perform_walk`` does, and enter nothing."""
     walk = read_walk(plant, paths, now)
-    for one in walk.rounds:
-        _refuse_done_and_skipped(plant, one)
     return compute_only(plant, walk.sheets, now, walk.of_round), walk
 
 
-def _refuse_done_and_skipped(plant: Plant, one: RoundFolder) -> None:
-    """Raise CorrectTheEntry where a row says skipped and the book has its record."""
-    if not one.skipped or not Path(plant.book).is_file():
+def _refuse_done_and_skipped(plant: Plant, walk: Walk) -> None:
+    """Raise CorrectTheEntry where a row says skipped and the book or a sheet named beside it says done."""
+    if not any(one.skipped for one in walk.rounds):
         return
-    done = {(s.tag, s.procedure): s.number for s in of_title(open_book(plant.book, plant.device), one.title)}
-    for row in one.skipped:
-        if number := done.get((row.tag, row.procedure)):
-            raise CorrectTheEntry(
-                f"{row.where}: {row.procedure} of {row.tag} says skipped, and the book holds it as {number} "
-                f"of this round; take skipped out, or void the record first.",
-                found=number,
-                where=row.where,
-            )
+    book = open_book(plant.book, plant.device) if has_book(plant.book) else None
+    visits = [_visit(plant, path, walk.of_round.get(path, OfRound())) for path in walk.sheets]
+    for one in walk.rounds:
+        for row in one.skipped:
+            if book is not None:
+                _refuse_in_book(book, one, row)
+            for visit in visits:
+                if visit is not None and visit.is_of(one, row):
+                    raise CorrectTheEntry(
+                        f"{row.where}: {row.procedure} of {row.tag} says skipped, and {visit.path.name}, "
+                        f"named beside this round, says it was done; take skipped out, or leave that sheet "
+                        f"out.",
+                        found=visit.path.name,
+                        where=row.where,
+                    )
 
 
-def of_title(book: Book, title: str) -> list[RecordState]:
-    """Return the records of a round that stand, in the order of their numbers."""
-    numbers = [entry.record for entry in book.events("performed") if entry.body.get("round") == title]
-    found = [state for number in numbers if (state := book.find(number)) is not None]
-    return [state for state in found if state.stands]
+def _refuse_in_book(book: Book, one: RoundFolder, row: Row) -> None:
+    for state in visits_on_round(book, one.title, one.date, row.tag, row.procedure):
+        begun = state.performed[:16].replace("T", " ")
+        raise CorrectTheEntry(
+            f"{row.where}: {row.procedure} of {row.tag} says skipped, and the book holds it as "
+            f"{state.number}, begun {begun}; take skipped out, void the record first, or take the row out "
+            f"where that was another visit.",
+            found=state.number,
+            where=row.where,
+        )
+
+
+@dataclass(frozen=True)
+class _Visit:
+    """What a sheet says that it is, before anything else on it is looked at."""
+
+    path: Path
+    tag: str
+    procedure: str
+    began: datetime
+    round: str
+
+    def is_of(self, one: RoundFolder, row: Row) -> bool:
+        """Whether it is the work of a row, as ``visits_on_round`` judges what is in the book."""
+        same = (self.tag, self.procedure) == (row.tag, row.procedure)
+        return same and self.round in ("", one.title) and is_of_day(one.date, self.began)
+
+
+def _visit(plant: Plant, path: Path, of_round: OfRound) -> _Visit | None:
+    """Read what visit a sheet is of; None where it does not say, which is refused when it is performed."""
+    sheet = filled(read_sheet(path)[0], of_round.head)
+    try:
+        began = resolve(str(sheet.get("date", "")), str(sheet.get("started", "")), plant.zone)
+    except CorrectTheEntry:
+        return None
+    return _Visit(path, str(sheet.get("tag")), str(sheet.get("procedure")), began, of_round.title)
 
 
 def _finish(
     plant: Plant, one: RoundFolder, became: Mapping[Path, Performed], now: datetime, tell: Tell
 ) -> RoundDone:
-    entered = _enter_skipped(plant, one, now, tell) if one.skipped else {}
+    book = settled(plant, create=True)
+    entered = _enter_skipped(plant, book, one, now, tell) if one.skipped else {}
     from wqverify.show.round_page import RoundPage, RoundRow, make_round_page
 
     rows = tuple(
@@ -256,19 +301,24 @@ def _finish(
     path = plant.folder / "book" / "rounds" / f"{one.title}.pdf"
     tell(f"writing {path.name}")
     if not path.is_file() or path.read_bytes() != page:
+        if path.is_file():  # amended since, or another folder's: kept, as a page is never overwritten
+            tell(f"moving the former {path.name} to book/moved_aside")
+            with book.writing():
+                move_aside(path)
         write_durably(path, page)
     return RoundDone(one.title, path, one.skipped)
 
 
-def _enter_skipped(plant: Plant, one: RoundFolder, now: datetime, tell: Tell) -> dict[str, str]:
+def _enter_skipped(plant: Plant, book: Book, one: RoundFolder, now: datetime, tell: Tell) -> dict[str, str]:
     """Enter each skipped row once; another reason for the same row is another entry. Returns when, by key."""
-    book, by, at = settled(plant, create=True), _performer(one), local_time(plant, now)
+    by, at = _performer(one), local_time(plant, now)
     entered = {}
     for row in one.skipped:
         key = f"skipped {one.title} {row.tag} {row.procedure} {digest(row.skipped.encode())[:16]}"
         body = {"round": one.title, "tag": row.tag, "procedure": row.procedure, "day": one.date}
         tell(f"entering {row.tag} as skipped")
         with book.writing() as writer:
+            _refuse_in_book(book, one, row)  # another command may have entered it meanwhile
             entry = writer.append("skipped", key=key, at=at, body={**body, "why": row.skipped, "by": by})
         entered[key] = entry.at
     return entered

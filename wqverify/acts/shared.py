@@ -23,9 +23,10 @@ Tell = Callable[[str], None]
 
 @dataclass(frozen=True)
 class OfRound:
-    """What a sheet of a round is performed with: the round's title, and its shared head."""
+    """What a sheet of a round is performed with: title and day of the round, and its shared head."""
 
-    title: str
+    title: str = ""
+    day: str = ""
     head: Mapping[str, Any] = field(default_factory=dict)
 
 

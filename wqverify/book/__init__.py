@@ -1,9 +1,10 @@
 """The record book: append-only, hash-chained events; a set of chains, one per device."""
 
-from wqverify.book.book import Book, StoredRecord, open_book
+from wqverify.book.book import Book, StoredRecord, has_book, open_book
 from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry
 from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
 from wqverify.book.state import RecordState
+from wqverify.book.visits import is_of_day, visits_on_round
 from wqverify.book.writer import Writer
 
 __all__ = [
@@ -18,6 +19,9 @@ __all__ = [
     "StoredRecord",
     "Writer",
     "compare_anchors",
+    "has_book",
+    "is_of_day",
     "open_book",
     "verify",
+    "visits_on_round",
 ]

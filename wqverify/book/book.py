@@ -183,13 +183,7 @@ class Book:
 
         ``before`` is an ISO 8601 time with offset: only work that began earlier.
         """
-        ended = entries.alias()
-        query = sa.select(records.c.number).where(
-            records.c.tag == tag,
-            ~sa.exists().where(
-                ended.c.record == records.c.number, ended.c.event.in_(("superseded", "voided"))
-            ),
-        )
+        query = sa.select(records.c.number).where(records.c.tag == tag, _stands())
         for column, wanted in ((records.c.serial, serial), (records.c.procedure, procedure)):
             if wanted is not None:
                 query = query.where(column == wanted)
@@ -198,6 +192,21 @@ class Book:
         newest = query.order_by(records.c.instant.desc(), records.c.chain, records.c.seq.desc()).limit(limit)
         with self.reading() as connection:
             return _states(connection, list(connection.execute(newest).scalars()))
+
+    def standing_on(self, days: Sequence[str], tag: str, procedure: str) -> list[RecordState]:
+        """Return the records of a tag and procedure that stand and whose work began on these days.
+
+        ``days`` are YYYY-MM-DD in plant time; the oldest work comes first.
+        """
+        query = sa.select(records.c.number).where(
+            records.c.tag == tag,
+            records.c.procedure == procedure,
+            sa.func.substr(records.c.performed, 1, 10).in_(days),
+            _stands(),
+        )
+        ordered = query.order_by(records.c.instant, records.c.chain, records.c.seq)
+        with self.reading() as connection:
+            return _states(connection, list(connection.execute(ordered).scalars()))
 
     def record_of_visit(self, visit: str) -> RecordState | None:
         """Return the newest record of a visit, preferring one that stands."""
@@ -252,6 +261,12 @@ def _after(entry: Entry, since: Entry) -> bool:
 _same_entry = (records.c.chain == entries.c.chain) & (records.c.seq == entries.c.seq)
 
 
+def _stands() -> sa.ColumnElement[bool]:
+    """Whether a record is neither superseded nor voided."""
+    ended = entries.alias()
+    return ~sa.exists().where(ended.c.record == records.c.number, ended.c.event.in_(("superseded", "voided")))
+
+
 def _in_month(query: sa.Select[Any], month: str) -> sa.Select[Any]:
     return query.where(records.c.performed.startswith(month, autoescape=True)) if month else query
 
@@ -276,6 +291,15 @@ def _states(connection: sa.Connection, numbers: Sequence[str]) -> list[RecordSta
 # ---------------------------------------------------------------- opening
 
 
+def has_book(place: str | Path) -> bool:
+    """Return whether there is a book to open.
+
+    An empty file is none yet: another command is just making it, or was stopped while it did.
+    """
+    path = Path(place)
+    return "://" in str(place) or (path.exists() and path.stat().st_size > 0)
+
+
 def open_book(place: str | Path, chain: str, *, create: bool = False, timeout_s: float = TIMEOUT_S) -> Book:
     """Open a book for the device that writes the chain ``chain``.
 
@@ -291,7 +315,7 @@ def open_book(place: str | Path, chain: str, *, create: bool = False, timeout_s:
             expected="a file",
         )
     path = Path(place)
-    empty = not path.exists() or path.stat().st_size == 0  # empty: a command was stopped while making it
+    empty = not has_book(path)
     if empty and not create:
         raise RepairTheFolder(
             f"There is no record book at {path}; the first record makes one. If there was one, put its "
