@@ -125,6 +125,8 @@ def name_of_round(text: str) -> str:
             f"{shortened(text)} names a folder too: at most 60 of the letters A to Z, a to z, digits, "
             f"blanks, and , _ - inside, beginning and ending with a letter or digit."
         )
+    if _NO_FILE.fullmatch(text):
+        raise said(f"{shortened(text)} names a folder too, and Windows keeps it for itself; choose another.")
     return text
 
 
