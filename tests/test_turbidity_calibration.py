@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
+from math import sqrt
 from typing import Any
 
 import pytest
@@ -215,7 +216,7 @@ def test_an_adjustment_that_was_decided_must_be_told() -> None:
         ),
         (
             stage(point("P20", "22.4", "20.1", "18.0")),
-            "In P20 the readings were not stable within 1.8 NTU: the last 3 moved 4.4 NTU. Nothing is "
+            "In P20 the readings were not stable within 0.594 NTU: the last 3 moved 4.4 NTU. Nothing is "
             "adjusted to "
             'that: correct the readings, clean and read again, or write decision.despite = "..." with your '
             "reason "
@@ -397,7 +398,7 @@ def test_its_uncertainty_is_that_of_the_calibration_and_of_placing_it() -> None:
         ),
         (
             {"assign": [{**ASSIGN, "readings": ["0.520", "0.620", "0.520"]}]},
-            "the readings were not stable within 0.052 NTU: the last 3 moved 0.100 NTU",
+            "the readings were not stable within 0.01716 NTU: the last 3 moved 0.100 NTU",
         ),
     ],
 )
@@ -406,6 +407,25 @@ def test_no_value_is_assigned_because(change: dict[str, Any], why: str) -> None:
     assert f"No value is assigned to S: {why}." in told(result, "caution")
     assert "assigned.S" not in result.facts
     assert "Type under" not in told(result, "advice")
+
+
+def test_a_secondary_standard_that_creeps_gets_its_last_reading() -> None:
+    """Where it was put in once; U holds half of the stability limit, 3.3 % of 0.530 being 0.01749."""
+    once = {"standard": "S", "readings": ["0.524", "0.527", "0.530"], "interval_s": "30"}
+    result = run(adjusted(FOUND, LEFT, assign=[once]))
+    value = quantity(result, "assigned.S")
+    assert value.text == "0.530"
+    creep = next(line for line in value.budget if line.cause == "creep:assigned.S")
+    assert creep.u == pytest.approx(0.01749 / 2 / sqrt(3))
+    assert (
+        "Read to be assigned a value: the readings on S still crept one way, from 0.524 to 0.530: they are "
+        "no sample, so the last one counts and not their mean"
+    ) in told(result, "caution")
+    working = next(w for w in result.workings if w.label == "Value of S for this analyzer")
+    assert (working.formula, working.answer) == (
+        "V = R, the last reading",
+        "0.53 NTU, entered as 0.530 NTU",
+    )
 
 
 def test_a_value_is_assigned_also_where_nothing_was_adjusted() -> None:

@@ -17,7 +17,7 @@ from wqverify.procedures.rules import standard
 from wqverify.procedures.turbidity_inputs import Measured, Term, TurbidityInputs
 from wqverify.procedures.turbidity_parts import Assign, Process
 from wqverify.procedures.turbidity_shown import plain
-from wqverify.procedures.turbidity_stages import Gains, Model, Stage, held_still, stability
+from wqverify.procedures.turbidity_stages import Gains, Model, Stage, counted
 from wqverify.procedures.workings import signed
 from wqverify.terms import Given, Quantity, Reading, Standard, Value, Working
 
@@ -33,11 +33,10 @@ class NewValue:
     standard: Standard
     path: str
     measured: Measured
-    unsteady: str
 
     @property
     def text(self) -> str:
-        """The value to enter: the mean, rounded once to what the display shows."""
+        """The value to enter: what counts, rounded once to what the display shows."""
         return f"{self.measured.unrounded.quantize(self.measured.digit) + 0:f}"
 
     @property
@@ -53,14 +52,9 @@ def new_values(sheet: Any, given: Given) -> tuple[NewValue, ...]:
 def _new_value(index: int, part: Assign, given: Given) -> NewValue:
     path = f"assign.{index}"
     known = standard(part.standard, f"{path}.standard", given)
-    still = stability(part, given)
-    counted = held_still(part.readings, still)
-    mean = sum((r.value for r in counted), Decimal(0)) / len(counted)
-    times = int(part.insertions.value) if part.insertions else 1
-    measured = Measured(
-        "assigned", path, known.id, "secondary", known, mean, counted, mean, mean, insertions=times
-    )
-    return NewValue(known, path, measured, still.broken_by(part))
+    nothing, times = Decimal(0), int(part.insertions.value) if part.insertions else 1
+    empty = Measured("assigned", path, known.id, "secondary", known, nothing, (), nothing, insertions=times)
+    return NewValue(known, path, counted(empty, part, given))
 
 
 def last_stage(sheet: Any) -> str:
@@ -155,12 +149,12 @@ def assigned_values(new: Sequence[NewValue], last: Stage, unit: str) -> Iterator
     """Give the values assigned, as displayed, uncertain by what the calibration leaves open."""
     for value in new:
         found = last.quantities.get(value.key)
-        if found is None or value.unsteady:
+        if found is None or value.measured.unsteady:
             continue
         shown = Quantity(
             value.text,
             unit,
-            float(value.measured.mean),
+            float(value.measured.unrounded),
             found.u,
             found.dof,
             found.k,
@@ -202,12 +196,13 @@ def new_value_workings(new: Sequence[NewValue], unit: str) -> Iterator[Working]:
     """Give the mean behind a value assigned."""
     for value in new:
         texts = [reading.text for reading in value.measured.readings]
+        crept = value.measured.crept
         yield Working(
             f"Value of {value.standard.id} for this analyzer",
-            "V = (R1 + R2 + …) / n, rounded to the display",
-            f"({' + '.join(texts)}) / {len(texts)}",
+            "V = R, the last reading" if crept else "V = (R1 + R2 + …) / n, rounded to the display",
+            texts[-1] if crept else f"({' + '.join(texts)}) / {len(texts)}",
             f"{plain(value.measured.unrounded)} {unit}, entered as {value.text} {unit}",
-            "mean of the readings that held still",
+            "the readings crept one way" if crept else "mean of the readings that held still",
         )
 
 

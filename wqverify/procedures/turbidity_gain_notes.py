@@ -9,6 +9,7 @@ from typing import Any
 from wqverify.procedures.preparation_notes import quoted
 from wqverify.procedures.turbidity_gain import NewValue
 from wqverify.procedures.turbidity_inputs import bottle_cause
+from wqverify.procedures.turbidity_notes import crept
 from wqverify.procedures.turbidity_parts import Adjusted
 from wqverify.procedures.turbidity_stages import Stage
 from wqverify.terms import Given, Note, Standard, Value
@@ -94,7 +95,9 @@ def _adjusting(sheet: Any, stages: Mapping[str, Stage]) -> Iterator[str]:
 
 def _no_value(new: Sequence[NewValue], why_not: str) -> Iterator[str]:
     for value in new:
-        reason = why_not or value.unsteady
+        if value.measured.crept:
+            yield f"Read to be assigned a value: {crept(value.measured)}"
+        reason = why_not or value.measured.unsteady
         if reason:
             yield f"No value is assigned to {value.standard.id}: {reason}."
 

@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 from wqverify.calculations.dilution import diluted
 from wqverify.procedures.inputs import ROOT3, ROOT12, Inputs, Sizes, stated
+from wqverify.procedures.rules import Stability
 from wqverify.procedures.turbidity_parts import Step
 from wqverify.terms import Assigned, Input, Reading, SizeFrom, Standard
 
@@ -69,7 +70,7 @@ class Measured:
     kind: Kind
     standard: Standard
     exact: Decimal  # what the standard is worth for this analyzer, NTU
-    readings: tuple[Reading, ...]  # those that held still
+    readings: tuple[Reading, ...]  # those that held still; of those that crept one way the last
     mean: Decimal  # of them, fixed two digits beyond the display
     unrounded: Decimal = Decimal(0)
     insertions: int = 1
@@ -79,6 +80,8 @@ class Measured:
     control_system: Reading | None = None
     frozen: str = ""  # why the control system showed no live value
     unsteady: str = ""  # why the readings are no result
+    crept: tuple[Reading, ...] = ()  # the readings that were replaced by the last of them
+    still: Stability | None = None  # within what they held still
     information: str = ""  # why it is shown without a pass or fail
 
     @property
@@ -105,12 +108,24 @@ class TurbidityInputs(Inputs):
         return Decimal(self.settings.get(*named))
 
     def reading(self, point: Measured) -> Term:
-        """The mean of the readings that held still."""
+        """The mean of the readings that held still; of those that crept the last, with the rest of it."""
         cause = f"reading:{point.stage}.{point.id}"
+        if point.crept:
+            creep = self.rest_of_creep(point)
+            self.digit(cause, point.readings[-1], "display, the last reading")
+            return lambda x: x[cause] + creep(x)
         if point.insertions > 1:  # their scatter is that of putting it in, which has an input of its own
             self.setdefault(cause, _digit_of_mean(point.readings))
         else:
             self.mean(cause, point.readings, "display")
+        return lambda x: x[cause]
+
+    def rest_of_creep(self, point: Measured) -> Term:
+        """What is still to come of a creep that the last reading ends; nothing where nothing crept."""
+        if not point.crept:
+            return lambda _x: 0.0
+        assert point.still is not None
+        cause = self.creep(f"creep:{point.stage}.{point.id}", point.still.limit, point.still.unit)
         return lambda x: x[cause]
 
     def value(self, point: Measured, settled: bool = True) -> Term:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from itertools import pairwise
 from typing import Any
 
 from wqverify.procedures.parts import Read
@@ -14,7 +13,7 @@ from wqverify.procedures.sentences import advice, clocks, opinion, person_cautio
 from wqverify.procedures.turbidity_inputs import Measured, bottle_cause
 from wqverify.procedures.turbidity_parts import Adjusted, Process
 from wqverify.procedures.turbidity_rules import instrument_known, last_calibration
-from wqverify.procedures.turbidity_stages import LOW_POINT, Stage, stability
+from wqverify.procedures.turbidity_stages import LOW_POINT, Stage, run_one_way, stability
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Result
 
 TELL = Caution(
@@ -46,10 +45,10 @@ LAMP = Caution(
 )
 
 SYMBOLS = (
-    "In the hand calculations R is the mean of the readings that held still, C what a standard is worth, V "
-    "the value assigned to a secondary standard for this analyzer, C0 and V0 value and volume of what is "
-    "diluted, V its flask, Cw the water's own turbidity, S what the control system showed, x the displayed "
-    "process value, e an error, c a change."
+    "In the hand calculations R is the mean of the readings that held still (of those that crept one way the "
+    "last), C what a standard is worth, V the value assigned to a secondary standard for this analyzer, C0 "
+    "and V0 value and volume of what is diluted, V its flask, Cw the water's own turbidity, S what the "
+    "control system showed, x the displayed process value, e an error, c a change."
 )
 EDGES = (
     "EPA Method 180.1 does not say to which band the edge between two reporting increments belongs: here the "
@@ -129,13 +128,25 @@ def _reading_cautions(point: Measured, typed: Read, given: Given) -> Iterator[st
     last = stability(typed, given).readings
     if typed.interval_s is None and len(typed.values) >= last > 1:
         yield f"the time between the readings on {point.id} was not entered, so stability is shown in part."
-    steps = [later - earlier for earlier, later in pairwise(typed.values[-last:])]
-    if len(steps) > 1 and not point.unsteady and (min(steps) > 0 or max(steps) < 0):
-        yield f"the readings on {point.id} still crept one way; wait longer and look for bubbles or settling."
+    if point.crept:
+        yield crept(point)
+    elif run_one_way(typed.readings[-last:]) and not point.unsteady:
+        yield f"the last readings on {point.id} run one way; wait longer and look for bubbles or settling."
     if point.unsteady:
         moved = point.unsteady.startswith(NOT_STABLE)
         look = "; look for bubbles, flow and settling before anything is adjusted" if moved else ""
         yield f"on {point.id} {point.unsteady}{look}."
+
+
+def crept(point: Measured) -> str:
+    """Say that the readings that counted were replaced by the last of them."""
+    assert point.still is not None
+    return (
+        f"the readings on {point.id} still crept one way, from {point.crept[0].text} to "
+        f"{point.crept[-1].text}: they are no sample, so the last one counts and not their mean, uncertain "
+        f"by half of the stability limit of {point.still.limit} {point.still.unit}; wait longer and look for "
+        f"bubbles or settling."
+    )
 
 
 def _mistaken(point: Measured) -> Iterator[str]:

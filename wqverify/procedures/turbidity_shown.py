@@ -223,9 +223,9 @@ def charts(stages: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> I
         which = f"the first {MOST} of {len(moved)} that moved" if len(moved) > MOST else "where they moved"
         yield Chart(
             "trace",
-            f"Readings as distance from the mean of those that held still ({which})",
+            f"Readings as distance from what counts of them ({which})",
             "reading",
-            "% from the mean",
+            "% from what counts",
             tuple(moved[:MOST]),
         )
 

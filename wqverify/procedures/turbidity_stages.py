@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any
 
 from wqverify.calculations import turbidity
@@ -18,7 +19,10 @@ from wqverify.procedures.turbidity_parts import OnStandards, Process, TurbidityP
 from wqverify.terms import Given, Quantity, Reading, Standard
 
 TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
-STABLE_PERCENT, STABLE_NTU = "10", "0.01"  # range of the last three readings: the larger; USGS, from memory
+# Range of the last three readings, the larger: a third of the 10 % that is usually allowed, so that what
+# the readings still move cannot fill the tolerance; common practice, no source
+STABLE_PERCENT, STABLE_NTU = "3.3", "0.01"
+CREEP_FROM = 3  # readings that run one way; two always do
 LAST, INTERVAL_S = "3", "30"
 LOW_POINT = Decimal(1)  # NTU; a standard below it tests the zero, above it the offset cannot be seen
 ENDS_WITHIN = 2  # digits beyond the display at which a quotient is fixed
@@ -165,16 +169,30 @@ def _zero(stage: str, zero: Zero, sheet: Part, given: Given) -> Measured:
 
 
 def _read(measured: Measured, read: Read, sheet: Part, given: Given) -> Measured:
-    still = stability(read, given)
-    counted = held_still(read.readings, still)
-    mean = sum((r.value for r in counted), Decimal(0)) / len(counted)
     return replace(
-        measured,
-        readings=counted,
-        unrounded=mean,
-        mean=_fixed(mean, max(r.digit for r in counted)),
+        counted(measured, read, given),
         control_system=read.control_system,
         frozen=_stood_still(measured.path, read, sheet, given) if read.control_system else "",
+    )
+
+
+def counted(measured: Measured, read: Read, given: Given) -> Measured:
+    """Return it with the readings that count: those that held still, of creeping ones only the last.
+
+    Readings of several insertions are no course in time, so they do not creep.
+    """
+    still = stability(read, given)
+    held = held_still(read.readings, still)
+    crept = held if measured.insertions == 1 and run_one_way(held) else ()
+    readings = held[-1:] if crept else held
+    mean = sum((r.value for r in readings), Decimal(0)) / len(readings)
+    return replace(
+        measured,
+        readings=readings,
+        crept=crept,
+        still=still,
+        unrounded=mean,
+        mean=_fixed(mean, max(r.digit for r in readings)),
         unsteady=still.broken_by(read),
     )
 
@@ -197,6 +215,12 @@ def held_still(readings: Sequence[Reading], still: Stability) -> tuple[Reading, 
     while first and _range(readings[first - 1 :]) <= still.limit:
         first -= 1
     return tuple(readings[first:])
+
+
+def run_one_way(readings: Sequence[Reading]) -> bool:
+    """Whether readings creep: each beyond the one before, which is no sample to take a mean of."""
+    steps = [later.value - earlier.value for earlier, later in pairwise(readings)]
+    return len(readings) >= CREEP_FROM and (min(steps) > 0 or max(steps) < 0)
 
 
 def _range(readings: Sequence[Reading]) -> Decimal:
@@ -313,7 +337,8 @@ def _error(point: Measured, inputs: TurbidityInputs) -> tuple[Term, Term, Term |
 def _there(point: Measured, inputs: TurbidityInputs) -> Term:
     assert point.control_system is not None
     cause = inputs.digit(f"control system:{point.stage}.{point.id}", point.control_system, "control system")
-    return lambda x: x[cause]
+    creep = inputs.rest_of_creep(point)  # it was read with the last reading
+    return lambda x: x[cause] + creep(x)
 
 
 def _between_errors(
