@@ -393,3 +393,17 @@ def test_answers_carry_the_unit_of_the_analyzer(tmp_path: Path) -> None:
     record = record_in(plant_in(tmp_path / "p"), "grab 6")
     units = {entry.path: entry.unit for entry in record.entries}
     assert units["online.0.shown"] == units["online.0.control_system"] == "NTU"
+
+
+def test_a_performer_does_not_accept_the_tolerance_he_is_judged_by(here: Path) -> None:
+    """Bottles and ranges anybody may accept; tolerances and people a reviewer."""
+    change(here, "analyzers.toml", 'high = "0.10"', 'high = "0.40"')
+    with pytest.raises(ChooseAnother) as caught:
+        acts.accept(plant_of(here), "T-07", "it failed", NOW)
+    assert caught.value.message == (
+        "Ines Quarrow (T-07) may not accept tolerance error of AIT-2101: high (0.10 to 0.40): who performs "
+        "does not set what it is judged by; a reviewer accepts it (may_review in people.toml)."
+    )
+    assert acts.accept(plant_of(here), "S-02", "letter of the State", NOW)
+    change(here, "standards_on_hand.toml", 'lot = "4471"', 'lot = "4472"')
+    assert acts.accept(plant_of(here), "T-07", "a new lot", NOW)

@@ -640,3 +640,19 @@ def test_what_was_not_recorded_leaves_no_empty_fact() -> None:
 def test_a_record_kept_from_a_leap_day_ends_on_the_28th() -> None:
     record = replace(example(), performed="2028-02-29T08:00:00-06:00")
     assert "at least until 2038-02-28" in section(record, "About this record")
+
+
+def test_a_hold_nobody_said_a_word_about_is_named() -> None:
+    """Silence must not read as if the output had not needed to be held."""
+    said_nothing = replace(
+        example(), entries=tuple(e for e in example().entries if not e.path.startswith("output_held"))
+    )
+    assert "Output held" not in section(example(), "Not done")
+    assert "Output held\nnot entered" in section(said_nothing, "Not done")
+
+
+def test_a_record_with_a_next_date_does_not_say_that_none_is_set() -> None:
+    none_set = "No date for the next visit is set here."
+    dated = replace(example(), result=replace(example().result, facts={"next_due": "2026-03-14"}))
+    assert none_set in said(blocks(example()))
+    assert none_set not in said(blocks(dated))

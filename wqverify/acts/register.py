@@ -9,10 +9,11 @@ from typing import Any
 
 from wqverify.acts.shared import local_time, person_of, settled
 from wqverify.book import Book, Writer, open_book
-from wqverify.errors import CorrectTheEntry
+from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import Row, changes_between, snapshot
 from wqverify.records.canonical import canonical, digest
+from wqverify.terms import Person
 
 
 def unexplained(plant: Plant) -> tuple[Row, ...]:
@@ -32,9 +33,25 @@ def accept(plant: Plant, by: str, why: str, now: datetime) -> tuple[Row, ...]:
     with book.writing() as writer:
         accepted, found = book.accepted_snapshot(), snapshot(plant)
         changed = changes_between(accepted, found) if accepted is not None else ()
+        _insist_on_reviewer(person, changed)
         if changed or accepted is None:
             _enter_snapshot(plant, writer, person.id, why, now, found, changed)
     return changed
+
+
+def _insist_on_reviewer(person: Person, changed: Sequence[Row]) -> None:
+    """Raise ChooseAnother where a performer would accept a tolerance or people: a reviewer does that."""
+    kept = [row for row in changed if _kind([row]) in ("tolerance changed", "people changed")]
+    if kept and not person.may_review:
+        _about, what, was, now = kept[0]
+        more = f" and {len(kept) - 1} more" if len(kept) > 1 else ""
+        raise ChooseAnother(
+            f"{person.name} ({person.id}) may not accept {what} ({was or 'nothing'} to {now or 'nothing'})"
+            f"{more}: who performs does not set what it is judged by; a reviewer accepts it (may_review in "
+            f"people.toml).",
+            found=person.id,
+            expected="a reviewer",
+        )
 
 
 def enter_baseline(plant: Plant, book: Book, writer: Writer, by: str, now: datetime) -> None:

@@ -81,10 +81,16 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield Heading(headings.CHECKS)
     yield checks_table(record)
     yield from _limits(record)
-    not_done = tuple(answers.not_done())
+    not_done = (*answers.not_done(), *_holds_not_entered(answers))
     if not_done:
         yield Heading(headings.NOT_DONE)
         yield Facts(not_done)
+
+
+def _holds_not_entered(answers: Answers) -> Iterator[tuple[str, str]]:
+    """Name a hold nobody said a word about: silence must not read as if it had not been needed."""
+    if not (answers.text("output_held.at") or answers.text("output_held.not_done")):
+        yield "Output held", NOT_ENTERED
 
 
 def _signatures(record: Record) -> Signatures:

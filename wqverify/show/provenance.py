@@ -130,6 +130,6 @@ def _retention(record: Record) -> str:
     until = done.replace(year=done.year + years, day=last_day)
     return (
         f"Kept for {years} years, at least until {until.isoformat()}, at the plant or near it, where it can "
-        f"be found by its number, by the analyzer and by the date of the work. No date for the next visit is "
-        f"set here."
+        f"be found by its number, by the analyzer and by the date of the work."
+        + ("" if record.result.facts.get("next_due") else " No date for the next visit is set here.")
     )
