@@ -84,8 +84,6 @@ def type_in(path: Path, group: str, **answers: str) -> None:
     for n, line in enumerate(lines):
         if line.startswith("["):
             inside = line.split("]")[0].strip("[") == group
-        elif line.startswith("# ["):
-            inside = False
         name = line.removeprefix("# ").partition(" = ")[0]
         if inside and name in answers and re.match(r'(# )?\w+ = (""|\[\])', line):
             lines[n] = f'{name} = "{answers[name]}"'
@@ -97,7 +95,7 @@ def read_in(path: Path, group: str, readings: Sequence[Sequence[str]]) -> None:
     lines, waiting = path.read_text("utf-8").split("\n"), [list(each) for each in readings]
     here = ""
     for n, line in enumerate(lines):
-        if line.startswith(("[", "# [")):
+        if line.startswith("["):
             here = line.split("]")[0].strip("[")
         if here == group and line.startswith("readings = []"):
             shown = ", ".join(f'"{reading}"' for reading in waiting.pop(0))
@@ -106,12 +104,11 @@ def read_in(path: Path, group: str, readings: Sequence[Sequence[str]]) -> None:
 
 
 def open_part(path: Path, group: str, **answers: str) -> None:
-    """Answer a part that is commented out; what is not answered stays so."""
+    """Answer a part whose answers are commented out; what is not answered stays so."""
     lines, inside = path.read_text("utf-8").split("\n"), False
     for n, line in enumerate(lines):
-        if line.startswith(("[", "# [")):
-            inside = line.startswith(f"# [{group}]")
-            lines[n] = line.removeprefix("# ") if inside else line
+        if line.startswith("["):
+            inside = line.split("]")[0].strip("[") == group
         name = line.removeprefix("# ").partition(" = ")[0]
         if inside and name in answers and line.startswith("# "):
             lines[n] = f'{name} = "{answers[name]}"'
@@ -124,7 +121,7 @@ def same_as_found(path: Path) -> None:
     told = [
         '[as_left]\nsame_as = "as_found"' if group.startswith("[as_left]") else group
         for group in groups
-        if not group.removeprefix("# ").lstrip("[").startswith("as_left.")
+        if not group.lstrip("[").startswith("as_left.")
     ]
     path.write_text("\n\n".join(told), "utf-8")
 
