@@ -581,11 +581,19 @@ def test_the_control_system_is_a_second_verdict() -> None:
     )
 
 
-def test_the_control_system_may_have_its_own_tolerance() -> None:
-    own = replace(METHOD, low=Decimal("-0.30"), high=Decimal("0.30"), percent=None, rule="simple")
-    raw = visit(pair("1.05", control_system="1.20"))
-    a = analyzer(tolerances={"grab": METHOD, "control_system": own})
-    assert check(run(raw, given_for(raw, a)), "as_found.control_system").outcome is Outcome.PASS
+@pytest.mark.parametrize(
+    ("there", "outcome"), [("1.14", "pass"), ("1.15", "pass"), ("1.16", "fail"), ("0.84", "fail")]
+)
+def test_the_tolerance_of_a_control_system_against_the_display_does_not_judge_a_grab(
+    there: str, outcome: str
+) -> None:
+    own = replace(METHOD, low=Decimal("-0.01"), high=Decimal("0.01"), percent=None, rule="simple")
+    raw = visit(pair("1.05", control_system=there))
+    found = check(
+        run(raw, given_for(raw, analyzer(tolerances={"grab": METHOD, "control_system": own}))),
+        "as_found.control_system",
+    )
+    assert (found.outcome, found.tolerance) == (outcome, METHOD)
 
 
 def test_a_control_system_that_was_not_read_is_visible() -> None:
@@ -829,6 +837,31 @@ def test_what_it_cannot_see() -> None:
         "two that agree may both be wrong",
     ):
         assert words in text
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "mean", "said"),
+    [
+        ("0.08", "0.09", "0.085", True),
+        ("0.10", "0.10", "0.10", True),  # exactly the tolerance: 0.00 passes
+        ("0.10", "0.11", "0.105", False),
+        ("0.82", "0.84", "0.83", False),
+    ],
+)
+def test_small_grabs_cannot_see_an_analyzer_that_is_stuck_at_zero(
+    a: str, b: str, mean: str, said: bool
+) -> None:
+    result = run(visit(pair("0.00", f"{a} mg/L", f"{b} mg/L")))
+    words = (
+        f"A grab of {mean} mg/L cannot see an analyzer that is stuck at 0: the tolerance there goes down to "
+        f"-0.1 mg/L."
+    )
+    assert (words in told(result, "cannot see")) is said
+    assert (check(result).outcome is Outcome.PASS) is said
+
+
+def test_nothing_compared_says_nothing_of_an_analyzer_stuck_at_zero() -> None:
+    assert "stuck at 0" not in told(run(visit(pair(a="<0.02 mg/L"))), "cannot see")
 
 
 def test_not_done_has_its_reason() -> None:

@@ -797,6 +797,18 @@ def test_the_control_system_has_its_own_verdict() -> None:
     assert (there.place, there.outcome, there.observed) == ("control system", Outcome.FAIL, "0.16500")
 
 
+@pytest.mark.parametrize(
+    ("shown", "outcome"), [("0.161", "fail"), ("0.160", "pass"), ("0.060", "pass"), ("0.059", "fail")]
+)
+def test_the_tolerance_of_a_control_system_against_the_display_does_not_judge_a_grab(
+    shown: str, outcome: str
+) -> None:
+    a = analyzer(tolerances={"grab": tolerance("0.05"), "control_system": tolerance("0.004")})
+    raw = visit(shown=online(("09:00", "0.085"), ("09:10", "0.085"), control_system=shown))
+    there = check(run(raw, given_for(raw, a)), "as_found.grab_1.control_system")
+    assert (there.outcome, there.high) == (outcome, "0.05")
+
+
 def test_a_control_system_that_was_not_read_is_visible() -> None:
     raw = visit()
     result = run(raw, given_for(raw, analyzer(control_system_tag="AI2201_NTU")))

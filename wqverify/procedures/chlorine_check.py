@@ -15,6 +15,7 @@ from wqverify.procedures.chlorine_notes import CAUTIONS, notes
 from wqverify.procedures.chlorine_rules import STAGES, Stage, brake, refuse, stage_of
 from wqverify.procedures.chlorine_sheet import ChlorineSheet, pair_of
 from wqverify.procedures.chlorine_shown import Due, charts, due, values, workings
+from wqverify.procedures.grab_compare import tolerance_of
 from wqverify.procedures.grab_run import FACT, Run, run_of
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import frozen
@@ -109,7 +110,7 @@ def _stage_checks(stage: Stage, given: Given) -> Iterator[Check]:
             "Error of the control system",
             "the control system was not read together with the display",
             place="control system",
-            tolerance=_tolerance("control system", given),
+            tolerance=tolerance_of(given),
         )
 
 
@@ -120,14 +121,8 @@ def _frozen(stage: Stage, given: Given) -> str:
     return frozen(stage.name, replace(given, times=times))
 
 
-def _tolerance(place: Place, given: Given) -> Tolerance | None:
-    """The criterion of a comparison with grabs; the control system may have its own."""
-    held = given.analyzer.tolerances
-    return (held.get("control_system") if place == "control system" else None) or held.get("grab")
-
-
 def _error(stage: Stage, place: Place, reason: str, given: Given) -> Check:
-    pair, tolerance = stage.pair, _tolerance(place, given)
+    pair, tolerance = stage.pair, tolerance_of(given)
     shown = pair.shown if place == "analyzer" else pair.control_system
     count = "the mean of two grabs" if len(pair.grabs) > 1 else "one grab"
     whose = "Error" if place == "analyzer" else "Error of the control system"
@@ -216,7 +211,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
-    tolerances=("grab", "control_system"),
+    tolerances=("grab",),
     settings={
         "grab_gain_percent": Setting("0", "20"),
         "grab_zero": Setting("0", "100"),

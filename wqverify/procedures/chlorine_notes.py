@@ -24,6 +24,7 @@ from wqverify.procedures.grab_notes import (
     advice,
     moving_limit,
     run_statements,
+    stuck_at_zero,
 )
 from wqverify.procedures.grab_run import Run
 from wqverify.procedures.rules import setting
@@ -79,7 +80,7 @@ def notes(
     else:
         text = f"The next check is due by {next_one.on}, {next_one.days} days on."
         yield Note("statement", text, next_one.source)
-    for text in _cannot_see(sheet, given):
+    for text in _cannot_see(sheet, given, stages):
         yield Note("cannot see", text)
     if sheet.decision and sheet.decision.despite:
         found = next((stage for stage in stages if stage.name == "as_found"), None)
@@ -198,7 +199,8 @@ def _acid_statement(sheet: ChlorineSheet, given: Given) -> Iterator[str]:
     )
 
 
-def _cannot_see(sheet: ChlorineSheet, given: Given) -> Iterator[str]:
+def _cannot_see(sheet: ChlorineSheet, given: Given, stages: Sequence[Stage]) -> Iterator[str]:
+    yield from stuck_at_zero([stage.reference for stage in stages], given)
     yield "An offset apart from a wrong sensitivity: one level of chlorine was compared."
     yield (
         "Manganese, chloramine or colour that reagents read as chlorine: both grabs have it, and an "

@@ -133,7 +133,10 @@ def _comparison(
         pair.reason,
     ]
     if pair.value is not None:
-        reasons += [why_unsteady(pair, _limit(reference, given), given), held_during(pair, given.times)]
+        reasons += [
+            why_unsteady(pair, _limit(reference, tolerance_of(given)), given),
+            held_during(pair, given.times),
+        ]
     reason = "; ".join(filter(None, reasons))
     return Comparison(stage, name, path, grab, instrument, pair, reference, reason)
 
@@ -168,13 +171,16 @@ def _with_quantities(known: Compare, given: Given) -> Compare:
 
 
 def tolerance_of(given: Given) -> Tolerance | None:
-    """Return the tolerance of a comparison with a grab; none is shipped."""
+    """Return the tolerance of a comparison with grabs, one for display and control system; none is shipped.
+
+    The register's control_system tolerance is that of a control system against the display or a standard:
+    too narrow for a grab, whose own scatter it does not hold.
+    """
     return given.analyzer.tolerances.get("grab")
 
 
-def _limit(reference: str, given: Given) -> Decimal | None:
+def _limit(reference: str, tolerance: Tolerance | None) -> Decimal | None:
     """The half width of the tolerance at a grab, or its one side; None where there is none."""
-    tolerance = tolerance_of(given)
     if tolerance is None or not reference:
         return None
     low, high = tolerance.at(Decimal(reference))

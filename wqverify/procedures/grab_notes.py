@@ -202,18 +202,19 @@ def _cannot_see(given: Given, known: Compare) -> Iterator[str]:
 
 
 def _stuck(given: Given, known: Compare) -> Iterator[str]:
-    """A grab within the tolerance of 0 passes an analyzer that shows nothing at all."""
+    here = [c for c in known.all if c.place == known.place()]
+    if known.measurand is not PH:
+        yield from stuck_at_zero([c.reference for c in here], given)
+
+
+def stuck_at_zero(references: Sequence[str], given: Given) -> Iterator[str]:
+    """Say which grabs lie within the tolerance of 0: they pass an analyzer that shows nothing at all."""
     tolerance, unit = tolerance_of(given), given.analyzer.unit
-    if tolerance is None or known.measurand is PH:
-        return
-    for c in known.all:
-        if not c.reference or c.place != known.place():
-            continue
-        grab = Decimal(c.reference)
-        low, _high = tolerance.at(grab)
-        if low is not None and grab + low <= 0:
+    for reference in dict.fromkeys(filter(None, references)):
+        low = tolerance.at(Decimal(reference))[0] if tolerance is not None else None
+        if low is not None and Decimal(reference) + low <= 0:
             yield (
-                f"A grab of {c.reference} {unit} cannot see an analyzer that is stuck at 0: the tolerance "
+                f"A grab of {reference} {unit} cannot see an analyzer that is stuck at 0: the tolerance "
                 f"there goes down to {low:f} {unit}."
             )
 
