@@ -823,10 +823,53 @@ def test_the_run_of_errors_and_its_mean() -> None:
     assert "not U of the analyzer" in value(result, "run.analyzer").source
 
 
-def test_failed_as_left_says_what_the_rule_asks() -> None:
-    result = run(adjusting(as_left=pair("1.20", collected="09:10", analysed="09:13")))
-    note = next(n for n in result.notes if "every 4 h" in n.text)
-    assert note.source == "40 CFR 141.74(c)(2); a setting of the plant, not legal advice"
+GRABS_ASKED = ": take grabs every 4 h until it is repaired, for at most five working days."
+
+
+@pytest.mark.parametrize(
+    ("raw", "words"),
+    [
+        (
+            lambda: adjusting(as_left=pair("1.20", collected="09:10", analysed="09:13")),
+            f"It failed as left{GRABS_ASKED}",
+        ),
+        (lambda: visit(pair("1.50")), f"It failed as found and no later error was evaluated{GRABS_ASKED}"),
+        (
+            lambda: adjusting(pair("1.50"), as_left={"not_done": "out of reagents"}),
+            f"It failed as found and no later error was evaluated{GRABS_ASKED}",
+        ),
+        (
+            lambda: adjusting(
+                pair("1.50"), as_left=pair(a="<0.02 mg/L", collected="09:10", analysed="09:13")
+            ),
+            f"It failed as found and no later error was evaluated{GRABS_ASKED}",
+        ),
+        (lambda: adjusting(pair("1.50")), ""),  # passes as left
+        (lambda: visit(), ""),
+        (lambda: visit({"not_done": "no reagents"}), ""),
+    ],
+)
+def test_failed_at_the_last_stage_says_what_the_rule_asks(raw: Any, words: str) -> None:
+    notes = [note for note in run(raw()).notes if "every 4 h" in note.text]
+    assert [note.text for note in notes] == ([words] if words else [])
+    assert {note.source for note in notes} <= {
+        "40 CFR 141.74(c)(2); a setting of the plant, not legal advice"
+    }
+
+
+@pytest.mark.parametrize(
+    ("half", "share", "said"), [("0.052", "0.98", False), ("0.051", "1.00", True), ("0.050", "1.02", True)]
+)
+def test_a_u_as_large_as_the_tolerance_cannot_decide_and_it_is_said(
+    half: str, share: str, said: bool
+) -> None:
+    """U 0.051 at a grab of 1.00."""
+    own = replace(METHOD, low=-Decimal(half), high=Decimal(half), percent=None, larger_of=False)
+    raw = visit(pair("1.01"))
+    result = run(raw, given_for(raw, analyzer(tolerances={"grab": own})))
+    assert check(result).share == share
+    words = f"{check(result).label}: U 0.051 is {share} of the tolerance, so this comparison cannot decide."
+    assert (words in told(result, "caution").splitlines()) is said
 
 
 def test_what_it_cannot_see() -> None:

@@ -1356,6 +1356,37 @@ def test_a_value_read_after_the_result_was_there_is_said() -> None:
     assert "was there" not in told(run(visit()), "caution")
 
 
+@pytest.mark.parametrize(
+    ("half", "share", "said"), [("0.033", "0.97", False), ("0.032", "1.00", True), ("0.031", "1.03", True)]
+)
+def test_a_u_as_large_as_the_tolerance_cannot_decide_and_it_is_said(
+    half: str, share: str, said: bool
+) -> None:
+    """U 0.032 at a grab of 0.11 (V15)."""
+    raw = visit(shown=online(("09:00", "0.110"), ("09:10", "0.110")))
+    result = run(raw, given_for(raw, analyzer(tolerances={"grab": tolerance(half)})))
+    assert (check(result).share, check(result).outcome) == (share, Outcome.PASS)
+    words = (
+        "Display against grab 1, bench turbidimeter (L-4): U 0.032 is "
+        f"{share} of the tolerance, so this comparison cannot decide."
+    )
+    assert (words in told(result, "caution").splitlines()) is said
+
+
+def test_a_percent_tolerance_smaller_than_u_needs_a_floor_and_it_is_said() -> None:
+    raw = visit(shown=online(("09:00", "0.110"), ("09:10", "0.110")))
+    percent = replace(tolerance("0"), low=None, high=None, percent=Decimal(10))
+    words = (
+        "so this comparison cannot decide. 10 % of 0.11 is no larger than U; a percent tolerance needs a "
+        "floor here (low, high and larger_of in the register)."
+    )
+    assert words in told(run(raw, given_for(raw, analyzer(tolerances={"grab": percent}))), "caution")
+    floored = replace(percent, low=Decimal("-0.02"), high=Decimal("0.02"), larger_of=True)
+    text = told(run(raw, given_for(raw, analyzer(tolerances={"grab": floored}))), "caution")
+    assert "so this comparison cannot decide." in text
+    assert "needs a floor" not in text
+
+
 def test_failed_as_found_says_what_follows() -> None:
     result = run(visit(shown=online(("09:00", "0.030"), ("09:10", "0.030"))))
     assert "earlier values are in doubt" in told(result, "advice")

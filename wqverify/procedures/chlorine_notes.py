@@ -66,13 +66,10 @@ def notes(
     adjusted = isinstance(sheet.adjusted, Adjusted)
     for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, stages)):
         yield Note("caution", text)
+    for text in sentences.undecided(checks):
+        yield Note("caution", text)
     yield from advice(checks, adjusted)
-    if any(c.outcome is Outcome.FAIL and c.stage == "as_left" and c.counts for c in checks):
-        yield Note(
-            "advice",
-            "It failed as left: take grabs every 4 h until it is repaired, for at most five working days.",
-            "40 CFR 141.74(c)(2); a setting of the plant, not legal advice",
-        )
+    yield from _failed(checks)
     for text in (*_statements(sheet, given, stages, runs), *sentences.clocks(sheet, given)):
         yield Note("statement", text)
     if next_one is None:
@@ -88,6 +85,21 @@ def notes(
         text = f"Goes on in spite of a brake ({reason}): {sheet.decision.despite}"
         yield Note("opinion", text, author=sheet.performed_by)
     yield from sentences.opinion(sheet)
+
+
+def _failed(checks: Sequence[Check]) -> Iterator[Note]:
+    """Say what the rule asks where the last error that was evaluated failed."""
+    counts = [c for c in checks if c.counts and c.outcome is not Outcome.NOT_EVALUATED]
+    stages = [name for name in STAGES if any(c.key == f"{name}.error" for c in counts)]
+    if stages and any(c.outcome is Outcome.FAIL and c.stage == stages[-1] for c in counts):
+        which = STAGES[stages[-1]].lower()
+        later = "" if stages[-1] == list(STAGES)[-1] else " and no later error was evaluated"
+        yield Note(
+            "advice",
+            f"It failed {which}{later}: take grabs every 4 h until it is repaired, for at most five working "
+            f"days.",
+            "40 CFR 141.74(c)(2); a setting of the plant, not legal advice",
+        )
 
 
 def _cautions(sheet: ChlorineSheet, given: Given, stages: Sequence[Stage]) -> Iterator[str]:

@@ -53,6 +53,8 @@ def notes(
     """Give all sentences of a comparison, the cautions first."""
     for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, known)):
         yield Note("caution", text)
+    for text in sentences.undecided(checks):
+        yield Note("caution", text)
     yield from advice(checks, isinstance(sheet.adjusted, Adjusted))
     for text in (
         *_statements(runs, isinstance(sheet.adjusted, Adjusted), given),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from decimal import Decimal
 
 from wqverify.procedures.parts import Clocks, Head, NotDone, Tail
 from wqverify.terms import Check, Given, Note, Outcome
@@ -34,6 +35,24 @@ def advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
     if Outcome.FAIL in judged:
         text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
         yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
+
+
+def undecided(checks: Sequence[Check]) -> Iterator[str]:
+    """Say where U takes the whole tolerance, so that a pass or fail says little."""
+    for check in checks:
+        t, q = check.tolerance, check.quantity
+        if t is None or q is None or not check.share or Decimal(check.share) < 1:
+            continue
+        floor = ""
+        if t.percent is not None and not t.larger_of:
+            floor = (
+                f" {t.percent} % of {check.reference} is no larger than U; a percent tolerance needs a floor "
+                f"here (low, high and larger_of in the register)."
+            )
+        yield (
+            f"{check.label}: U {q.expanded} is {check.share} of the tolerance, so this comparison cannot "
+            f"decide.{floor}"
+        )
 
 
 def clocks(sheet: Head, given: Given) -> Iterator[str]:
