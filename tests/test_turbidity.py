@@ -236,6 +236,8 @@ def test_v14_change_of_a_secondary_standard_leaves_the_primary_out() -> None:
     assert primary.u is not None
     agree("V14", "c", c.value)
     agree("V14", "u(c)", c.u)
+    # Welch-Satterthwaite by hand: 0.007576^4/((0.0031466^4 + 0.0030022^4)/20)
+    assert c.dof == 367
     agree("V14", "u against formazin", primary.u)
 
 

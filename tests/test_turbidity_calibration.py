@@ -191,6 +191,22 @@ def test_a_sheet_that_contradicts_itself(change: dict[str, Any], sentence: str) 
     assert sentence in caught.value.message
 
 
+@pytest.mark.parametrize(
+    ("decision", "adjusted", "changed"),
+    [
+        ("gain", {"gain_from": "1.000", "gain_to": "0.893"}, "yes"),
+        ("gain", {"not_done": "the menu is locked"}, "no"),
+        ("leave alone", None, "no"),
+        ("replace", None, "yes"),
+        ("replace", {"gain_from": "1.000", "gain_to": "0.893"}, "yes"),
+    ],
+)
+def test_a_later_visit_is_told_whether_it_was_changed(decision: str, adjusted: Any, changed: str) -> None:
+    """A new lamp changes it as much as a new gain."""
+    raw = work(point("P20", "22.4"), as_left=LEFT, decision={"action": decision, "why": "6 % high"})
+    assert run({**raw, **({"adjusted": adjusted} if adjusted else {})}).facts["adjusted"] == changed
+
+
 def test_an_adjustment_that_was_decided_must_be_told() -> None:
     raw = adjusted(FOUND, LEFT)
     del raw["adjusted"]

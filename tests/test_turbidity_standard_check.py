@@ -83,6 +83,9 @@ def test_v14_a_secondary_standard_by_its_change() -> None:
     assert change.u == pytest.approx(0.007576, abs=1e-6)
     assert primary.u == pytest.approx(0.008824, abs=1e-6)
     assert not any(line.cause.startswith("primary") for line in change.budget)
+    # Welch-Satterthwaite by hand: each placing 1 % / sqrt 3 of what was read, 20 degrees of freedom
+    placing = sum((reading * 0.01 / sqrt(3)) ** 4 / 20 for reading in (0.545, 0.520))
+    assert change.dof == int(change.u**4 / placing) == 367
 
 
 def test_the_reported_process_value_is_rounded_and_the_stored_one_is_not() -> None:

@@ -35,15 +35,7 @@ from wqverify.procedures.turbidity_gain import (
     new_values,
 )
 from wqverify.procedures.turbidity_gain_notes import gain_notes
-from wqverify.procedures.turbidity_notes import (
-    AS_FOUND,
-    FORMAZIN,
-    HANDLING,
-    LAMP,
-    TELL,
-    TO_WASTE,
-    notes,
-)
+from wqverify.procedures.turbidity_notes import CAUTIONS, notes
 from wqverify.procedures.turbidity_parts import (
     Adjusted,
     Assign,
@@ -95,10 +87,15 @@ class TurbidityCalibrationSheet(Tail, Work, Head):
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         action = self.decision.action if self.decision else "leave alone"
-        changed = isinstance(self.adjusted, Adjusted)
         insist_on_decision(action, self.adjusted, without=("leave alone", "replace"))
-        same_stage(self, changed or action == "replace")
+        same_stage(self, self.changed)
         return self
+
+    @property
+    def changed(self) -> bool:
+        """Whether the analyzer is another one since: adjusted, or with a new part such as a lamp."""
+        replaced = self.decision is not None and self.decision.action == "replace"
+        return replaced or isinstance(self.adjusted, Adjusted)
 
 
 def compute(sheet: TurbidityCalibrationSheet, given: Given, slices: Slices) -> Result:  # noqa: ARG001
@@ -159,7 +156,7 @@ def _facts(
 ) -> dict[str, str]:
     gain = measured["as_left"].quantities.get("gain")
     return {
-        "adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no",
+        "adjusted": "yes" if sheet.changed else "no",
         **({"gain": gain.text} if gain is not None else {}),
         **assigned,
     }
@@ -223,7 +220,7 @@ PROCEDURE = Procedure(
     Sheet=TurbidityCalibrationSheet,
     compute=compute,
     expects=expects,
-    cautions=(TELL, AS_FOUND, TO_WASTE, FORMAZIN, HANDLING, LAMP),
+    cautions=CAUTIONS,
     tables=(REPORTING,),
     tolerances=TOLERANCES,
     settings=SETTINGS,

@@ -44,6 +44,7 @@ LAMP = Caution(
     "Do not look into lamp or laser; switch off and lock out before a lamp is changed.", "common practice"
 )
 
+CAUTIONS = (TELL, AS_FOUND, TO_WASTE, FORMAZIN, HANDLING, LAMP)
 SYMBOLS = (
     "In the hand calculations R is the mean of the readings that held still (of those that crept one way the "
     "last), C what a standard is worth, V the value assigned to a secondary standard for this analyzer, C0 "

@@ -23,16 +23,7 @@ from wqverify.procedures.parts import (
 )
 from wqverify.procedures.parts import Part as _Part
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
-from wqverify.procedures.turbidity_notes import (
-    AS_FOUND,
-    FORMAZIN,
-    HANDLING,
-    LAMP,
-    TELL,
-    TO_WASTE,
-    notes,
-    settled,
-)
+from wqverify.procedures.turbidity_notes import CAUTIONS, notes, settled
 from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, same_stage
 from wqverify.procedures.turbidity_rules import CALIBRATION, refuse
 from wqverify.procedures.turbidity_settings import SETTINGS
@@ -111,7 +102,7 @@ PROCEDURE = Procedure(
     Sheet=TurbidityCheckSheet,
     compute=compute,
     expects=expects,
-    cautions=(TELL, AS_FOUND, TO_WASTE, FORMAZIN, HANDLING, LAMP),
+    cautions=CAUTIONS,
     tables=(REPORTING,),
     opens=opens,
     tolerances=TOLERANCES,
