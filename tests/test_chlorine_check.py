@@ -210,6 +210,26 @@ def test_one_grab_is_said() -> None:
     assert "As found: one grab was taken, so it is compared with that one" in told(result, "caution")
 
 
+@pytest.mark.parametrize(
+    ("grab", "words"),
+    [
+        (
+            "0.00",
+            "15 % of a grab of 0.00 is no tolerance; the register needs a floor (low, high and larger_of)",
+        ),
+        ("0.01", ""),
+        ("-0.01", ""),
+    ],
+)
+@pytest.mark.parametrize("floor", [True, False])
+def test_a_percent_of_nothing_is_no_tolerance(grab: str, words: str, floor: bool) -> None:
+    held = METHOD if floor else replace(METHOD, low=None, high=None, larger_of=False)
+    raw = visit(pair("0.00", f"{grab} mg/L", f"{grab} mg/L"))
+    found = check(run(raw, given_for(raw, analyzer(tolerances={"grab": held}))))
+    assert found.reason == ("" if floor else words)
+    assert (found.outcome is Outcome.NOT_EVALUATED) is bool(found.reason)
+
+
 def test_no_tolerance_is_not_evaluated() -> None:
     raw = visit()
     found = check(run(raw, given_for(raw, analyzer(tolerances={}))))

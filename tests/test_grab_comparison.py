@@ -378,6 +378,29 @@ def test_a_guarded_tolerance_rounds_once() -> None:
     assert (found.quantity and found.quantity.text, found.outcome) == ("-0.024", Outcome.PASS)
 
 
+PERCENT = replace(tolerance("0"), low=None, high=None, percent=Decimal(10))
+NO_FLOOR = "10 % of a grab of 0.00 is no tolerance; the register needs a floor (low, high and larger_of)"
+
+
+@pytest.mark.parametrize(
+    ("result", "held", "shown", "outcome", "words"),
+    [
+        ("0.00", PERCENT, "0.000", Outcome.NOT_EVALUATED, NO_FLOOR),
+        ("0.00", PERCENT, "0.001", Outcome.NOT_EVALUATED, NO_FLOOR),
+        ("0.01", PERCENT, "0.010", Outcome.PASS, ""),
+        ("-0.01", PERCENT, "0.000", Outcome.FAIL, ""),
+        ("0.00", tolerance("0.05", percent="10"), "0.050", Outcome.PASS, ""),
+        ("0.00", tolerance("0.05", percent="10"), "0.051", Outcome.FAIL, ""),
+    ],
+)
+def test_a_percent_of_nothing_is_no_tolerance(
+    result: str, held: Tolerance, shown: str, outcome: Outcome, words: str
+) -> None:
+    raw = visit(grab(f"{result} NTU"), shown=online(("09:00", shown), ("09:10", shown)))
+    found = check(run(raw, given_for(raw, analyzer(tolerances={"grab": held}))))
+    assert (found.outcome, found.reason) == (outcome, words)
+
+
 def test_without_a_tolerance_it_is_not_evaluated() -> None:
     assert reason(visit(), analyzer(tolerances={})).startswith("the register holds no tolerance for this")
 
@@ -1385,6 +1408,34 @@ def test_a_percent_tolerance_smaller_than_u_needs_a_floor_and_it_is_said() -> No
     text = told(run(raw, given_for(raw, analyzer(tolerances={"grab": floored}))), "caution")
     assert "so this comparison cannot decide." in text
     assert "needs a floor" not in text
+
+
+@pytest.mark.parametrize(
+    ("analysed", "words"),
+    [
+        (
+            "09:11",
+            ["The online value 0.086 was read at 09:12, after the result of grab 1 was there (09:11)."],
+        ),
+        ("09:12", []),
+        ("09:13", []),
+    ],
+)
+def test_each_online_value_is_compared_with_the_grab_it_is_paired_with(
+    analysed: str, words: list[str]
+) -> None:
+    """The values around a second grab at 09:30 were read after the first result, as they should be."""
+    shown = online(("09:00", "0.085"), ("09:12", "0.086"), ("09:25", "0.085"), ("09:35", "0.085"))
+    raw = visit(grab(analysed=analysed), grab(collected="09:30", analysed="09:36"), shown=shown)
+    text = told(run(raw), "caution")
+    assert [line for line in text.splitlines() if "was read at" in line] == words
+
+
+def test_a_value_read_at_both_places_is_said_once_and_an_archive_is_blind() -> None:
+    both = visit(shown=online(("09:00", "0.085"), ("09:20", "0.085"), control_system="0.085"))
+    assert told(run(both), "caution").count("was read at 09:20") == 1
+    after = by_export(grab(analysed="09:06"))
+    assert "was read at" not in told(exported(after, archive()), "caution")
 
 
 def test_failed_as_found_says_what_follows() -> None:

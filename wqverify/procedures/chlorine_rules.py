@@ -11,7 +11,7 @@ from wqverify.calculations import pairing, sample_line
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.chlorine_budget import error, mean_of
 from wqverify.procedures.chlorine_sheet import Adjusted, Cell, ChlorineSheet, Pair, Stored, pair_of
-from wqverify.procedures.grab_compare import other_unit, plain_species, why_no_result
+from wqverify.procedures.grab_compare import other_unit, plain_species, why_no_limit, why_no_result
 from wqverify.procedures.grab_rules import refuse_analysed_before, refuse_taken_before
 from wqverify.procedures.grab_sizes import CHLORINE, measurand_of
 from wqverify.procedures.rules import refuse_beyond, refuse_outside, refuse_visit, standard
@@ -114,6 +114,8 @@ def stage_of(name: str, sheet: ChlorineSheet, given: Given) -> Stage | None:
             f"grabs A and B lie {apart} {given.analyzer.unit} apart, more than {limit}: one of them is "
             f"wrong, take another pair"
         )
+    reference = f"{mean_of(pair.grabs):f}" if comparable else ""
+    reasons.append(why_no_limit(reference, given))
     if name == "as_left":
         reasons.append(_too_early(sheet, given))
     return Stage(
@@ -121,7 +123,7 @@ def stage_of(name: str, sheet: ChlorineSheet, given: Given) -> Stage | None:
         pair,
         instrument,
         quantities,
-        f"{mean_of(pair.grabs):f}" if comparable else "",
+        reference,
         apart,
         limit,
         "; ".join(dict.fromkeys(filter(None, reasons))),

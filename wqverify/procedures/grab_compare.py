@@ -52,11 +52,15 @@ class Comparison:
         return f"{self.stage}.{self.name}.{word}"
 
     @property
+    def which(self) -> str:
+        """Which grab."""
+        number = self.name.partition("_")[2]
+        return f"grab {number}" if number else "the grab after"
+
+    @property
     def short(self) -> str:
         """Which place against which grab."""
-        number = self.name.partition("_")[2]
-        which = f"grab {number}" if number else "the grab after"
-        return f"{'Display' if self.place == 'analyzer' else 'Control system'} against {which}"
+        return f"{'Display' if self.place == 'analyzer' else 'Control system'} against {self.which}"
 
     @property
     def label(self) -> str:
@@ -129,12 +133,13 @@ def _comparison(
     reasons = [
         other,
         *why_no_result(path, grab.lab, instrument, given),
+        why_no_limit(reference, given),
         _unit_of_export(online, given),
         pair.reason,
     ]
     if pair.value is not None:
         reasons += [
-            why_unsteady(pair, _limit(reference, tolerance_of(given)), given),
+            why_unsteady(pair, _limit(reference, given), given),
             held_during(pair, given.times),
         ]
     reason = "; ".join(filter(None, reasons))
@@ -179,8 +184,22 @@ def tolerance_of(given: Given) -> Tolerance | None:
     return given.analyzer.tolerances.get("grab")
 
 
-def _limit(reference: str, tolerance: Tolerance | None) -> Decimal | None:
+def why_no_limit(reference: str, given: Given) -> str:
+    """Return why a grab has no tolerance although the register holds one: it is a percent of nothing."""
+    tolerance = tolerance_of(given)
+    if tolerance is None or tolerance.percent is None or not reference:
+        return ""
+    if tolerance.half_width(Decimal(reference)) != 0:
+        return ""
+    return (
+        f"{tolerance.percent} % of a grab of {reference} is no tolerance; the register needs a floor (low, "
+        f"high and larger_of)"
+    )
+
+
+def _limit(reference: str, given: Given) -> Decimal | None:
     """The half width of the tolerance at a grab, or its one side; None where there is none."""
+    tolerance = tolerance_of(given)
     if tolerance is None or not reference:
         return None
     low, high = tolerance.at(Decimal(reference))

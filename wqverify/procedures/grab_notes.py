@@ -102,7 +102,7 @@ def _cautions(sheet: GrabSheet, given: Given, known: Compare) -> Iterator[str]:
     for c in known.all:
         yield from _pair_cautions(c)
     yield from moving_limit(given)
-    yield from _not_blind(sheet, given)
+    yield from _not_blind(known, given)
 
 
 def grab_cautions(title: str, grab: Grab, measurand: Measurand, given: Given) -> Iterator[str]:
@@ -140,17 +140,24 @@ def _pair_cautions(c: Comparison) -> Iterator[str]:
         yield f"{c.short}: of the online values around it {' and '.join(lost)}; these are left out."
 
 
-def _not_blind(sheet: GrabSheet, given: Given) -> Iterator[str]:
-    """An online value read after the result was there may have been read towards it."""
-    for name, path in (("online", "grab.0"), ("online_after", "grab_after")):
-        analysed = given.times.get(f"{path}.analysed")
-        for index, one in enumerate(getattr(sheet, name)):
-            at = given.times[f"{name}.{index}.at"]
-            if analysed and datetime.fromisoformat(at) > datetime.fromisoformat(analysed):
-                yield (
-                    f"The online value {one.shown.text} was read at {at[11:16]}, after the result of the "
-                    f"grab was there ({analysed[11:16]})."
-                )
+def _not_blind(known: Compare, given: Given) -> Iterator[str]:
+    """An online value read after the result of its grab was there may have been read towards it."""
+    several = len({c.path for c in known.all}) > 1
+    told = []
+    for c in known.all:
+        analysed = given.times[f"{c.path}.analysed"]
+        late = [] if c.pair.online.archived else [row for row in c.pair.used if row.at > _instant(analysed)]
+        which = c.which if several else "the grab"
+        told += [
+            f"The online value {row.value} was read at {row.at:%H:%M}, after the result of {which} was "
+            f"there ({analysed[11:16]})."
+            for row in late
+        ]
+    yield from dict.fromkeys(told)  # display and control system are read at one time
+
+
+def _instant(iso: str) -> datetime:
+    return datetime.fromisoformat(iso)
 
 
 # ---------------------------------------------------------------- statements

@@ -350,12 +350,12 @@ def interval_s(rows: Sequence[Row]) -> float:
 
 
 def why_unsteady(pair: Paired, half_width: Decimal | None, given: Given) -> str:
-    """Return why a pair is not in steady water, empty where it is or where no limit is known."""
+    """Return why a pair is not in steady water, empty where it is or where no limit above 0 is known."""
     wanted = int(setting(given, "pairing_values", VALUES))
     if len(pair.around) < wanted:
         count = "one online value does" if len(pair.around) == 1 else f"{len(pair.around)} online values do"
         return f"{count} not show that the water stood still; {wanted} around the grab are needed"
-    if half_width is not None and not pairing.is_steady(pair.change, half_width):
+    if half_width and not pairing.is_steady(pair.change, half_width):
         return (
             f"the online value moved by {pair.change} {given.analyzer.unit} while it was paired, a third of "
             f"the tolerance ({half_width:f}) or more: the water was not steady"
