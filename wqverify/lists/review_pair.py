@@ -227,7 +227,7 @@ def _options(path: Path, folder: str, told: Mapping[str, Any]) -> ExportOptions:
             where="export",
         )
     base = options_in(path.parent / FILE, path.name) if folder else ExportOptions()
-    listed = {name: tuple(value) if isinstance(value, list) else value for name, value in told.items()}
+    listed: dict[str, Any] = {n: tuple(v) if isinstance(v, list) else v for n, v in told.items()}
     return replace(base, **listed)
 
 
