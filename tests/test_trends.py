@@ -535,6 +535,16 @@ def test_a_column_that_is_not_there_is_refused(tmp_path: Path) -> None:
     )
 
 
+def test_capitals_do_not_matter_where_they_do_not_tell_channels_apart(tmp_path: Path) -> None:
+    head = "time,ait-2101,B,b"
+    export = read(tmp_path, rows("2026-03-10 08:00,7.40,1,2", head=head.replace(",B,b", "")))
+    assert export.channel_of("AIT-2101").name == "ait-2101"
+    both = read(tmp_path, rows("2026-03-10 08:00,7.40,1,2", head=head))
+    assert both.channel_of("b").values.tolist() == [2.0]
+    with pytest.raises(ChooseAnother, match="has no channel AIT-2101; it has ait-2101, B, b"):
+        both.channel_of("AIT-2101")
+
+
 def test_a_channel_that_is_not_there_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ChooseAnother) as caught:
         read(tmp_path, PLAIN).channel_of("", "AIT-2201")

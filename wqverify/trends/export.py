@@ -70,9 +70,10 @@ class Export:
     def channel_of(self, *names: str) -> Channel:
         """Return the channel of the first of these names that the export has; raises ChooseAnother."""
         known = {channel.name: channel for channel in self.channels}
+        spelt = {name.casefold(): channel for name, channel in known.items()}
         for name in names:
-            if name in known:
-                return known[name]
+            if name in known or (name.casefold() in spelt and len(spelt) == len(known)):
+                return known.get(name) or spelt[name.casefold()]
         wanted = " or ".join(name for name in names if name) or "no name"
         raise ChooseAnother(
             f"{self.file} has no channel {wanted}; it has {', '.join(known) or 'none'}. Name another export, "
