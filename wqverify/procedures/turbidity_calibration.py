@@ -108,7 +108,7 @@ def compute(sheet: TurbidityCalibrationSheet, given: Given, slices: Slices) -> R
     refuse(sheet, given, secondary=False)
     _refuse_assign(sheet, given)
     _refuse_contradictions(sheet)
-    new = new_values(sheet, given)
+    new = new_values(sheet.assign, given)
     measured = stages(sheet, given, gains(sheet, new))
     before = measured.get("after_cleaning")
     if before is None or before.not_done:

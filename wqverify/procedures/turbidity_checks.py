@@ -7,10 +7,17 @@ from typing import Any
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.calculations.uncertainty import propagate
-from wqverify.procedures.parts import NotDone, Part, SameAs
+from wqverify.procedures.parts import NotDone, SameAs
 from wqverify.procedures.rules import frozen
 from wqverify.procedures.turbidity_inputs import Measured, TurbidityInputs
-from wqverify.procedures.turbidity_parts import OnStandards, Process, Zero
+from wqverify.procedures.turbidity_parts import (
+    OnStandards,
+    Process,
+    StandardsSheet,
+    Zero,
+    part_at,
+    process_at,
+)
 from wqverify.procedures.turbidity_stages import LOW_POINT, TITLES, Stage, exact_at_process, names_of
 from wqverify.terms import Check, Given, Quantity, Tolerance
 
@@ -23,15 +30,15 @@ NAMES: Mapping[str, tuple[str, ...]] = {
     "control system": ("control_system", "error"),
 }
 TOLERANCES = ("primary", "low_point", "zero", "secondary", "error", "control_system")
-STAGE_AT = {"process_before": "as_found", "process_after": "as_left"}
+PROCESS_AT = {"as_found": "process_before", "as_left": "process_after"}
 
 
-def keys_of(sheet: Any, given: Given) -> tuple[str, ...]:
+def keys_of(sheet: StandardsSheet, given: Given) -> tuple[str, ...]:
     """Return the keys of the checks on standards that a sheet asks for."""
     keys: list[str] = []
     for stage in TITLES:
-        part = getattr(sheet, stage)
-        read = getattr(sheet, part.same_as) if isinstance(part, SameAs) else part
+        part = part_at(stage, sheet)
+        read = part_at(part.same_as, sheet) if isinstance(part, SameAs) else part
         if isinstance(read, NotDone):
             keys.append(f"{stage}.error")
         elif isinstance(read, OnStandards):
@@ -54,31 +61,21 @@ def _keys_of_points(stage: str, read: OnStandards, given: Given) -> Iterator[str
             yield f"{stage}.{name}.control_system"
 
 
-def _at_process(stage: str, read: OnStandards, sheet: Any) -> bool:
+def _at_process(stage: str, read: OnStandards, sheet: StandardsSheet) -> bool:
     """Whether there is an error at the process value to speak of: two standards, and the value."""
-    part = _process_of(stage, sheet)
     several = len(read.points) + isinstance(read.zero, Zero) > 1
-    return several and isinstance(part, Process)
+    return several and isinstance(process_at(stage, sheet), Process)
 
 
-def _process_of(stage: str, sheet: Any) -> Part | None:
-    names = {after: before for before, after in STAGE_AT.items()}
-    found: Part | None = getattr(sheet, names.get(stage, ""), None)
-    return found
-
-
-def _keys_of_control_system(sheet: Any, given: Given) -> Iterator[str]:
-    for part, stage in STAGE_AT.items():
-        if _control_system_read(sheet, part) or (stage == "as_found" and _is_due(sheet, given)):
+def _keys_of_control_system(sheet: StandardsSheet, given: Given) -> Iterator[str]:
+    for stage in PROCESS_AT:
+        read = process_at(stage, sheet)
+        there = isinstance(read, Process) and read.control_system is not None
+        if there or (stage == "as_found" and _is_due(sheet, given)):
             yield f"{stage}.process.control_system"
 
 
-def _control_system_read(sheet: Any, part: str) -> bool:
-    read = getattr(sheet, part, None)
-    return isinstance(read, Process) and read.control_system is not None
-
-
-def _is_due(sheet: Any, given: Given) -> bool:
+def _is_due(sheet: StandardsSheet, given: Given) -> bool:
     """As found the control system has its own verdict, unless it was read on the standards."""
     part = sheet.as_found
     on_standards = isinstance(part, OnStandards) and any(
@@ -90,7 +87,7 @@ def _is_due(sheet: Any, given: Given) -> bool:
 # ---------------------------------------------------------------- checks
 
 
-def checks_of(sheet: Any, given: Given, measured: Mapping[str, Stage]) -> Iterator[Check]:
+def checks_of(sheet: StandardsSheet, given: Given, measured: Mapping[str, Stage]) -> Iterator[Check]:
     """Give the checks on standards of all stages, and those at the control system."""
     for stage in measured.values():
         if stage.not_done:
@@ -98,12 +95,13 @@ def checks_of(sheet: Any, given: Given, measured: Mapping[str, Stage]) -> Iterat
             continue
         for point in stage.points:
             yield from _on_standard(stage, point, given)
-        read = getattr(sheet, stage.name)
+        read = part_at(stage.name, sheet)
         if isinstance(read, OnStandards) and _at_process(stage.name, read, sheet):
             yield _process_check(stage, given)
-    for part, name in STAGE_AT.items():
-        if f"{name}.process.control_system" in tuple(_keys_of_control_system(sheet, given)):
-            yield _control_system_check(part, name, sheet, given)
+    asked = tuple(_keys_of_control_system(sheet, given))
+    for name in PROCESS_AT:
+        if f"{name}.process.control_system" in asked:
+            yield _control_system_check(name, sheet, given)
 
 
 def tolerance_for(kind: str, given: Given) -> Tolerance | None:
@@ -210,17 +208,17 @@ def _process_check(stage: Stage, given: Given) -> Check:
     )
 
 
-def _control_system_check(part: str, stage: str, sheet: Any, given: Given) -> Check:
+def _control_system_check(stage: str, sheet: StandardsSheet, given: Given) -> Check:
     """The control system against the display, read at one moment in the process."""
     key, label = f"{stage}.process.control_system", "Control system minus display, in the process"
-    read = getattr(sheet, part, None)
+    read = process_at(stage, sheet)
     tolerance = tolerance_for("control system", given)
     if not isinstance(read, Process) or read.control_system is None:
         reason = f"not done: {read.not_done}" if isinstance(read, NotDone) else "it was not read"
         return not_evaluated(key, stage, label, reason, place="control system", tolerance=tolerance)
     quantity = difference(read, stage, given)
     typed: dict[str, Any] = {"observed": read.control_system.text, "reference": read.ntu.text}
-    return _at_control_system(key, stage, label, quantity, frozen(part, given), given, **typed)
+    return _at_control_system(key, stage, label, quantity, frozen(PROCESS_AT[stage], given), given, **typed)
 
 
 def difference(read: Process, stage: str, given: Given) -> Quantity:

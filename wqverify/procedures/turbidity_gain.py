@@ -15,7 +15,7 @@ from wqverify.calculations import turbidity
 from wqverify.procedures.parts import SameAs
 from wqverify.procedures.rules import standard
 from wqverify.procedures.turbidity_inputs import Measured, Term, TurbidityInputs
-from wqverify.procedures.turbidity_parts import Assign, Process
+from wqverify.procedures.turbidity_parts import Assign, Process, StandardsSheet
 from wqverify.procedures.turbidity_shown import plain
 from wqverify.procedures.turbidity_stages import Gains, Model, Stage, counted
 from wqverify.procedures.workings import signed
@@ -44,9 +44,9 @@ class NewValue:
         return f"assigned.{self.standard.id}"
 
 
-def new_values(sheet: Any, given: Given) -> tuple[NewValue, ...]:
+def new_values(read: Sequence[Assign], given: Given) -> tuple[NewValue, ...]:
     """Return the secondary standards that were read to be assigned a value."""
-    return tuple(_new_value(index, part, given) for index, part in enumerate(sheet.assign))
+    return tuple(_new_value(index, part, given) for index, part in enumerate(read))
 
 
 def _new_value(index: int, part: Assign, given: Given) -> NewValue:
@@ -57,12 +57,12 @@ def _new_value(index: int, part: Assign, given: Given) -> NewValue:
     return NewValue(known, path, counted(empty, part, given))
 
 
-def last_stage(sheet: Any) -> str:
+def last_stage(sheet: StandardsSheet) -> str:
     """Return the stage whose readings stand as left."""
     return sheet.as_left.same_as if isinstance(sheet.as_left, SameAs) else "as_left"
 
 
-def gains(sheet: Any, new: Sequence[NewValue]) -> Gains:
+def gains(sheet: StandardsSheet, new: Sequence[NewValue]) -> Gains:
     """Return what adds gain, turbidities by it and new values to the propagation of a stage."""
 
     def added(stage: Stage, inputs: TurbidityInputs) -> tuple[Model, Mapping[str, str]]:
@@ -119,7 +119,7 @@ def _assigned(value: NewValue, corrected: Any, inputs: TurbidityInputs) -> Term:
     return lambda x: corrected(x, reading(x) * (1 + place(x)))
 
 
-def working_value(stage: Stage, sheet: Any) -> Reading | None:
+def working_value(stage: Stage, sheet: StandardsSheet) -> Reading | None:
     """Return the process value a stage is asked about: its own, else that of the visit's beginning."""
     part = stage.process or sheet.process_before
     return part.ntu if isinstance(part, Process) else None
@@ -128,7 +128,7 @@ def working_value(stage: Stage, sheet: Any) -> Reading | None:
 # ---------------------------------------------------------------- shown
 
 
-def gain_values(sheet: Any, stages: Mapping[str, Stage]) -> Iterator[Value]:
+def gain_values(sheet: StandardsSheet, stages: Mapping[str, Stage]) -> Iterator[Value]:
     """Give gain and turbidities by it, at the standard and at the process value."""
     for stage in stages.values():
         if stage.same_as or "gain" not in stage.quantities:
@@ -167,7 +167,7 @@ def assigned_values(new: Sequence[NewValue], last: Stage, unit: str) -> Iterator
         )
 
 
-def gain_workings(sheet: Any, stages: Mapping[str, Stage], unit: str) -> Iterator[Working]:
+def gain_workings(sheet: StandardsSheet, stages: Mapping[str, Stage], unit: str) -> Iterator[Working]:
     """Give gain and turbidity at the process value by hand."""
     for stage in stages.values():
         if stage.same_as or "gain" not in stage.quantities:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Protocol, Self
 
 from pydantic import Field, model_validator
 
@@ -10,6 +10,7 @@ from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
     Cleaned,
     Done,
+    Moment,
     NotDone,
     Number,
     OnStandard,
@@ -156,6 +157,37 @@ class Adjusted(Part):
                 'nothing was changed here; enter gain or zero from and to, or not_done = "because ..."'
             )
         return self
+
+
+class StandardsSheet(Protocol):
+    """What the sheets of check and calibration have alike, whatever else they ask."""
+
+    @property
+    def output_held(self) -> Moment | NotDone | None: ...
+    @property
+    def process_before(self) -> Process | NotDone | None: ...
+    @property
+    def as_found(self) -> OnStandards | NotDone: ...
+    @property
+    def after_cleaning(self) -> OnStandards | NotDone | None: ...
+    @property
+    def as_left(self) -> OnStandards | NotDone | SameAs: ...
+    @property
+    def process_after(self) -> Process | NotDone | None: ...
+
+
+def part_at(stage: str, sheet: StandardsSheet) -> OnStandards | NotDone | SameAs | None:
+    """Return what a sheet says of a stage."""
+    if stage == "after_cleaning":
+        return sheet.after_cleaning
+    return sheet.as_found if stage == "as_found" else sheet.as_left
+
+
+def process_at(stage: str, sheet: StandardsSheet) -> Process | NotDone | None:
+    """Return the process that belongs to a stage; after cleaning nobody was back in the process yet."""
+    if stage == "after_cleaning":
+        return None
+    return sheet.process_before if stage == "as_found" else sheet.process_after
 
 
 def same_stage(sheet: Part, changed: bool) -> None:

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
-from typing import Any
 
 from wqverify import tables
 from wqverify.calculations import turbidity
 from wqverify.procedures.parts import Read
 from wqverify.procedures.turbidity_inputs import Measured
-from wqverify.procedures.turbidity_parts import Process, Step
+from wqverify.procedures.turbidity_parts import Process, StandardsSheet, Step, process_at
 from wqverify.procedures.turbidity_stages import Stage
 from wqverify.procedures.workings import answer, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Reading, Series, TableUse, Value, Working
@@ -20,10 +19,10 @@ REPORTING = ("turbidity_reporting", "EPA 180.1 rev 2.0")
 COLUMN = "increment"
 
 
-def values(sheet: Any, given: Given, stages: Mapping[str, Stage]) -> Iterator[Value]:
+def values(sheet: StandardsSheet, given: Given, stages: Mapping[str, Stage]) -> Iterator[Value]:
     """Give the quantities that are shown and not judged."""
-    for part, stage in (("process_before", "as_found"), ("process_after", "as_left")):
-        read = getattr(sheet, part, None)
+    for stage in ("as_found", "as_left"):
+        read = process_at(stage, sheet)
         if isinstance(read, Process):
             yield from _reported(stage, read, given)
     for found in stages.values():

@@ -12,10 +12,18 @@ from wqverify.calculations import turbidity
 from wqverify.calculations.dilution import diluted
 from wqverify.calculations.linearity import LackOfFit, lack_of_fit, why_no_lack_of_fit
 from wqverify.calculations.uncertainty import propagate
-from wqverify.procedures.parts import Moment, NotDone, Part, Read, SameAs
+from wqverify.procedures.parts import Moment, NotDone, Read, SameAs
 from wqverify.procedures.rules import Stability, frozen, setting, standard
 from wqverify.procedures.turbidity_inputs import Kind, Measured, Term, TurbidityInputs
-from wqverify.procedures.turbidity_parts import OnStandards, Process, TurbidityPoint, Zero
+from wqverify.procedures.turbidity_parts import (
+    OnStandards,
+    Process,
+    StandardsSheet,
+    TurbidityPoint,
+    Zero,
+    part_at,
+    process_at,
+)
 from wqverify.terms import Given, Quantity, Reading, Standard
 
 TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
@@ -62,14 +70,14 @@ class Stage:
         return tuple(sorted(counted, key=lambda point: point.exact))
 
 
-def stages(sheet: Any, given: Given, gains: Gains | None = None) -> dict[str, Stage]:
+def stages(sheet: StandardsSheet, given: Given, gains: Gains | None = None) -> dict[str, Stage]:
     """Return the stages of a visit that the sheet has, by name, in the order of work.
 
     ``gains`` adds the outputs of a calibration to the one propagation of a stage.
     """
     found: dict[str, Stage] = {}
     for name in TITLES:
-        part = getattr(sheet, name)
+        part = part_at(name, sheet)
         if isinstance(part, NotDone):
             found[name] = Stage(name, not_done=part.not_done)
         elif isinstance(part, SameAs):
@@ -81,7 +89,9 @@ def stages(sheet: Any, given: Given, gains: Gains | None = None) -> dict[str, St
     return found
 
 
-def _measured(name: str, part: OnStandards, sheet: Any, given: Given, gains: Gains | None) -> Stage:
+def _measured(
+    name: str, part: OnStandards, sheet: StandardsSheet, given: Given, gains: Gains | None
+) -> Stage:
     points: list[Measured] = []
     typed: list[Read] = []
     if isinstance(part.zero, Zero):
@@ -91,7 +101,8 @@ def _measured(name: str, part: OnStandards, sheet: Any, given: Given, gains: Gai
         known = standard(point.standard, f"{name}.points.{index}.standard", given)
         points.append(_point(name, index, id_, known, point, sheet, given))
         typed.append(point)
-    process = _process(name, sheet)
+    at = process_at(name, sheet)
+    process = at if isinstance(at, Process) else None
     between, no_process = _between(points, process)
     groups = [p for p in points if p.counts and p.kind != "secondary"]
     values = [[float(r.value) for r in p.readings] for p in groups]
@@ -120,7 +131,13 @@ def names_of(points: Sequence[TurbidityPoint]) -> list[str]:
 
 
 def _point(
-    stage: str, index: int, id_: str, known: Standard, point: TurbidityPoint, sheet: Part, given: Given
+    stage: str,
+    index: int,
+    id_: str,
+    known: Standard,
+    point: TurbidityPoint,
+    sheet: StandardsSheet,
+    given: Given,
 ) -> Measured:
     path = f"{stage}.points.{index}"
     row = known.assigned_to(given.analyzer.tag, given.times["started"][:10])
@@ -161,14 +178,14 @@ def _point(
     )
 
 
-def _zero(stage: str, zero: Zero, sheet: Part, given: Given) -> Measured:
+def _zero(stage: str, zero: Zero, sheet: StandardsSheet, given: Given) -> Measured:
     water = standard(zero.water, f"{stage}.zero.water", given)
     assert water.value is not None  # refused before
     measured = Measured(stage, f"{stage}.zero", "zero", "zero", water, water.value, (), Decimal(0))
     return _read(measured, zero, sheet, given)
 
 
-def _read(measured: Measured, read: Read, sheet: Part, given: Given) -> Measured:
+def _read(measured: Measured, read: Read, sheet: StandardsSheet, given: Given) -> Measured:
     return replace(
         counted(measured, read, given),
         control_system=read.control_system,
@@ -235,10 +252,9 @@ def _fixed(value: Decimal, digit: Decimal) -> Decimal:
     return value if value == fixed and places[0] <= places[1] else fixed
 
 
-def _stood_still(path: str, read: Read, sheet: Part, given: Given) -> str:
+def _stood_still(path: str, read: Read, sheet: StandardsSheet, given: Given) -> str:
     """Why the control system showed no live value beside a reading: its output was held."""
-    held = getattr(sheet, "output_held", None)
-    if isinstance(held, Moment) and read.at is None:
+    if isinstance(sheet.output_held, Moment) and read.at is None:
         return "the output was held and no time says that the control system was read before or after that"
     return frozen(path, given)
 
@@ -249,12 +265,6 @@ def _information(point: TurbidityPoint, known: Standard, given: Given) -> str:
     if known.usable_until and known.usable_until < given.times.get("started", "")[:10]:
         return f"information only: {known.id} was usable until {known.usable_until}"
     return "information only, as entered"
-
-
-def _process(stage: str, sheet: Part) -> Process | None:
-    """The process value that belongs to a stage; after cleaning nobody was back in the process yet."""
-    part = getattr(sheet, {"as_found": "process_before", "as_left": "process_after"}.get(stage, ""), None)
-    return part if isinstance(part, Process) else None
 
 
 def _between(
