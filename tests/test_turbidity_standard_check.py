@@ -984,3 +984,31 @@ def test_names_and_settings_of_the_register() -> None:
     assert all(setting.allows(default) for setting, default in ((CHECK.settings["cell_percent"], "1"),))
     assert GIVEN.analyzer.unit == "NTU"
     assert secondary("X", assigned("0.5")).assigned_to("AIT-2201", "2026-01-13") is None
+
+
+@pytest.mark.parametrize(
+    ("value", "on", "facts", "says"),
+    [
+        ("0.520", "2026-01-14", {"assigned.S": "0.520"}, ""),
+        ("0.5200", "2026-01-15", {"assigned.S": "0.520"}, ""),
+        ("0.520", "2026-01-14", {}, ""),  # a record made before it told its values
+        ("0.521", "2026-01-14", {"assigned.S": "0.520"}, "is 0.521 in {file}, and {record} assigned 0.520; "),
+        ("0.520", "2026-01-13", {"assigned.S": "0.520"}, "was assigned on 2026-01-13 in {file}, and {record} was on 2026-01-14; "),
+        ("0.520", "2026-01-14", {"assigned.T": "0.48"}, "is 0.520 in {file}, and {record} assigned it none; "),
+    ],
+)  # fmt: skip
+def test_a_value_typed_after_a_record_is_what_that_record_assigned(
+    value: str, on: str, facts: dict[str, str], says: str
+) -> None:
+    raw = visit(point("S", "0.520"))
+    row = assigned(value, on=on, after="L1-2026-0004")
+    case = given_for(raw)
+    told_of = tuple(replace(one, facts=facts) for one in case.earlier)
+    case = replace(case, earlier=told_of, standards={**STANDARDS, "S": secondary("S", row)})
+    if not says:
+        assert check(run(raw, case), "as_found.S.change").outcome is PASS
+        return
+    said = says.format(file="standards_on_hand.toml", record="the calibration L1-2026-0004")
+    assert refused(raw, case).message == (
+        f"As found, point 1: the value of S for AIT-2201 {said}type it there as the record gives it."
+    )

@@ -127,6 +127,8 @@ def _refuse_secondary(
     newest = last_calibration(given)
     if newest is not None and newest.number != row.after:
         _refuse_other_calibration(path, f"{title}: the value of {known.id} for {tag}", row, newest, ways)
+    if newest is not None and newest.number == row.after:
+        _refuse_mistyped(path, f"{title}: the value of {known.id} for {tag}", known.id, row, newest)
     recorded = newest.serial if newest is not None and newest.number == row.after else ""
     for seen_by in (row.serial, recorded):
         if seen_by and seen_by != given.analyzer.serial:
@@ -138,6 +140,26 @@ def _refuse_secondary(
                 expected=given.analyzer.serial,
                 where=path,
             )
+
+
+def _refuse_mistyped(path: str, value: str, name: str, row: Assigned, newest: Earlier) -> None:
+    """What is typed as assigned after a record of the book is what that record assigned, and when."""
+    told, day = newest.facts.get(f"assigned.{name}", ""), newest.performed[:10]
+    found = ""
+    if told and Decimal(told) != row.value:
+        found, expected = f"is {row.value}", f"assigned {told}"
+    elif row.on < day:
+        found, expected = f"was assigned on {row.on}", f"was on {day}"
+    elif not told and any(key.startswith("assigned.") for key in newest.facts):
+        found, expected = f"is {row.value}", "assigned it none"
+    if found:
+        raise ChooseAnother(
+            f"{value} {found} in standards_on_hand.toml, and the calibration {newest.number} {expected}; "
+            f"type it there as the record gives it.",
+            found=found,
+            expected=expected,
+            where=path,
+        )
 
 
 def _refuse_other_calibration(path: str, value: str, row: Assigned, newest: Earlier, ways: str) -> None:
