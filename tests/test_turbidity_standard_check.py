@@ -992,11 +992,16 @@ def test_names_and_settings_of_the_register() -> None:
         ("0.520", "2026-01-14", {"assigned.S": "0.520"}, ""),
         ("0.5200", "2026-01-15", {"assigned.S": "0.520"}, ""),
         ("0.520", "2026-01-14", {}, ""),  # a record made before it told its values
-        ("0.521", "2026-01-14", {"assigned.S": "0.520"}, "is 0.521 in {file}, and {record} assigned 0.520; "),
-        ("0.520", "2026-01-13", {"assigned.S": "0.520"}, "was assigned on 2026-01-13 in {file}, and {record} was on 2026-01-14; "),
-        ("0.520", "2026-01-14", {"assigned.T": "0.48"}, "is 0.520 in {file}, and {record} assigned it none; "),
+        ("0.521", "2026-01-14", {"assigned.S": "0.520"}, "is 0.521 in {file}, and {record} assigned 0.520"),
+        (
+            "0.520",
+            "2026-01-13",
+            {"assigned.S": "0.520"},
+            "was assigned on 2026-01-13 in {file}, and {record} was on 2026-01-14",
+        ),
+        ("0.520", "2026-01-14", {"assigned.T": "0.48"}, "is 0.520 in {file}, and {record} assigned it none"),
     ],
-)  # fmt: skip
+)
 def test_a_value_typed_after_a_record_is_what_that_record_assigned(
     value: str, on: str, facts: dict[str, str], says: str
 ) -> None:
@@ -1010,5 +1015,5 @@ def test_a_value_typed_after_a_record_is_what_that_record_assigned(
         return
     said = says.format(file="standards_on_hand.toml", record="the calibration L1-2026-0004")
     assert refused(raw, case).message == (
-        f"As found, point 1: the value of S for AIT-2201 {said}type it there as the record gives it."
+        f"As found, point 1: the value of S for AIT-2201 {said}; type it there as the record gives it."
     )
