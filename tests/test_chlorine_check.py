@@ -388,6 +388,15 @@ def test_around_the_agreement_of_a_and_b(b: str, agree_: bool) -> None:
         )
 
 
+def test_the_limit_is_fixed_down_two_digits_beyond_the_display() -> None:
+    """2.77 times 0.02175 mg/L, one grab at 1.05, is 0.0602475."""
+    result = run(visit(pair("1.05", "1.00 mg/L", "1.10 mg/L")))
+    assert check(result, "as_found.grabs_agree").high == "0.0602"
+    assert "0.10 mg/L apart, more than 0.0602: one of them is wrong" in check(result).reason
+    by_hand = next(w for w in result.workings if w.label == "As found: do the grabs agree")
+    assert by_hand.answer == "0.10 mg/L, at most 0.0602 mg/L"
+
+
 @pytest.mark.parametrize(("b", "agree_"), [("1.04 mg/L", True), ("1.05 mg/L", True), ("1.06 mg/L", False)])
 def test_the_plant_may_set_how_far_they_lie_apart(b: str, agree_: bool) -> None:
     raw = visit(pair("1.02", "1.00 mg/L", b))

@@ -908,6 +908,50 @@ def test_around_the_agreement_of_two_grabs(second: str, agree: bool) -> None:
     assert (found.outcome, found.counts) == (Outcome.FAIL, False)
 
 
+@pytest.mark.parametrize(
+    ("n", "limit", "words"),
+    [
+        (3, "0.033", "range of three results of one method: 3.3 standard deviations of one grab"),
+        (4, "0.036", "range of four results of one method: 3.6 standard deviations of one grab"),
+        (5, "0.039", "range of five results of one method: 3.9 standard deviations of one grab"),
+        (6, "0.04", "range of six results of one method: 4.0 standard deviations of one grab"),
+    ],
+)
+@pytest.mark.parametrize(("beyond", "outcome"), [("-1", "pass"), ("0", "pass"), ("1", "fail")])
+def test_more_grabs_may_lie_further_apart(n: int, limit: str, words: str, beyond: str, outcome: str) -> None:
+    """Critical range factors of ISO 5725-6 (from memory) times 0.010 NTU, inclusive."""
+    last = Decimal("0.1000") + Decimal(limit) + Decimal(beyond).scaleb(-4)
+    raw = adjusting(
+        *[grab("0.1000 NTU")] * (n - 1), grab(f"{last} NTU"),
+        decision={"action": "adjust", "why": "outside", "despite": "to see both"},
+    )  # fmt: skip
+    found = check(run(raw), "as_found.grabs_agree")
+    assert (found.outcome, found.high) == (outcome, limit)
+    assert found.tolerance is not None
+    assert found.tolerance.source.startswith(words)
+    raw["decision"].pop("despite")
+    if outcome == "fail":
+        assert refused(raw).startswith(
+            f"The differences by the grabs lie {last - Decimal('0.1')} NTU apart; {n} that agree within "
+            f"{limit} NTU are needed."
+        )
+
+
+def test_only_grabs_that_can_be_compared_count_for_the_range() -> None:
+    found = check(run(visit(grab(), grab("0.12 NTU"), grab("<0.02 NTU"))), "as_found.grabs_agree")
+    assert found.high == "0.0277"  # of two
+
+
+def test_how_far_grabs_may_lie_apart_is_fixed_down_two_digits_beyond_the_display() -> None:
+    """Chlorine at 1.02 mg/L: 2.77 times 0.02143 mg/L (0.015 and 1.5 %) is 0.0593611."""
+    shown = online(("09:00", "1.00"), ("09:10", "1.00"))
+    raw = visit(*[grab("1.02 mg/L", species="free", instrument="P-2")] * 2, shown=shown)
+    found = check(run(raw, given_for(raw, CL_ANALYZER)), "as_found.grabs_agree")
+    assert found.high == "0.0593"
+    assert found.tolerance is not None
+    assert found.tolerance.source.endswith("rounded down two digits beyond the display")
+
+
 def test_the_plant_may_set_how_far_two_grabs_lie_apart() -> None:
     raw = visit(grab("0.1100 NTU"), grab("0.1378 NTU"))
     found = check(

@@ -107,7 +107,43 @@ def test_one_moment_has_no_rate() -> None:
 def test_two_results_agree_within_the_repeatability_limit() -> None:
     """2.77 times 0.0212 mg/L: 0.059 mg/L, 1.96 sqrt(2) s_r (ISO 5725-6, from memory)."""
     assert pairing.agreement_limit(Decimal("0.0212")) == Decimal("0.058724")
-    assert float(pairing.AGREE) == pytest.approx(1.96 * sqrt(2), abs=0.005)
+    assert float(pairing.AGREE[2]) == pytest.approx(1.96 * sqrt(2), abs=0.005)
+
+
+@pytest.mark.parametrize("n", [2, 3, 4, 5, 6])
+def test_results_that_are_good_lie_further_apart_in_19_of_20_cases_no_more(n: int) -> None:
+    """The 95 % point of the studentized range with known scatter, by scipy; the factors have two figures."""
+    from scipy.stats import studentized_range
+
+    f = float(pairing.agreement_limit(Decimal(1), n))
+    assert f == pytest.approx(studentized_range.ppf(0.95, n, 1e6), abs=0.05)
+    assert studentized_range.sf(float(pairing.agreement_limit(Decimal(1), 2)), n, 1e6) > (
+        0.049 if n == 2 else 0.12  # what the limit of two does to more
+    )
+
+
+@pytest.mark.parametrize("n", [0, 1, 7])
+def test_no_range_is_known_of_other_numbers(n: int) -> None:
+    with pytest.raises(ValueError, match=f"no critical range is known for {n} results"):
+        pairing.agreement_limit(Decimal(1), n)
+
+
+@pytest.mark.parametrize(
+    ("limit", "digit", "fixed"),
+    [
+        ("0.0589179", "0.01", "0.0589"),
+        ("0.05899999", "0.01", "0.0589"),
+        ("0.0590", "0.01", "0.059"),
+        ("0.02770", "0.001", "0.0277"),
+        ("0.009", "1", "0"),
+        ("2.77", "1", "2.77"),
+        ("100.001", "1", "100"),  # in plain digits, not 1E+2
+    ],
+)
+def test_a_limit_is_fixed_down(limit: str, digit: str, fixed: str) -> None:
+    found = pairing.fixed_limit(Decimal(limit), Decimal(digit))
+    assert f"{found}" == fixed
+    assert found <= Decimal(limit)
 
 
 # ---------------------------------------------------------------- the criterion of a method, in decimals

@@ -7,14 +7,16 @@ on any one clock.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
+from decimal import ROUND_DOWN, Decimal
 from typing import Any
 
 from wqverify.errors import CorrectTheEntry
 
 Row = tuple[Decimal, Decimal]  # moment in s, value
 
-AGREE = Decimal("2.77")  # 1.96 sqrt(2): the difference of two results of one method, 95 %
+# Range of n results of one method in standard deviations of one, 95 %: for two 1.96 sqrt(2), for more the
+# critical range factor f(n) of ISO 5725-6:1994, table 1 (from memory).
+AGREE = {2: Decimal("2.77"), 3: Decimal("3.3"), 4: Decimal("3.6"), 5: Decimal("3.9"), 6: Decimal("4.0")}
 
 
 def window_mean(rows: Sequence[Row], start_s: Decimal, end_s: Decimal) -> Decimal:
@@ -132,16 +134,33 @@ def rate_per_s(rows: Sequence[tuple[float, float]]) -> float:
     return above / sum((t - mean_t) ** 2 for t, _ in rows)
 
 
-def agreement_limit(repeatability: Decimal) -> Decimal:
-    """Return how far two results of one method may lie apart, in the unit of the repeatability.
+def agreement_limit(repeatability: Decimal, n: int = 2) -> Decimal:
+    """Return how far the results of one method may lie apart, in the unit of the repeatability.
 
-    Equation: r = 2.77 s_r, s_r the standard deviation of one result. Source: repeatability limit, ISO
-    5725-6:1994, 4.1 (from memory).
+    Equation: CR = f(n) s_r, s_r the standard deviation of one result; f is 2.77 for two results, then 3.3,
+    3.6, 3.9 and 4.0. ``n`` from 2 to 6. Raises ValueError for another number. Source: repeatability limit and
+    critical range, ISO 5725-6:1994, 4.1 and table 1 (from memory).
 
     >>> agreement_limit(Decimal("0.02"))
     Decimal('0.0554')
+    >>> agreement_limit(Decimal("0.02"), 6)
+    Decimal('0.080')
     """
-    return AGREE * repeatability
+    if n not in AGREE:
+        raise ValueError(f"no critical range is known for {n} results")
+    return AGREE[n] * repeatability
+
+
+def fixed_limit(limit: Decimal, digit: Decimal) -> Decimal:
+    """Return a limit with two digits beyond a digit, rounded down: what holds to it holds to the exact one.
+
+    Both above 0, in one unit; zeros at the end are left out. Source: common practice, no source.
+
+    >>> fixed_limit(Decimal("0.0589179"), Decimal("0.01"))
+    Decimal('0.0589')
+    """
+    down = limit.quantize(digit.scaleb(-2), rounding=ROUND_DOWN).normalize()
+    return Decimal(f"{down:f}")
 
 
 def at_line_temperature(grab: Any, per_degree: Any, grab_c: Any, line_c: Any) -> Any:

@@ -28,7 +28,6 @@ from wqverify.terms import (
     Result,
     Setting,
     Slices,
-    Tolerance,
 )
 
 ERROR = {"analyzer": "error", "control system": "control_system"}
@@ -156,20 +155,12 @@ def _error(stage: Stage, place: Place, reason: str, given: Given) -> Check:
 
 def _agree(stage: Stage, given: Given) -> Check:
     """Whether A and B tell the same; it decides what they are good for, the verdict is that of the error."""
-    unit = given.analyzer.unit
-    tolerance = Tolerance(
-        unit=unit,
-        rule="simple",
-        basis="common practice",
-        source="two results of one method: 2.77 standard deviations of one grab, or as the register sets it",
-        high=stage.limit,
-    )
     key, label = f"{stage.name}.grabs_agree", "Grabs A and B lie apart"
     if stage.apart is None:
         reason = stage.reason or "the grabs cannot be compared"
         return not_evaluated(key, stage.name, label, reason, counts=False)
-    quantity = Quantity(f"{stage.apart:f}", unit, float(stage.apart))
-    return judge(key, stage.name, label, quantity, tolerance, counts=False)
+    quantity = Quantity(f"{stage.apart:f}", given.analyzer.unit, float(stage.apart))
+    return judge(key, stage.name, label, quantity, stage.limit, counts=False)
 
 
 # ---------------------------------------------------------------- run of differences, facts

@@ -11,11 +11,17 @@ from wqverify.calculations import pairing, sample_line
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.chlorine_budget import error, mean_of
 from wqverify.procedures.chlorine_sheet import Adjusted, Cell, ChlorineSheet, Pair, Stored, pair_of
-from wqverify.procedures.grab_compare import other_unit, plain_species, why_no_limit, why_no_result
+from wqverify.procedures.grab_compare import (
+    agreement_limit,
+    other_unit,
+    plain_species,
+    why_no_limit,
+    why_no_result,
+)
 from wqverify.procedures.grab_rules import refuse_analysed_before, refuse_taken_before
 from wqverify.procedures.grab_sizes import CHLORINE, measurand_of
 from wqverify.procedures.rules import refuse_beyond, refuse_outside, refuse_visit, standard
-from wqverify.terms import Given, Place, Quantity, Reading, Standard
+from wqverify.terms import Given, Place, Quantity, Reading, Standard, Tolerance
 
 STAGES = {"as_found": "As found", "as_left": "As left"}
 WAITS = 3  # time constants before a fresh grab
@@ -37,7 +43,7 @@ class Stage:
     quantities: dict[Place, Quantity]  # by place; empty where the grabs are no number
     reference: str
     apart: Decimal | None  # of grab A and B
-    limit: Decimal
+    limit: Tolerance  # of what lies apart
     reason: str  # why nothing is judged against the grabs
 
 
@@ -108,10 +114,12 @@ def stage_of(name: str, sheet: ChlorineSheet, given: Given) -> Stage | None:
     for lab in pair.grabs:
         reasons += why_no_result(name, lab, instrument, given)
     quantities = error(name, pair, instrument, given) if comparable else {}
-    apart, limit = _agreement(pair, given) if comparable else (None, Decimal(0))
-    if apart is not None and apart > limit:
+    apart, limit = _agreement(pair, given)
+    if not comparable:
+        apart = None
+    if apart is not None and limit.high is not None and apart > limit.high:
         reasons.append(
-            f"grabs A and B lie {apart} {given.analyzer.unit} apart, more than {limit}: one of them is "
+            f"grabs A and B lie {apart} {given.analyzer.unit} apart, more than {limit.high}: one of them is "
             f"wrong, take another pair"
         )
     reference = f"{mean_of(pair.grabs):f}" if comparable else ""
@@ -142,17 +150,11 @@ def _other_kind(sheet: ChlorineSheet, given: Given) -> str:
     return ""
 
 
-def _agreement(pair: Pair, given: Given) -> tuple[Decimal | None, Decimal]:
+def _agreement(pair: Pair, given: Given) -> tuple[Decimal | None, Tolerance]:
     """How far A and B lie apart, None for one grab, and how far they may."""
-    settings = given.analyzer.settings
-    limit = settings.get("grabs_agree")
-    found = (
-        Decimal(limit)
-        if limit is not None
-        else pairing.agreement_limit(CHLORINE.repeatability(mean_of(pair.grabs), settings)).normalize()
-    )
     values = [grab.value for grab in pair.grabs]
-    return (pairing.change(values) if len(values) > 1 else None), found
+    apart = pairing.change(values) if len(values) > 1 else None
+    return apart, agreement_limit(pair.grabs, mean_of(pair.grabs), CHLORINE, given)
 
 
 def time_constant_s(sheet: ChlorineSheet, given: Given) -> float | None:

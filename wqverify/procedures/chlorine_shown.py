@@ -226,9 +226,9 @@ def _limit_working(stage: Stage, unit: str) -> Iterator[Working]:
     a, b = stage.pair.grabs[:2]
     yield Working(
         f"{STAGES[stage.name]}: do the grabs agree",
-        "|A − B| ≤ 2.77 s, s the standard deviation of one grab; or the limit of the register",
+        "|A − B| ≤ 2.77 s, s the standard deviation of one grab, rounded down; or the limit of the register",
         f"|{a.reading.text} − {b.reading.text}|",
-        f"{stage.apart} {unit}, at most {stage.limit} {unit}",
+        f"{stage.apart} {unit}, at most {stage.limit.high} {unit}",
         "ISO 5725-6:1994, 4.1 (from memory)",
     )
 

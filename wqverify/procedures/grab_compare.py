@@ -277,21 +277,46 @@ def minutes_waited(path: str, given: Given) -> int:
 # ---------------------------------------------------------------- do two agree
 
 
-def agreement(known: Compare, given: Given) -> tuple[Decimal | None, Decimal]:
+AGREE = {
+    2: "two results of one method: 2.77 standard deviations of one grab",
+    3: "range of three results of one method: 3.3 standard deviations of one grab",
+    4: "range of four results of one method: 3.6 standard deviations of one grab",
+    5: "range of five results of one method: 3.9 standard deviations of one grab",
+    6: "range of six results of one method: 4.0 standard deviations of one grab",
+}
+
+
+def agreement(known: Compare, given: Given) -> tuple[Decimal | None, Tolerance]:
     """Return how far the sound differences lie apart, None for fewer than two, and how far they may."""
     sound = known.sound(known.place())
-    limit = agreement_limit([c.grab for c in sound], known.measurand, given)
+    labs = [c.grab.lab for c in sound]
+    level = max((abs(lab.value) for lab in labs), default=Decimal(0))
+    limit = agreement_limit(labs, level, known.measurand, given)
     if len(sound) < 2:
         return None, limit
     texts = [Decimal(c.quantity.text) for c in sound if c.quantity is not None]
     return pairing.change(texts), limit
 
 
-def agreement_limit(grabs: Sequence[Grab], measurand: Measurand, given: Given) -> Decimal:
-    """Return how far two differences may lie apart, in the unit of the analyzer."""
-    if measurand.agree in given.analyzer.settings:
-        return Decimal(given.analyzer.settings[measurand.agree])
+def agreement_limit(
+    grabs: Sequence[LabResult], level: Decimal, measurand: Measurand, given: Given
+) -> Tolerance:
+    """Return how far results about a level may lie apart; fewer than two are taken as two."""
+    settings, n = given.analyzer.settings, max(2, len(grabs))
+    if measurand.agree in settings:
+        return _apart(Decimal(settings[measurand.agree]), "set in the register", given)
     if measurand is PH:
-        return setting(given, measurand.agree, "0.10")
-    largest = max((abs(grab.lab.value) for grab in grabs), default=Decimal(0))
-    return pairing.agreement_limit(measurand.repeatability(largest, given.analyzer.settings)).normalize()
+        return _apart(setting(given, measurand.agree, "0.10"), "common practice, no source", given)
+    exact = pairing.agreement_limit(measurand.repeatability(level, settings), n)
+    digits = [lab.reading.digit for lab in grabs]
+    finest = min(
+        [*digits, *([given.analyzer.digit] if given.analyzer.digit is not None else [])], default=exact
+    )
+    source = f"{AGREE[n]}, ISO 5725-6:1994 (from memory), rounded down two digits beyond the display"
+    return _apart(pairing.fixed_limit(exact, finest), source, given)
+
+
+def _apart(limit: Decimal, source: str, given: Given) -> Tolerance:
+    return Tolerance(
+        unit=given.analyzer.unit, rule="simple", basis="common practice", source=source, high=limit
+    )

@@ -33,7 +33,6 @@ from wqverify.terms import (
     Result,
     Setting,
     Slices,
-    Tolerance,
 )
 
 
@@ -145,22 +144,14 @@ def _check(c: Comparison, known: Compare, given: Given) -> Check:
 
 
 def _agree(known: Compare, given: Given) -> Check:
-    """Whether two grabs tell the same: it advises, the verdict is that of the differences."""
+    """Whether the grabs tell the same: it advises, the verdict is that of the differences."""
     apart, limit = agreement(known, given)
-    unit = given.analyzer.unit
-    tolerance = Tolerance(
-        unit=unit,
-        rule="simple",
-        basis="common practice",
-        source="two results of one method: 2.77 standard deviations of one grab, or as the register sets it",
-        high=limit,
-    )
     key, label = "as_found.grabs_agree", f"Differences by the grabs lie apart, at the {known.place()}"
     if apart is None:
         reason = "fewer than two grabs of this visit can be compared"
-        return not_evaluated(key, "as_found", label, reason, tolerance=tolerance, counts=False)
-    quantity = Quantity(f"{apart:f}", unit, float(apart))
-    return judge(key, "as_found", label, quantity, tolerance, counts=False)
+        return not_evaluated(key, "as_found", label, reason, tolerance=limit, counts=False)
+    quantity = Quantity(f"{apart:f}", limit.unit, float(apart))
+    return judge(key, "as_found", label, quantity, limit, counts=False)
 
 
 # ---------------------------------------------------------------- run of differences, facts

@@ -105,10 +105,10 @@ def why_not_adjust(known: Compare, given: Given) -> str:
         count = "one" if len(sound) == 1 else "none"
         return f"An adjustment to a grab needs two grabs that agree; the sheet has {count}.{''.join(refused)}"
     apart, limit = agreement(known, given)
-    if apart is not None and apart > limit:
-        unit = given.analyzer.unit
+    if apart is not None and limit.high is not None and apart > limit.high:
+        count = "two" if len(sound) == 2 else f"{len(sound)}"
         return (
-            f"The differences by the grabs lie {apart} {unit} apart; two that agree within {limit} {unit} "
-            f"are needed."
+            f"The differences by the grabs lie {apart} {limit.unit} apart; {count} that agree within "
+            f"{limit.high} {limit.unit} are needed."
         )
     return ""
