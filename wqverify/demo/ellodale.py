@@ -196,9 +196,9 @@ def _tighten(plant: Plant, month: date, now: datetime) -> Plant:
 
 def _assign(plant: Plant, month: date, calibrated: acts.Performed, now: datetime) -> Plant:
     """Enter the value of the secondary standard as the record of the calibration gives it."""
-    value = calibrated.record.result.facts["assigned.S-05"]
+    value, analyzer = calibrated.record.result.facts["assigned.S-05"], calibrated.record.given.analyzer
     assigned = (
-        f'\n[[standard.assigned]]\ntag = "{calibrated.record.given.analyzer.tag}"\nvalue = "{value}"\n'
+        f'\n[[standard.assigned]]\ntag = "{analyzer.tag}"\nserial = "{analyzer.serial}"\nvalue = "{value}"\n'
         f'on = "{calibrated.record.performed[:10]}"\nafter = "{calibrated.number}"\n'
     )
     name = "standards_on_hand.toml"
