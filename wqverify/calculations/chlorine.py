@@ -10,6 +10,7 @@ from wqverify.errors import CorrectTheEntry
 
 ZERO_CELSIUS = 273.15
 LN_10 = log(10)
+ACID_C = (0, 45)  # °C, for which the constant of hypochlorous acid is stated
 
 
 def acid_constant(temperature_c: Any) -> Any:

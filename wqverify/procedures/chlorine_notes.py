@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
+from wqverify.calculations import chlorine
 from wqverify.procedures import sentences
 from wqverify.procedures.chlorine_budget import acid
 from wqverify.procedures.chlorine_rules import (
@@ -222,4 +223,15 @@ def _cannot_see(sheet: ChlorineSheet, given: Given, stages: Sequence[Stage]) -> 
     if sheet.kind == "free" and uncompensated(sheet, given) is None:
         compensated = given.analyzer.settings.get("ph_compensated", "0") == "1"
         if not compensated:
-            yield "What the pH does to the cell: pH and temperature at the cell were not both read."
+            yield f"What the pH does to the cell: {_why_no_share(sheet)}."
+
+
+def _why_no_share(sheet: ChlorineSheet) -> str:
+    cell = sheet.cell if isinstance(sheet.cell, Cell) else Cell()
+    if cell.ph is None or cell.temperature_c is None:
+        return "pH and temperature at the cell were not both read"
+    low, high = chlorine.ACID_C
+    return (
+        f"at {cell.temperature_c.text} °C the share of hypochlorous acid is not known; its constant is "
+        f"stated for {low} to {high} °C"
+    )

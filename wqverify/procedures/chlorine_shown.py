@@ -101,12 +101,13 @@ def zero_error(sheet: ChlorineSheet) -> ZeroError | None:
 
 
 def uncompensated(sheet: ChlorineSheet, given: Given) -> tuple[Reading, Reading] | None:
-    """Return pH and temperature where the cell sees hypochlorous acid only and both were read."""
+    """Return pH and temperature where the cell sees hypochlorous acid only and its share is known."""
     cell = sheet.cell if isinstance(sheet.cell, Cell) else Cell()
     compensated = given.analyzer.settings.get("ph_compensated", "0") == "1"
     if sheet.kind != "free" or compensated or cell.ph is None or cell.temperature_c is None:
         return None
-    return cell.ph, cell.temperature_c
+    low, high = chlorine.ACID_C
+    return (cell.ph, cell.temperature_c) if low <= cell.temperature_c.value <= high else None
 
 
 # ---------------------------------------------------------------- values
