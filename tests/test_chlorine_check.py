@@ -692,6 +692,18 @@ def test_the_share_is_that_of_a_free_chlorine_cell_without_compensation(
     assert any(v.key == "cell.acid" for v in result.values) is shown
 
 
+@pytest.mark.parametrize(("t", "known"), [("-0.1", False), ("0.0", True), ("45.0", True), ("45.1", False)])
+def test_around_the_temperatures_of_the_acid_constant(t: str, known: bool) -> None:
+    result = run(visit(cell={"ph": "7.60", "temperature_c": t}))
+    assert any(v.key == "cell.acid" for v in result.values) is known
+    assert any(w.label == "Share of hypochlorous acid" for w in result.workings) is known
+    words = (
+        f"What the pH does to the cell: at {t} °C the share of hypochlorous acid is not known; its constant "
+        f"is stated for 0 to 45 °C."
+    )
+    assert (words in told(result, "cannot see")) is not known
+
+
 def test_without_ph_it_is_said_that_it_cannot_be_seen() -> None:
     assert "What the pH does to the cell: pH and temperature at the cell were not both read." in told(
         run(visit()), "cannot see"
@@ -835,21 +847,25 @@ def test_what_a_later_visit_is_told() -> None:
 
 
 def test_the_run_of_errors_and_its_mean() -> None:
-    facts = {"adjusted": "no", "difference": "0.05"}
+    """0.09 of this visit, 0.05 and 0.04 before; a comparison of the same grab is in it once."""
     rows = [
         Earlier(
             f"L1-{n}",
             f"2026-03-0{6 - n}T08:00:00-05:00",
             "CL-51077",
-            procedure="grab_comparison",
-            facts=facts,
+            procedure=procedure,
+            facts={"adjusted": "no", "difference": difference},
         )
-        for n in (1, 2)
+        for n, (procedure, difference) in enumerate(
+            [("chlorine_check", "0.05"), ("grab_comparison", "0.90"), ("chlorine_check", "0.04")], 1
+        )
     ]
     raw = visit()
     result = run(raw, given_for(raw, earlier=tuple(rows)))
-    assert value(result, "run.analyzer").quantity.value == pytest.approx((0.09 + 0.05 + 0.05) / 3)
-    assert "not U of the analyzer" in value(result, "run.analyzer").source
+    mean = value(result, "run.analyzer")
+    assert mean.quantity.value == pytest.approx((0.09 + 0.05 + 0.04) / 3)
+    assert "not U of the analyzer" in mean.source
+    assert "leaves out 1 difference of another procedure" in told(result, "statement")
 
 
 GRABS_ASKED = ": take grabs every 4 h until it is repaired, for at most five working days."

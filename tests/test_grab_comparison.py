@@ -1367,6 +1367,25 @@ def test_a_record_of_another_procedure_without_a_difference_does_not_cut() -> No
     assert "of the last 3 differences" in value(result, "run.analyzer").label
 
 
+def test_a_difference_of_another_procedure_counts_in_no_run_but_its_adjustment_cuts_it() -> None:
+    """One grab entered in both procedures is one difference."""
+    other = replace(earlier(2, "-0.500"), procedure="chlorine_check")
+    result = of_run(earlier(1, "-0.025"), other, earlier(3, "-0.025"))
+    mean = value(result, "run.analyzer")
+    assert ("of the last 3 differences" in mean.label, mean.quantity.value) == (True, pytest.approx(-0.025))
+    said = (
+        "The run of differences leaves out 1 difference of another procedure: one grab may stand in the "
+        "records of both."
+    )
+    assert said in told(result, "statement")
+    adjusted = replace(other, facts={**other.facts, "adjusted": "yes"})
+    cut = of_run(earlier(1), adjusted, earlier(3))
+    assert "because it was adjusted in record L1-2026-0038 of 2026-02-26: 2 differences" in told(
+        cut, "statement"
+    )
+    assert "another procedure" not in told(of_run(earlier(1), earlier(2)), "statement")
+
+
 def test_the_record_this_one_replaces_does_not_count_beside_it() -> None:
     result = of_run(earlier(1), earlier(2), replaces="L1-2026-0039", replaces_why="a digit was mistyped")
     assert "of the last 2 differences" in value(result, "run.analyzer").label

@@ -30,6 +30,7 @@ from wqverify.terms import (
     Slices,
 )
 
+NAME = "chlorine_check"
 ERROR = {"analyzer": "error", "control system": "control_system"}
 
 
@@ -181,7 +182,7 @@ def _difference(place: Place, found: Stage | None, given: Given) -> Decimal | No
 def _run(place: Place, sheet: ChlorineSheet, given: Given, found: Stage | None) -> Run:
     difference = _difference(place, found, given)
     now = (given.times["started"], difference) if difference is not None else None
-    return run_of(place, now, given.earlier, given.analyzer, sheet.replaces or "")
+    return run_of(place, now, given.earlier, given.analyzer, sheet.replaces or "", NAME)
 
 
 def _facts(found: Stage | None, next_one: Due | None, given: Given) -> dict[str, str]:
@@ -195,7 +196,7 @@ def _facts(found: Stage | None, next_one: Due | None, given: Given) -> dict[str,
 
 
 PROCEDURE = Procedure(
-    name="chlorine_check",
+    name=NAME,
     title="Chlorine check against grabs",
     revision=1,
     Sheet=ChlorineSheet,

@@ -35,6 +35,8 @@ from wqverify.terms import (
     Slices,
 )
 
+NAME = "grab_comparison"
+
 
 def compute(sheet: GrabSheet, given: Given, slices: Slices) -> Result:
     """Return the result of one comparison.
@@ -174,7 +176,7 @@ def _digit_of(value: Decimal) -> Decimal:
 def _run(place: Place, sheet: GrabSheet, given: Given, known: Compare) -> Run:
     difference = _difference(known, place)
     now = (given.times["started"], difference) if difference is not None else None
-    return run_of(place, now, given.earlier, given.analyzer, sheet.replaces or "")
+    return run_of(place, now, given.earlier, given.analyzer, sheet.replaces or "", NAME)
 
 
 def _facts(sheet: GrabSheet, known: Compare) -> dict[str, str]:
@@ -209,7 +211,7 @@ GRAB = {
 }
 
 PROCEDURE = Procedure(
-    name="grab_comparison",
+    name=NAME,
     title="Comparison with a grab",
     revision=1,
     Sheet=GrabSheet,

@@ -189,6 +189,12 @@ def run_statements(runs: Sequence[Run]) -> Iterator[str]:
             yield f"The run of differences{at} ends there because {run.cut}: {count} of at most {LAST}."
         elif n < LAST:
             yield f"The run of differences{at} holds {n} of at most {LAST}: earlier visits gave no more."
+        if run.others:
+            several = "1 difference" if run.others == 1 else f"{run.others} differences"
+            yield (
+                f"The run of differences{at} leaves out {several} of another procedure: one grab may stand "
+                f"in the records of both."
+            )
         if n < 2:
             yield f"A mean difference{at} needs two; it is not shown."
     if any(len(run.differences) > 1 for run in runs):

@@ -1,4 +1,7 @@
-"""The run of differences: this one and those of earlier visits, cut where the analyzer was another one."""
+"""The run of differences of one procedure, newest first, cut where the analyzer was another one.
+
+A difference of another procedure is none of the run: one grab may stand in the records of both.
+"""
 
 from __future__ import annotations
 
@@ -24,6 +27,7 @@ class Run:
     when: tuple[str, ...]  # ISO times, newest first
     differences: tuple[Decimal, ...]
     cut: str  # in words; empty where nothing cut it
+    others: int = 0  # differences of other procedures, left out
 
     @property
     def mean(self) -> Decimal:
@@ -36,14 +40,16 @@ def run_of(
     earlier: tuple[Earlier, ...],
     analyzer: Analyzer,
     replaces: str,
+    procedure: str,
 ) -> Run:
     """Return the run that ends with this visit; it never spans an adjustment, a move or another serial.
 
-    ``now`` is the time and difference of this visit, None where none was sound; ``replaces`` the record this
-    one takes the place of, which is passed over.
+    Records of any procedure end it, those of ``procedure`` alone give differences. ``now`` is the time and
+    difference of this visit, None where none was sound; ``replaces`` the record this one takes the place of,
+    which is passed over.
     """
     found = [now] if now is not None else []
-    cut = ""
+    cut, others = "", 0
     for row in earlier:
         if row.number == replaces:
             continue
@@ -51,9 +57,11 @@ def run_of(
         if cut or len(found) == LAST:
             break
         text = row.facts.get(FACT[place])
-        if text is not None:
+        if text is not None and row.procedure == procedure:
             found.append((row.performed, Decimal(text)))
-    return Run(place, tuple(at for at, _ in found), tuple(d for _, d in found), cut)
+        elif text is not None:
+            others += 1
+    return Run(place, tuple(at for at, _ in found), tuple(d for _, d in found), cut, others)
 
 
 def _cut(row: Earlier, analyzer: Analyzer) -> str:
