@@ -13,7 +13,7 @@ from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, P
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.ph_stages import Stage, stability
 from wqverify.procedures.rules import NOT_STABLE
-from wqverify.procedures.sentences import advice, clocks, opinion, person_cautions
+from wqverify.procedures.sentences import advice, clocks, handed_back, opinion, person_cautions
 from wqverify.terms import Caution, Check, Given, Note, Outcome
 
 CAUTIONS = (
@@ -57,6 +57,8 @@ def notes(
         for text in _stage_cautions(stage, given):
             yield Note("caution", f"{stage.title.capitalize()}: {text}")
     for text in (*_bottle_cautions(sheet, given, measured), *signal_cautions(sheet, given)):
+        yield Note("caution", text)
+    for text in handed_back(sheet, sheet.status, checks, touched=bool(measured)):
         yield Note("caution", text)
     yield from _advice(sheet, stages, checks)
     for text in _statements(sheet, given, stages):

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from wqverify.procedures.parts import Clocks, Head, NotDone, Tail
-from wqverify.terms import Check, Given, Note, Outcome
+from wqverify.procedures.parts import Clocks, Head, NotDone, Status, Tail
+from wqverify.terms import Check, Given, Note, Outcome, Result
 
 
 def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
@@ -52,6 +52,21 @@ def undecided(checks: Sequence[Check]) -> Iterator[str]:
         yield (
             f"{check.label}: U {q.expanded} is {check.share} of the tolerance, so this comparison cannot "
             f"decide.{floor}"
+        )
+
+
+def handed_back(sheet: Head, status: Status, checks: Sequence[Check], touched: bool) -> Iterator[str]:
+    """Say where something was touched and nothing held, and where it went back outside its tolerance."""
+    if touched and sheet.output_held is None and sheet.loop_in_manual is None:
+        yield (
+            "It was touched, and neither output held nor loop in manual is entered: what the control system "
+            "and the archive hold of that time may be no value of the water."
+        )
+    left = Result(tuple(checks)).outcome("as_left")
+    if left is Outcome.FAIL and status.state == "in service" and not status.note:
+        yield (
+            "As left it is outside its tolerance, and it is in service without restriction; nobody says why "
+            "(the note of the status)."
         )
 
 

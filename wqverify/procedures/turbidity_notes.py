@@ -9,7 +9,7 @@ from typing import Any
 from wqverify.procedures.parts import Read
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.rules import NOT_STABLE
-from wqverify.procedures.sentences import advice, clocks, opinion, person_cautions
+from wqverify.procedures.sentences import advice, clocks, handed_back, opinion, person_cautions
 from wqverify.procedures.turbidity_inputs import Measured, bottle_cause
 from wqverify.procedures.turbidity_parts import Adjusted, Process
 from wqverify.procedures.turbidity_rules import instrument_known, last_calibration
@@ -69,6 +69,8 @@ def notes(sheet: Any, given: Given, stages: Mapping[str, Stage], checks: Sequenc
         for text in _stage_cautions(stage, given):
             yield Note("caution", f"{stage.title.capitalize()}: {text}")
     for text in (*tolerance_cautions(checks), *signal_cautions(sheet, given)):
+        yield Note("caution", text)
+    for text in handed_back(sheet, sheet.status, checks, touched=bool(measured)):
         yield Note("caution", text)
     yield from _advice(sheet, checks)
     for text in _statements(sheet, given, stages):
