@@ -1474,6 +1474,30 @@ def test_a_percent_tolerance_smaller_than_u_needs_a_floor_and_it_is_said() -> No
 
 
 @pytest.mark.parametrize(
+    ("by", "observed", "which"),
+    [
+        ("interpolation", "0.087", "the last one entered counts"),
+        ("nearest", "0.087", "the last one entered counts"),
+        ("window mean", "0.08600", "each counts in the mean"),
+    ],
+)
+def test_of_two_values_of_one_minute_it_is_said_which_counts(by: str, observed: str, which: str) -> None:
+    raw = visit(shown=online(("09:05", "0.085"), ("09:05", "0.087")), paired_by=by)
+    result = run(raw)
+    assert check(result).observed == observed
+    assert f"Display against grab 1: 2 online values are of 09:05:00; {which}." in told(result, "caution")
+    assert value(result, "as_found.grab_1.difference.change").quantity.text == "0.002"  # of both
+
+
+@pytest.mark.parametrize(("first", "second"), [("0.085", "0.087"), ("0.087", "0.085")])
+def test_an_interpolation_runs_between_the_last_values_of_each_minute(first: str, second: str) -> None:
+    shown = online(("09:00", first), ("09:00", second), ("09:10", first), ("09:10", second))
+    found = check(run(visit(shown=shown)))
+    assert (found.observed, found.outcome) == (f"{second}00", Outcome.PASS)
+    assert "online values are of" not in told(run(visit()), "caution")
+
+
+@pytest.mark.parametrize(
     ("analysed", "words"),
     [
         (

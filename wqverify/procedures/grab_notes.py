@@ -138,6 +138,9 @@ def _pair_cautions(c: Comparison) -> Iterator[str]:
     lost += [f"{len(c.pair.flags)} flagged {', '.join(sorted(set(c.pair.flags)))}"] if c.pair.flags else []
     if lost:
         yield f"{c.short}: of the online values around it {' and '.join(lost)}; these are left out."
+    which = "each counts in the mean" if c.pair.online.by == "window mean" else "the last one entered counts"
+    for at, n in c.pair.twins.items():
+        yield f"{c.short}: {n} online values are of {at:%H:%M:%S}; {which}."
 
 
 def _not_blind(known: Compare, given: Given) -> Iterator[str]:

@@ -83,6 +83,12 @@ class Paired:
         return self.value.quantize(self.online.digit.scaleb(-2))
 
     @property
+    def twins(self) -> dict[datetime, int]:
+        """How many values there are of a moment around the grab, where it is more than one."""
+        times = [row.at for row in self.around]
+        return {at: times.count(at) for at in dict.fromkeys(times) if times.count(at) > 1}
+
+    @property
     def change(self) -> Decimal:
         return pairing.change([row.value for row in self.around if row.value is not None])
 
@@ -282,8 +288,9 @@ def _by_window(pair: Paired, good: Sequence[Row], half: Decimal) -> Paired:
 
 
 def _by_interpolation(pair: Paired, good: Sequence[Row], half: Decimal, gap: Decimal) -> Paired:
+    single = _last_of_each_moment(good)
     try:
-        before, after = pairing.bracketing(_pairs(good, pair.at), Decimal(0))
+        before, after = pairing.bracketing(_pairs(single, pair.at), Decimal(0))
     except CorrectTheEntry:
         side = "before" if good and good[0].at > pair.at else "after"
         return replace(
@@ -298,7 +305,7 @@ def _by_interpolation(pair: Paired, good: Sequence[Row], half: Decimal, gap: Dec
             reason=f"the online values around {pair.at:%H:%M:%S} are "
             f"{_minutes(pairing.gap_s(before, after))} min apart, more than {_minutes(gap)} min",
         )
-    used = tuple(row for row in good if _seconds(row.at, pair.at) in (before[0], after[0]))
+    used = tuple(row for row in single if _seconds(row.at, pair.at) in (before[0], after[0]))
     value = pairing.interpolated(before, after, Decimal(0))
     return replace(pair, value=value, used=used, around=_with(used, _within(good, pair.at, half)))
 
@@ -306,15 +313,21 @@ def _by_interpolation(pair: Paired, good: Sequence[Row], half: Decimal, gap: Dec
 def _by_nearest(pair: Paired, good: Sequence[Row], half: Decimal, gap: Decimal) -> Paired:
     if not good:
         return replace(pair, reason=f"{pair.online.source} holds no good value{_lost(pair)}")
-    moment, value = pairing.nearest(_pairs(good, pair.at), Decimal(0))
+    single = _last_of_each_moment(good)
+    moment, value = pairing.nearest(_pairs(single, pair.at), Decimal(0))
     if abs(moment) > gap:
         return replace(
             pair,
             reason=f"the nearest online value is {_minutes(abs(moment))} min away, more than "
             f"{_minutes(gap)} min",
         )
-    used = tuple(row for row in good if _seconds(row.at, pair.at) == moment)[:1]
+    used = tuple(row for row in single if _seconds(row.at, pair.at) == moment)[:1]
     return replace(pair, value=value, used=used, around=_with(used, _within(good, pair.at, half)))
+
+
+def _last_of_each_moment(rows: Sequence[Row]) -> list[Row]:
+    """Of several values of one moment the last one entered."""
+    return list({row.at: row for row in rows}.values())
 
 
 def _within(rows: Sequence[Row], at: datetime, half: Decimal) -> tuple[Row, ...]:
