@@ -14,38 +14,30 @@ from dataclasses import replace
 from decimal import Decimal
 from math import sqrt
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import GTC
 import pytest
+from one_procedure import Of, told, value
 from printed import agree, agrees
 
-from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.plant.clock import resolve
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.parts import typed_times
-from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from
 from wqverify.shipped import shipped_folder
 from wqverify.terms import (
     Analyzer,
-    Check,
     Earlier,
     Given,
     Outcome,
-    Quantity,
     Result,
     SampleLine,
     Standard,
     Tolerance,
-    Value,
 )
 
 CHLORINE = PROCEDURES["chlorine_check"]
 DEMO = shipped_folder("demo_runs") / "chlorine_check"
 GIVEN: Given = given_from(json.loads((DEMO / "given.json").read_text("utf-8")))
 RAW: dict[str, Any] = tomllib.loads((DEMO / "visit.toml").read_text("utf-8"))
-ZONE = ZoneInfo("America/New_York")
 METHOD = Tolerance(
     unit="mg/L",
     rule="as the method states",
@@ -110,48 +102,14 @@ def visit(found: dict[str, Any] | None = None, **more: Any) -> dict[str, Any]:
     }
 
 
-def given_for(raw: dict[str, Any], a: Analyzer | None = None, **more: Any) -> Given:
-    times = {
-        path: resolve(raw["date"], typed, ZONE).isoformat(timespec="minutes")
-        for path, typed in typed_times(CHLORINE.Sheet, raw).items()
-    }
-    plain = {"analyzer": a or analyzer(), "standards": STANDARDS, "times": times, "earlier": ()}
-    return replace(GIVEN, **{**plain, **more})
-
-
-def run(raw: dict[str, Any], given: Given | None = None) -> Result:
-    sheet = parse(CHLORINE, raw)
-    known = given or given_for(raw)
-    result = CHLORINE.compute(sheet, known, {})
-    keys = [check.key for check in result.checks]
-    assert sorted(CHLORINE.expects(sheet, known)) == sorted(keys)
-    assert len({*keys, *(value.key for value in result.values)}) == len(keys) + len(result.values)
-    return result
-
-
-def check(result: Result, key: str = "as_found.error") -> Check:
-    return next(c for c in result.checks if c.key == key)
-
-
-def quantity(result: Result, key: str = "as_found.error") -> Quantity:
-    found = check(result, key).quantity
-    assert found is not None
-    return found
-
-
-def value(result: Result, key: str) -> Value:
-    return next(v for v in result.values if v.key == key)
-
-
-def refused(raw: dict[str, Any], given: Given | None = None) -> str:
-    known = given or given_for(raw)
-    with pytest.raises((CorrectTheEntry, ChooseAnother)) as caught:
-        CHLORINE.compute(parse(CHLORINE, raw), known, {})
-    return caught.value.message
-
-
-def told(result: Result, kind: str) -> str:
-    return "\n".join(note.text for note in result.notes if note.kind == kind)
+of_them = Of(CHLORINE, GIVEN, analyzer, STANDARDS, "as_found.error")
+given_for, run, check, quantity = (
+    of_them.given_for,
+    of_them.run,
+    of_them.check,
+    of_them.quantity,
+)
+refused, not_taken = of_them.refused, of_them.not_taken
 
 
 # ---------------------------------------------------------------- the criterion, as the method states it
@@ -524,9 +482,7 @@ SHEETS = [
 
 @pytest.mark.parametrize(("raw", "words"), SHEETS, ids=[words[:40] for _, words in SHEETS])
 def test_a_sheet_that_does_not_fit_together(raw: Any, words: str) -> None:
-    with pytest.raises(CorrectTheEntry) as caught:
-        parse(CHLORINE, raw())
-    assert words in caught.value.message
+    assert words in not_taken(raw())
 
 
 # ---------------------------------------------------------------- refused
@@ -977,6 +933,7 @@ def test_every_lowest_and_highest_setting_gives_a_result(name: str, end: str) ->
 
 
 def test_v17_a_guarded_limit_in_percent_moves_with_the_grab_and_is_said() -> None:
+    """The procedure judges R - G and says this; it does not use the two sides of V17."""
     raw = visit()
     a = analyzer(tolerances={"grab": replace(METHOD, rule="guarded")})
     assert "The tolerance is guarded and 15 % of the grab: its limit moves" in told(

@@ -15,45 +15,40 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from math import sqrt
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import GTC
 import pytest
 from hypothesis import given as for_any
 from hypothesis import settings
 from hypothesis import strategies as st
+from one_procedure import ZONE, Of, told, value
 from printed import agrees
 
-from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.errors import CorrectTheEntry
 from wqverify.plant.clock import resolve
 from wqverify.procedures import PROCEDURES, grab_pairs
 from wqverify.procedures.grab_sheet import lab_result
 from wqverify.procedures.grab_sizes import CHLORINE, CONDUCTIVITY, OTHER, PH, TURBIDITY, measurand_of
-from wqverify.procedures.parts import typed_times
 from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import digest, given_from
 from wqverify.shipped import shipped_folder
 from wqverify.terms import (
     Analyzer,
-    Check,
     Earlier,
     Given,
     Hop,
     Outcome,
-    Quantity,
     Result,
     SampleLine,
     Standard,
     Tolerance,
     TrendUse,
-    Value,
 )
 
 GRAB = PROCEDURES["grab_comparison"]
 DEMO = shipped_folder("demo_runs") / "grab_comparison"
 GIVEN: Given = given_from(json.loads((DEMO / "given.json").read_text("utf-8")))
 RAW: dict[str, Any] = tomllib.loads((DEMO / "visit.toml").read_text("utf-8"))
-ZONE = ZoneInfo("America/New_York")
 INLET = SampleLine(Decimal(6), Decimal(1), Decimal(500))  # 3.4 s from the tap, no cell
 
 
@@ -153,54 +148,9 @@ def visit(*grabs: dict[str, str], shown: list[dict[str, str]] | None = None, **m
     }
 
 
-def given_for(raw: dict[str, Any], a: Analyzer | None = None, **more: Any) -> Given:
-    times = {
-        path: resolve(raw["date"], typed, ZONE).isoformat(timespec="minutes")
-        for path, typed in typed_times(GRAB.Sheet, raw).items()
-    }
-    known = replace(GIVEN, analyzer=a or analyzer(), standards=STANDARDS, times=times, earlier=(), trends=())
-    return replace(known, attached={}, **more)
-
-
-def run(raw: dict[str, Any], given: Given | None = None) -> Result:
-    sheet = parse(GRAB, raw)
-    known = given or given_for(raw)
-    result = GRAB.compute(sheet, known, {})
-    keys = [check.key for check in result.checks]
-    assert sorted(GRAB.expects(sheet, known)) == sorted(keys)
-    assert len({*keys, *(value.key for value in result.values)}) == len(keys) + len(result.values)
-    return result
-
-
-def check(result: Result, key: str = "as_found.grab_1.difference") -> Check:
-    return next(c for c in result.checks if c.key == key)
-
-
-def quantity(result: Result, key: str = "as_found.grab_1.difference") -> Quantity:
-    found = check(result, key).quantity
-    assert found is not None
-    return found
-
-
-def value(result: Result, key: str) -> Value:
-    return next(v for v in result.values if v.key == key)
-
-
-def refused(raw: dict[str, Any], given: Given | None = None) -> str:
-    known = given or given_for(raw)
-    with pytest.raises((CorrectTheEntry, ChooseAnother)) as caught:
-        GRAB.compute(parse(GRAB, raw), known, {})
-    return caught.value.message
-
-
-def not_taken(raw: dict[str, Any]) -> str:
-    with pytest.raises(CorrectTheEntry) as caught:
-        parse(GRAB, raw)
-    return caught.value.message
-
-
-def told(result: Result, kind: str) -> str:
-    return "\n".join(note.text for note in result.notes if note.kind == kind)
+of_grab = Of(GRAB, GIVEN, analyzer, STANDARDS, "as_found.grab_1.difference")
+given_for, run, check, quantity = of_grab.given_for, of_grab.run, of_grab.check, of_grab.quantity
+refused, not_taken = of_grab.refused, of_grab.not_taken
 
 
 def reason(raw: dict[str, Any], a: Analyzer | None = None, **more: Any) -> str:
@@ -1602,7 +1552,10 @@ def test_whatever_is_typed_ends_in_a_stated_outcome(
 def test_v17_a_guarded_limit_in_percent_moves_with_the_grab_and_is_said(
     rule: str, percent: str, said: bool
 ) -> None:
-    """V17: at a limit of 15 % u of R - 1.15 G is 0.0334 and of R - 0.85 G 0.0250, of R - G 0.0291."""
+    """V17: at a limit of 15 % u of R - 1.15 G is 0.0334 and of R - 0.85 G 0.0250, of R - G 0.0291.
+
+    No procedure judges by the first two: it judges R - G, whose U is between them, and this caution is said.
+    """
     raw = visit()
     a = analyzer(tolerances={"grab": tolerance("0.1", percent=percent, rule=rule)})
     assert ("its limit moves with the grab" in told(run(raw, given_for(raw, a)), "caution")) is said

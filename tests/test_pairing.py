@@ -257,6 +257,7 @@ def test_v16_chlorine_grab(grab: str, share: float) -> None:
 
 
 def test_v17_a_limit_in_percent_moves_with_the_grab() -> None:
+    """What the model gives; the procedures judge R - G alone and say so in a caution, they do not use V17."""
     inputs = chlorine(1.00, lag=False, repeatability=0.0212) | {"window": Input(1.09, 0.005, dof=4)}
 
     def model(x: Mapping[str, Any]) -> dict[str, Any]:
