@@ -9,7 +9,6 @@ hypochlorous acid by pH), V16 and V19 of its measurement models (GTC 1.5.1 and c
 from __future__ import annotations
 
 import json
-import tomllib
 from dataclasses import replace
 from decimal import Decimal
 from math import sqrt
@@ -37,7 +36,6 @@ from wqverify.terms import (
 CHLORINE = PROCEDURES["chlorine_check"]
 DEMO = shipped_folder("demo_runs") / "chlorine_check"
 GIVEN: Given = given_from(json.loads((DEMO / "given.json").read_text("utf-8")))
-RAW: dict[str, Any] = tomllib.loads((DEMO / "visit.toml").read_text("utf-8"))
 METHOD = Tolerance(
     unit="mg/L",
     rule="as the method states",

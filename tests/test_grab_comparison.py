@@ -9,7 +9,6 @@ asks for an online value within 30 min), holding times of 40 CFR 136.3, table II
 from __future__ import annotations
 
 import json
-import tomllib
 from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -48,8 +47,6 @@ from wqverify.terms import (
 GRAB = PROCEDURES["grab_comparison"]
 DEMO = shipped_folder("demo_runs") / "grab_comparison"
 GIVEN: Given = given_from(json.loads((DEMO / "given.json").read_text("utf-8")))
-RAW: dict[str, Any] = tomllib.loads((DEMO / "visit.toml").read_text("utf-8"))
-INLET = SampleLine(Decimal(6), Decimal(1), Decimal(500))  # 3.4 s from the tap, no cell
 
 
 # ---------------------------------------------------------------- cases
