@@ -5,10 +5,11 @@ from __future__ import annotations
 import shutil
 import tomllib
 from datetime import timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from pdf_text import squeezed, words
+from pdf_text import runs, squeezed, words
 from plant_example import NOW, plant_in, record_in, sheet_of
 from round_example import (
     BAD,
@@ -382,24 +383,46 @@ def test_a_weekly_turbidity_round_over_three_analyzers(tmp_path: Path) -> None:
     one = acts.prepare_round(plant, "weekly-turbidity", head, NOW)
     assert [row.tag for row in one.rows] == ["AIT-2201", "AIT-2202", "AIT-2210"]
     skip(one, "AIT-2201", "filter 1 off line for repair")
-    shown = {"AIT-2202": "0.512", "AIT-2210": "0.620"}  # against 0.507 and 0.498 as assigned in the demo
+    shown = {
+        "AIT-2202": ("0.512", "0.512", "0.513"),
+        "AIT-2210": ("0.620",) * 3,
+    }  # against 0.507 and 0.498 as assigned in the demo
     for row in one.rows[1:]:
         type_in(row.path, "", serial_on_plate=plant.analyzers[row.tag].serial)
-        read_in(row.path, "as_found.points", [[shown[row.tag]] * 3])
+        read_in(row.path, "as_found.points", [shown[row.tag]])
         same_as_found(row.path)
         type_in(row.path, "status", state="in service")
     type_in(one.folder / "round.toml", "head.cautions", read="yes")
     told: list[str] = []
     done = acts.perform_walk(plant, [one.folder], NOW, told.append)
-    runs = [step for step in told if "notebook" in step]
-    assert runs == ["executing the notebook of turbidity_standard_check for 2 field sheets"]
+    executed = [step for step in told if "notebook" in step]
+    assert executed == ["executing the notebook of turbidity_standard_check for 2 field sheets"]
     outcomes = [performed.record.result.outcome("as_found") for performed in done.performed]
     assert outcomes == ["pass", "fail"]
     (entry,) = audit.book_of(plant).events("skipped")
     assert entry.body["tag"] == "AIT-2201"
-    said = words(done.rounds[0].page.read_bytes())
+    page = done.rounds[0].page.read_bytes()
+    said = words(page)
     for text in ("AIT-2201", "skipped, filter 1 off line for repair", "L1-2026-0002", "fail"):
         assert squeezed(text) in said, text
+    assert "+0.00533 NTU" in [run.text for run in runs(page)]  # on one line
+    within, between = distances(page)
+    assert min(between) > max(within) + 1.5
+
+
+def distances(page: bytes) -> tuple[list[float], list[float]]:
+    """How far apart base lines of checks are on a chart page: within a check, and from one to the next."""
+    rows = [run for run in runs(page) if run.x == 44]
+    within, between = [], []
+    for upper, lower in pairwise(rows):
+        if upper.text.startswith(("As ", "After ")):
+            if upper.text.endswith(" "):
+                within.append(upper.y - lower.y)
+            elif lower.text.startswith(("As ", "After ")):
+                between.append(upper.y - lower.y)
+        elif lower.text.startswith(("As ", "After ")) and upper.text != "check":
+            between.append(upper.y - lower.y)
+    return within, between
 
 
 # ---------------------------------------------------------------- refused, naming the row
@@ -499,9 +522,7 @@ def test_a_visit_of_the_round_told_twice_is_refused(plant: Plant) -> None:
     other.write_text(text, "utf-8")
     type_in(other, "cautions", read="yes")
     said = refused(plant, other, one.folder)
-    assert (
-        "again.toml and 1 AIT-2101.toml are sheets of one visit (AIT-2101 ph_calibration " in said
-    )
+    assert "again.toml and 1 AIT-2101.toml are sheets of one visit (AIT-2101 ph_calibration " in said
 
 
 def test_one_refused_sheet_enters_nothing_of_the_round(plant: Plant) -> None:
