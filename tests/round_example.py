@@ -128,13 +128,18 @@ def same_as_found(path: Path) -> None:
 
 def fill_in(path: Path, tag: str, readings: Sequence[Sequence[str]] = GOOD) -> None:
     """Do what a technician does with a blank sheet of the round: everything that stands open."""
-    type_in(path, "", serial_on_plate=SERIALS[tag])
+    type_in(path, "", serial_on_plate=SERIALS[tag], started="08:05")
     type_in(path, "thermometer_check", reference_c="18.4", shown_c="18.5")
     type_in(path, "as_found.points", temperature_c="18.4")
     read_in(path, "as_found.points", readings)
     open_part(path, "process_before", ph="7.61", control_system="7.60", temperature_c="12.0", at="08:12")
     same_as_found(path)
     type_in(path, "status", state="in service")
+
+
+def read_after_all(path: Path) -> None:
+    """Type the readings of a stop that was skipped first."""
+    read_in(path, "as_found.points", GOOD)
 
 
 def walked(plant: Plant, what: Mapping[str, Sequence[Sequence[str]]] | None = None) -> RoundFolder:
@@ -147,7 +152,11 @@ def walked(plant: Plant, what: Mapping[str, Sequence[Sequence[str]]] | None = No
 
 
 def skip(made: RoundFolder, tag: str, why: str) -> None:
-    """Say in its row why a stop was skipped."""
+    """Say in its row why a stop was skipped; its sheet holds no reading then."""
+    sheet = next(row.path for row in made.rows if row.tag == tag)
+    if sheet.is_file():
+        text = sheet.read_text("utf-8")
+        sheet.write_text(re.sub(r"(?m)^readings = \[.*\]", "readings = []", text), "utf-8")
     path = made.folder / "round.toml"
     head, row = path.read_text("utf-8").split(f'tag = "{tag}"', 1)
     row = row.replace('# skipped = "because ..."', f'skipped = "{why}"', 1)

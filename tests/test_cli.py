@@ -366,7 +366,7 @@ BAD = [
     ('[cautions]\nread = "yes"', '[cautions]\nread = "no"', "read", "yes"),
     ('date = "2026-05-03"', 'date = "2026-02-30"', "2026-02-30", "date"),
     ('date = "2026-05-03"', 'date = "2099-05-03"', "B7-4471", "usable until"),
-    ("[as_found]", "[as_fuond]", "as_fuond", "as_found"),
+    ("[cleaned]", "[claened]", "claened", "cleaned"),
 ]
 
 

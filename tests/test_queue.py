@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from plant_example import NOW, record_in, sheet_of
-from round_example import BAD, DAY, TITLE, plant_with_round, skip, walked
+from round_example import BAD, DAY, TITLE, plant_with_round, read_after_all, skip, walked
 
 from wqverify import acts, audit
 from wqverify.book import RecordState
@@ -240,6 +240,7 @@ def test_the_reason_told_last_counts_and_what_was_done_after_all_is_no_notice(tm
         acts.perform_walk(plant, [one.folder], NOW)
         assert [skipped.why for skipped in queue(plant, NOW).skipped] == [why]
     index.write_text(before, "utf-8")
+    read_after_all(one.rows[1].path)
     done = acts.perform_walk(plant, [one.folder], NOW)
     assert queue(plant, NOW).skipped == ()
     assert len(audit.book_of(plant).events("skipped")) == 2

@@ -9,7 +9,19 @@ from pathlib import Path
 import pytest
 from pdf_text import squeezed, words
 from plant_example import NOW
-from round_example import DAY, ROUND, ROUNDS, TITLE, fill_in, plant_with_round, skip, type_in, walked, written
+from round_example import (
+    DAY,
+    ROUND,
+    ROUNDS,
+    TITLE,
+    fill_in,
+    plant_with_round,
+    read_after_all,
+    skip,
+    type_in,
+    walked,
+    written,
+)
 
 from wqverify import acts, audit
 from wqverify.book import RecordState, has_book, is_of_day
@@ -154,6 +166,7 @@ def test_what_was_skipped_and_then_done_by_its_sheet_alone_is_no_notice(
     skip(one, "AIT-2102", "valve stuck")
     acts.perform_walk(plant, [one.folder], NOW)
     assert skipped(plant) == ["AIT-2102"]
+    read_after_all(one.rows[1].path)
     number = by_itself(plant, one.rows[1].path)
     assert [state.round for state in in_book(plant)] == [TITLE, ""]
     assert skipped(plant) == []
@@ -165,6 +178,7 @@ def test_the_same_work_on_another_day_leaves_the_notice(plant: Plant, one: Round
     skip(one, "AIT-2102", "valve stuck")
     acts.perform_walk(plant, [one.folder], NOW)
     says(one.rows[1].path, f'date = "{DAY}"', 'date = "2026-05-30"')
+    read_after_all(one.rows[1].path)
     by_itself(plant, one.rows[1].path)
     assert skipped(plant) == ["AIT-2102"]
 
@@ -187,6 +201,7 @@ def test_an_amendment_by_its_sheet_alone_stays_in_the_round(plant: Plant, one: R
     skip(one, "AIT-2102", "no time")
     acts.perform_walk(plant, [one.folder], NOW)
     taken_back(one, "no time")
+    read_after_all(one.rows[1].path)
     acts.perform_walk(plant, [one.folder], NOW)
     assert skipped(plant) == []
     amend(one.rows[1].path, SECOND)
@@ -233,6 +248,7 @@ def second_walk(plant: Plant) -> RoundFolder:
     """Another folder of the same round and day, an hour later."""
     other = written(plant, plant.folder / "field_sheets" / "second", started="09:05")
     for row in other.rows:
+        type_in(row.path, "", started="09:05")
         fill_in(row.path, row.tag)
         says(row.path, '"08:12"', '"09:12"')
     type_in(other.folder / "round.toml", "head.cautions", read="yes")

@@ -388,7 +388,7 @@ def test_a_weekly_turbidity_round_over_three_analyzers(tmp_path: Path) -> None:
         "AIT-2210": ("0.620",) * 3,
     }  # against 0.507 and 0.498 as assigned in the demo
     for row in one.rows[1:]:
-        type_in(row.path, "", serial_on_plate=plant.analyzers[row.tag].serial)
+        type_in(row.path, "", serial_on_plate=plant.analyzers[row.tag].serial, started="09:05")
         read_in(row.path, "as_found.points", [shown[row.tag]])
         same_as_found(row.path)
         type_in(row.path, "status", state="in service")
@@ -433,11 +433,11 @@ def test_a_sheet_that_is_not_filled_in_is_refused_naming_its_row(plant: Plant) -
     shutil.copy(written(plant, one.folder.with_name("blank")).rows[1].path, one.rows[1].path)
     said = refused(plant, one.folder)
     assert said.startswith(
-        "round.toml, line 33: the sheet 2 AIT-2102.toml of AIT-2102 is not filled in; 8 answers stand open: "
+        "round.toml, line 32: the sheet 2 AIT-2102.toml of AIT-2102 is not filled in; 9 answers stand open: "
         "serial_on_plate (line "
     )
     assert said.endswith(
-        "and 3 more. Type them (what is the same on all sheets once in [head] here), or say skipped = "
+        "and 4 more. Type them (what is the same on all sheets once in [head] here), or say skipped = "
         '"because ..." in this row.'
     )
 
@@ -453,7 +453,7 @@ def test_a_row_without_its_sheet_is_refused(plant: Plant) -> None:
     one = walked(plant)
     one.rows[1].path.unlink()
     assert refused(plant, one.folder) == (
-        "round.toml, line 33: the sheet 2 AIT-2102.toml of AIT-2102 is not in the folder; put it back, or "
+        "round.toml, line 32: the sheet 2 AIT-2102.toml of AIT-2102 is not in the folder; put it back, or "
         'say skipped = "because ..." in this row.'
     )
 
@@ -462,33 +462,33 @@ def test_the_sheet_of_another_analyzer_is_refused(plant: Plant) -> None:
     one = walked(plant)
     shutil.copy(one.rows[0].path, one.rows[1].path)
     said = refused(plant, one.folder)
-    assert "tag is 'AIT-2101', and the row of this sheet (round.toml, line 33) says AIT-2102" in said
+    assert "tag is 'AIT-2101', and the row of this sheet (round.toml, line 32) says AIT-2102" in said
     assert said.startswith("2 AIT-2102.toml, line ")
 
 
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ('tag = "AIT-2102"', 'tag = "AIT-9"', "round.toml, line 33: analyzers.toml does not hold AIT-9."),
+        ('tag = "AIT-2102"', 'tag = "AIT-9"', "round.toml, line 32: analyzers.toml does not hold AIT-9."),
         (
             'procedure = "ph_calibration"',
             'procedure = "tea"',
-            "round.toml, line 27: there is no procedure tea; there is ",
+            "round.toml, line 26: there is no procedure tea; there is ",
         ),
         (
             'sheet = "2 AIT-2102.toml"',
             'sheet = "1 AIT-2101.toml"',
-            "round.toml, line 33: sheet 1 AIT-2101.toml is given twice (first on line 27); keep one",
+            "round.toml, line 32: sheet 1 AIT-2101.toml is given twice (first on line 26); keep one",
         ),
         (
             'tag = "AIT-2102"',
             'tag = "AIT-2101"',
-            "round.toml, line 33: stop ph_calibration of AIT-2101 is given twice (first on line 27)",
+            "round.toml, line 32: stop ph_calibration of AIT-2101 is given twice (first on line 26)",
         ),
         (
             'sheet = "2 AIT-2102.toml"',
             'sheet = "../pass.toml"',
-            "round.toml, line 36: sheet: '../pass.toml' is no field sheet of this folder",
+            "round.toml, line 35: sheet: '../pass.toml' is no field sheet of this folder",
         ),
         ('round = "weekly"', 'rounds = "weekly"', "rounds is not known here; did you mean round?"),
         ('reason = "routine"', 'reeson = "routine"', "reeson is no question of the sheet of ph_calibration"),
@@ -617,3 +617,36 @@ def test_the_page_is_the_same_every_time_and_says_what_it_is(plant: Plant) -> No
     ):
         assert squeezed(text) in said, text
     assert said.index("AIT-2202") < said.index("L1-2026-0002")
+
+
+def test_a_stop_that_is_skipped_and_read_is_refused(plant: Plant) -> None:
+    """What was typed is not thrown away by a word in the row, least of all a failing check."""
+    one = walked(plant, {"AIT-2102": BAD})
+    path = one.folder / "round.toml"
+    head, row = path.read_text("utf-8").split('tag = "AIT-2102"', 1)
+    row = row.replace('# skipped = "because ..."', 'skipped = "pump tripped"', 1)
+    path.write_text(f'{head}tag = "AIT-2102"{row}', "utf-8")
+    said = refused(plant, one.folder)
+    assert said.startswith(
+        "round.toml, line 32: AIT-2102 says skipped, and its sheet 2 AIT-2102.toml is filled in (2 "
+        "AIT-2102.toml, line "
+    )
+    assert said.endswith("; take skipped out of the row, or put the sheet out of the folder.")
+    one.rows[1].path.unlink()
+    assert len(acts.perform_walk(plant, [one.folder], NOW).performed) == 1
+
+
+def test_the_words_of_the_template_are_no_reason(plant: Plant) -> None:
+    one = walked(plant)
+    skip(one, "AIT-2102", "because ...")
+    assert "skipped: 'because ...' is no reason; say why nothing was done at this stop." in refused(
+        plant, one.folder
+    )
+
+
+def test_each_stop_has_its_own_start(plant: Plant) -> None:
+    """The time on the command line is that of the first stop; the others are typed when they begin."""
+    one = written(plant)
+    starts = [tomllib.loads(row.path.read_text("utf-8"))["started"] for row in one.rows]
+    assert starts == ["08:05", ""]
+    assert "started" not in tomllib.loads((one.folder / "round.toml").read_text("utf-8"))["head"]

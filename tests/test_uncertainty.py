@@ -37,11 +37,12 @@ R3 = math.sqrt(3)
 
 
 def test_each_printed_value_has_its_source_and_half_its_last_digit_as_tolerance() -> None:
+    """Or none at all: what a method rounds to is exact."""
     for key, printed in values().items():
         assert printed.source, key
         if not printed.tolerance.endswith(" relative"):
             last = Decimal(1).scaleb(int(Decimal(printed.text).as_tuple().exponent))
-            assert Decimal(printed.tolerance) == last / 2, key
+            assert Decimal(printed.tolerance) in (last / 2, 0), key
 
 
 # ---------------------------------------------------------------- worked examples

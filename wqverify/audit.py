@@ -10,7 +10,16 @@ from pathlib import Path
 
 from wqverify import pages
 from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
-from wqverify.book import Anchor, Book, RecordState, StoredRecord, compare_anchors, open_book, verify
+from wqverify.book import (
+    Anchor,
+    Book,
+    RecordState,
+    StoredRecord,
+    compare_anchors,
+    has_book,
+    open_book,
+    verify,
+)
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
@@ -103,7 +112,7 @@ def book_of(plant: Plant) -> Book:
 
 def unfinished(plant: Plant) -> list[str]:
     """Say what an interrupted command left behind and what becomes of it."""
-    if not Path(plant.book).is_file():
+    if not has_book(plant.book):
         return []
     return [f"{path.name}: {what}" for path, what in pages.unfinished(plant.folder, book_of(plant))]
 

@@ -27,12 +27,12 @@ from wqverify.procedures.blank import blank_sheet, shared_head
 from wqverify.procedures.usual import insist_on_rounds, round_named
 from wqverify.terms import Raw
 
-SHARED = ("reason", "performed_by", "date", "started", "cautions", "operations_told")
+SHARED = ("reason", "performed_by", "date", "cautions", "operations_told")
 
 
 @dataclass(frozen=True)
 class HeadOf:
-    """What the command line says of a round: who walks it, when, and whom operations are told."""
+    """What the command line says of a round: who walks it, when its first stop begins, who is told."""
 
     by: str
     date: str = ""
@@ -57,9 +57,10 @@ def prepare_round(
     if head_of.started:
         resolve(date, head_of.started, plant.zone)  # refuses a time that there is not
     head = _merged(one.head, _of_the_command(head_of, date))
+    first = _merged(head, {"started": head_of.started} if head_of.started else {})
     folder = folder or plant.folder / "field_sheets" / f"{date} {name}"
     files = {
-        _sheet_name(number, stop): _sheet(plant, one, date, number, head)
+        _sheet_name(number, stop): _sheet(plant, one, date, number, first if number == 1 else head)
         for number, stop in enumerate(one.stops, 1)
     }
     _refuse_other_content(folder, files)
@@ -71,8 +72,6 @@ def prepare_round(
 
 def _of_the_command(head_of: HeadOf, date: str) -> Raw:
     said: Raw = {"performed_by": head_of.by, "date": date}
-    if head_of.started:
-        said["started"] = head_of.started
     if head_of.told:
         said["operations_told"] = {"who": typed(Text, "the answer of --told", head_of.told)}
     return said

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 from wqverify.acts.shared import local_time, person_of, settled
-from wqverify.book import Book, Writer, open_book
+from wqverify.book import Book, Writer, has_book, open_book
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import Row, changes_between, snapshot
@@ -18,7 +17,7 @@ from wqverify.terms import Person
 
 def unexplained(plant: Plant) -> tuple[Row, ...]:
     """Return what changed in the plant folder since it was last accepted; nothing before the first time."""
-    if not Path(plant.book).is_file():
+    if not has_book(plant.book):
         return ()
     accepted = open_book(plant.book, plant.device).accepted_snapshot()
     return changes_between(accepted, snapshot(plant)) if accepted is not None else ()

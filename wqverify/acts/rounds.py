@@ -79,6 +79,36 @@ def _refuse_rows(plant: Plant, one: RoundFolder, now: datetime) -> None:
         _refuse_skipping(plant, one, now)
     for row in one.done:
         _refuse_row(one, row)
+    for row in one.skipped:
+        _refuse_typed(one, row)
+
+
+def _refuse_typed(one: RoundFolder, row: Row) -> None:
+    """Raise CorrectTheEntry where a row is skipped and its sheet holds readings: nothing typed is lost."""
+    if not row.path.is_file():
+        return
+    typed_sheet, document = read_sheet(row.path)
+    read = next(_readings(typed_sheet), None)
+    if read is not None or not list(open_answers(filled(typed_sheet, one.head))):
+        at = f" ({document.where(read)})" if read is not None else ""
+        raise CorrectTheEntry(
+            f"{row.where}: {row.tag} says skipped, and its sheet {row.path.name} is filled in{at}; take "
+            f"skipped out of the row, or put the sheet out of the folder.",
+            found=row.skipped,
+            where=row.where,
+        )
+
+
+def _readings(raw: Any, loc: tuple[str | int, ...] = ()) -> Iterator[tuple[str | int, ...]]:
+    """Give where a sheet holds a list of answers typed one after the other."""
+    if isinstance(raw, dict):
+        for name, value in raw.items():
+            yield from _readings(value, (*loc, name))
+    elif isinstance(raw, list) and any(isinstance(one, str) and one for one in raw):
+        yield loc
+    elif isinstance(raw, list):
+        for index, value in enumerate(raw):
+            yield from _readings(value, (*loc, index))
 
 
 def _refuse_skipping(plant: Plant, one: RoundFolder, now: datetime) -> None:

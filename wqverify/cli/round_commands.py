@@ -13,7 +13,7 @@ from wqverify.cli.common import echo, json_option, now, opened, plant_option, pr
 @click.argument("name")
 @click.option("--by", required=True, metavar="ID", help="Staff id of who walks the round.")
 @click.option("--date", default="", metavar="YYYY-MM-DD", help="Day of the round; without it today.")
-@click.option("--started", default="", metavar="HH:MM", help="When the work starts, on every sheet.")
+@click.option("--started", default="", metavar="HH:MM", help="When the work at the first stop starts.")
 @click.option("--told", default="", metavar="WHO", help="Who of operations is told, on every sheet.")
 @click.option(
     "--folder",

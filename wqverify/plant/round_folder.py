@@ -25,11 +25,17 @@ def _sheet_name(text: str) -> str:
     return text
 
 
+def _reason(text: str) -> str:
+    if text.strip(" .…").lower() in ("", "because"):
+        raise said(f"{text!r} is no reason; say why nothing was done at this stop.")
+    return text
+
+
 class RowEntry(Entries):
     tag: Name
     procedure: Name
     sheet: Annotated[Text, AfterValidator(_sheet_name)]
-    skipped: Notes | None = None
+    skipped: Annotated[Notes, AfterValidator(_reason)] | None = None
 
 
 class RoundFolderFile(Entries):
