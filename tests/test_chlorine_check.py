@@ -938,3 +938,44 @@ def test_v17_a_guarded_limit_in_percent_moves_with_the_grab_and_is_said() -> Non
         run(raw, given_for(raw, a)), "caution"
     )
     assert "its limit moves" not in told(run(raw), "caution")
+
+
+@pytest.mark.parametrize(
+    ("stored", "adjusted", "says"),
+    [
+        ({"sensitivity": "2.35"}, {"sensitivity_from": "2.350", "sensitivity_to": "2.11"}, ""),
+        (
+            {"sensitivity": "2.35"},
+            {"sensitivity_from": "2.45", "sensitivity_to": "2.11"},
+            "adjusted.sensitivity_from is 2.45 uA per mg/L and stored.sensitivity is 2.35 uA per mg/L",
+        ),
+        (
+            {"zero_ua": "0.20"},
+            {"zero_from": "0.02", "zero_to": "0.05"},
+            "adjusted.zero_from is 0.02 uA and stored.zero_ua is 0.20 uA",
+        ),
+    ],
+)
+def test_one_number_of_the_menu_is_typed_as_one(
+    stored: dict[str, str], adjusted: dict[str, str], says: str
+) -> None:
+    raw = visit(
+        stored=stored,
+        decision={"action": "zero and sensitivity", "why": "a test"},
+        adjusted={**adjusted, "at": "08:50"},
+        as_left={"not_done": "a test"},
+    )
+    if says:
+        both = "and both are the same number of the transmitter; look which one is mistyped."
+        assert refused(raw) == f"{says}, {both}"
+    else:
+        assert run(raw).checks
+
+
+def test_a_cell_that_was_serviced_while_nothing_was_held_is_said() -> None:
+    service = {"how": "membrane changed", "at": "08:40"}
+    bare = visit(service=service, as_left={"not_done": "no reagent left"})
+    assert "neither output held nor loop in manual is entered" in told(run(bare), "caution")
+    held = bare | {"output_held": {"at": "08:30"}, "output_released": {"at": "09:30"}}
+    assert "neither output held" not in told(run(held), "caution")
+    assert "neither output held" not in told(run(visit()), "caution"), "a comparison touches nothing"

@@ -1259,6 +1259,30 @@ def test_the_mean_of_the_last_differences_has_an_interval_of_the_differences() -
     assert "holds 4 of at most 20" in told(result, "statement")
 
 
+def test_mean_and_interval_of_the_differences_can_be_worked_out_by_hand() -> None:
+    result = of_run(earlier(1, "-0.020"), earlier(2, "-0.031"), earlier(3, "0.024"))
+    shown = {w.label: w for w in result.workings}
+    mean, interval = (
+        next(
+            w
+            for label, w in shown.items()
+            if label.startswith(f"{word} of the mean") or label.startswith(word)
+        )
+        for word in ("Mean of the last 4", "Interval of the mean of the last 4")
+    )
+
+    def worked_out(put_in: str) -> float:
+        text = put_in.replace("−", "-").replace("×", "*").replace("√4", "4**0.5")
+        return float(eval(text, {"__builtins__": {}}))  # a formula of this very test
+
+    assert worked_out(mean.put_in) == pytest.approx(
+        float(mean.answer.split(" ")[0].replace("−", "-")), abs=1e-9
+    )
+    answer, rounded_up = interval.answer.removesuffix(" NTU").split(" NTU, rounded up ")
+    assert worked_out(interval.put_in) == pytest.approx(float(answer), abs=5e-6)
+    assert 0 <= float(rounded_up) - float(answer) < 0.01
+
+
 @pytest.mark.parametrize(("rows", "of"), [(18, 19), (19, 20), (20, 20), (26, 20)])
 def test_around_the_length_of_the_run(rows: int, of: int) -> None:
     result = of_run(*(earlier(n % 28, f"-0.0{20 + n % 3}") for n in range(rows)))

@@ -28,6 +28,7 @@ from wqverify.procedures.grab_notes import (
     stuck_at_zero,
 )
 from wqverify.procedures.grab_run import Run
+from wqverify.procedures.parts import Cleaned
 from wqverify.procedures.rules import setting
 from wqverify.terms import Caution, Check, Given, Note, Outcome
 
@@ -67,7 +68,9 @@ def notes(
     adjusted = isinstance(sheet.adjusted, Adjusted)
     for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, stages)):
         yield Note("caution", text)
-    for text in sentences.undecided(checks):
+    touched = adjusted or any(isinstance(part, Cleaned | Zero) for part in (sheet.service, sheet.zero))
+    handed_back = sentences.handed_back(sheet, sheet.status, checks, touched)
+    for text in (*sentences.undecided(checks), *handed_back):
         yield Note("caution", text)
     yield from advice(checks, adjusted)
     yield from _failed(checks)

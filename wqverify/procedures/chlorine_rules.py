@@ -20,7 +20,14 @@ from wqverify.procedures.grab_compare import (
 )
 from wqverify.procedures.grab_rules import refuse_analysed_before, refuse_taken_before
 from wqverify.procedures.grab_sizes import CHLORINE, measurand_of
-from wqverify.procedures.rules import refuse_beyond, refuse_outside, refuse_visit, standard
+from wqverify.procedures.rules import (
+    refuse_beyond,
+    refuse_outside,
+    refuse_two_numbers,
+    refuse_visit,
+    standard,
+    typed,
+)
 from wqverify.terms import Given, Place, Quantity, Reading, Standard, Tolerance
 
 STAGES = {"as_found": "As found", "as_left": "As left"}
@@ -67,12 +74,15 @@ def refuse(sheet: ChlorineSheet, given: Given) -> None:
         refuse_beyond("cell.temperature_c", "temperature", cell.temperature_c, POSSIBLE_WATER, "°C")
     if cell.ph is not None:
         refuse_beyond("cell.ph", "pH at the cell", cell.ph, POSSIBLE_PH, "pH")
-    for path, typed in _sensitivities(sheet):
-        if typed.value <= 0:
+    for name, held, unit in (("zero", "zero_ua", "uA"), ("sensitivity", "sensitivity", "uA per mg/L")):
+        changed, stored = typed(sheet.adjusted, f"{name}_from"), typed(sheet.stored, held)
+        refuse_two_numbers(f"adjusted.{name}_from", changed, f"stored.{held}", stored, unit)
+    for path, sensitivity in _sensitivities(sheet):
+        if sensitivity.value <= 0:
             raise CorrectTheEntry(
-                f"{path} is {typed.text} uA per mg/L; a cell that works gives more current for more "
+                f"{path} is {sensitivity.text} uA per mg/L; a cell that works gives more current for more "
                 f"chlorine. Type it as the menu shows it, without a sign.",
-                found=typed.text,
+                found=sensitivity.text,
                 expected="more than 0",
                 where=path,
             )

@@ -151,14 +151,23 @@ def run_workings(runs: Sequence[Run], unit: str) -> Iterator[Working]:
     for run in runs:
         if len(run.differences) < 2:
             continue
-        mean = mean_difference(run, unit)
+        n, mean = len(run.differences), mean_difference(run, unit)
         assert mean.u is not None
         assert mean.k is not None
         yield Working(
-            f"Interval of the mean of the last {len(run.differences)} differences, {run.place}",
+            f"Mean of the last {n} differences, {run.place}",
+            "d̄ = (d1 + d2 + …) / n, the newest first",
+            f"({' + '.join(signed(d) for d in run.differences)}) / {n}",
+            f"{mean.text} {unit}",
+            f"{GUM}, 4.2.1",
+        )
+        k, s = f"{mean.k:.3f}", f"{mean.u * n**0.5:.6f}"
+        by_hand = float(k) * float(s) / n**0.5
+        yield Working(
+            f"Interval of the mean of the last {n} differences, {run.place}",
             "U = k s / √n, s their standard deviation",
-            f"{mean.k:.3f} × {mean.u * len(run.differences) ** 0.5:.6f} / √{len(run.differences)}",
-            f"{mean.text} {unit} with U {round_up(mean.k * mean.u)} {unit}",
+            f"{k} × {s} / √{n}",
+            f"{by_hand:.5f} {unit}, rounded up {round_up(mean.k * mean.u)} {unit}",
             f"{GUM}, 4.2.3 and G.3; of the differences, not of the analyzer",
         )
 

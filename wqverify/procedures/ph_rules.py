@@ -14,6 +14,7 @@ from wqverify.procedures.rules import (
     refuse_expired,
     refuse_outside,
     refuse_overdue,
+    refuse_two_numbers,
     refuse_visit,
     standard,
 )
@@ -106,15 +107,7 @@ def _refuse_contradictions(sheet: PhSheet) -> None:
             (f"adjusted.{what}_from", f"stored.{name}"),
             (f"adjusted.{what}_to", f"constants_as_left.{name}"),
         ):
-            here, there = changed.get(path), held.get(other)
-            if here is not None and there is not None and here.value != there.value:
-                raise CorrectTheEntry(
-                    f"{path} is {here.text} {unit} and {other} is {there.text} {unit}, and both are the same "
-                    f"number of the transmitter; look which one is mistyped.",
-                    found=here.text,
-                    expected=there.text,
-                    where=path,
-                )
+            refuse_two_numbers(path, changed.get(path), other, held.get(other), unit)
 
 
 def _constants(sheet: PhSheet, name: str) -> Iterator[tuple[str, Reading]]:

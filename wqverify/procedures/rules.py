@@ -97,6 +97,18 @@ def refuse_beyond(path: str, what: str, typed: Reading, limits: tuple[int, int],
         )
 
 
+def refuse_two_numbers(path: str, here: Reading | None, other: str, there: Reading | None, unit: str) -> None:
+    """Raise CorrectTheEntry where one number of the transmitter was typed at two places as two."""
+    if here is not None and there is not None and here.value != there.value:
+        raise CorrectTheEntry(
+            f"{path} is {here.text} {unit} and {other} is {there.text} {unit}, and both are the same number "
+            f"of the transmitter; look which one is mistyped.",
+            found=here.text,
+            expected=there.text,
+            where=path,
+        )
+
+
 # ---------------------------------------------------------------- not evaluated, because
 
 
