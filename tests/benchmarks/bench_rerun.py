@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))  # helpers of the t
 from plant_example import MONTH, NOW, bytes_of, plant_in
 
 from wqverify.book import Book, open_book
-from wqverify.demo.visits import visits
+from wqverify.demo.ph_visits import ph_visits
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import digest, record_from
@@ -103,7 +103,7 @@ def profiled(samples: list[bytes], rounds: int, lines: int = 15) -> str:
 def main(count: int, rounds: int) -> None:
     with tempfile.TemporaryDirectory() as folder:
         plant = plant_in(Path(folder) / "plant")
-        samples = [bytes_of(plant, visit.name) for visit in visits(MONTH)]
+        samples = [bytes_of(plant, visit.name) for visit in ph_visits(MONTH)]
         records = [record_from(data) for data in samples]
         quantities = [c.quantity for r in records for c in r.result.checks if c.quantity is not None]
         each = len(records)
