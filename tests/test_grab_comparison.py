@@ -970,7 +970,7 @@ SHEETS = [
     ),
     (
         lambda: visit(decision={"action": "adjust", "why": "outside"}),
-        "the decision is to adjust and adjusted is missing; enter from what to what",
+        "the decision is adjust and adjusted is missing; enter from what to what",
     ),
     (
         lambda: {k: v for k, v in adjusting(grab(), grab()).items() if k != "grab_after"},

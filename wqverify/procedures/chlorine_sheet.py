@@ -19,6 +19,7 @@ from wqverify.procedures.parts import (
     Readings,
     Tail,
     Time,
+    insist_on_decision,
 )
 from wqverify.terms import Ask
 
@@ -139,16 +140,7 @@ class ChlorineSheet(Tail, Work, Head):
     def _fits_together(self) -> Self:
         action = self.decision.action if self.decision else "leave alone"
         changed = isinstance(self.adjusted, Adjusted)
-        if changed and action == "leave alone":
-            raise said(
-                "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
-                'the decision, or adjusted.not_done = "because ..."'
-            )
-        if action != "leave alone" and self.adjusted is None:
-            raise said(
-                f"the decision is {action} and adjusted is missing; enter from what to what, or "
-                f'adjusted.not_done = "because ..."'
-            )
+        insist_on_decision(action, self.adjusted, without=("leave alone",))
         if (changed or isinstance(self.service, Cleaned)) and self.as_left is None:
             raise said(
                 "it was serviced or adjusted and as_left is missing; enter the fresh grab, or "

@@ -11,7 +11,17 @@ from pydantic import AfterValidator, Field, model_validator
 
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Notes, Text, said
-from wqverify.procedures.parts import AtTime, Done, Head, NotDone, Number, Part, Tail, Time
+from wqverify.procedures.parts import (
+    AtTime,
+    Done,
+    Head,
+    NotDone,
+    Number,
+    Part,
+    Tail,
+    Time,
+    insist_on_decision,
+)
 from wqverify.terms import Ask, Reading
 
 Place = Literal["process tap", "analyzer inlet", "analyzer drain"]
@@ -154,18 +164,9 @@ class GrabSheet(Tail, Work, Head):
                 "online, or name an export of the control system under trend."
             )
         self._one_source()
-        adjusts = self.decision is not None and self.decision.action == "adjust"
+        action = self.decision.action if self.decision else "leave alone"
         changed = isinstance(self.adjusted, Adjusted)
-        if changed and not adjusts:
-            raise said(
-                "adjusted holds what was changed, and the decision is to leave it alone or is missing; enter "
-                'the decision, or adjusted.not_done = "because ..."'
-            )
-        if adjusts and self.adjusted is None:
-            raise said(
-                "the decision is to adjust and adjusted is missing; enter from what to what, or "
-                'adjusted.not_done = "because ..."'
-            )
+        insist_on_decision(action, self.adjusted, without=("leave alone",))
         self._after(changed)
         return self
 

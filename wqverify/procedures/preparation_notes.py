@@ -9,13 +9,12 @@ from typing import Any
 from wqverify.calculations.dilution import stock_volume, two_steps
 from wqverify.procedures.preparation_budget import Prepared
 from wqverify.procedures.rules import setting
-from wqverify.procedures.sentences import clocks, opinion, person_cautions
+from wqverify.procedures.sentences import clocks, opinion, person_cautions, undecided
 from wqverify.procedures.turbidity_inputs import UNSTATED_PERCENT
 from wqverify.procedures.turbidity_notes import (
     FORMAZIN,
     MISTAKEN,
     TO_WASTE,
-    tolerance_cautions,
 )
 from wqverify.procedures.turbidity_shown import plain
 from wqverify.terms import Caution, Check, Given, Note
@@ -59,7 +58,7 @@ def notes(
         *person_cautions(sheet, given),
         *_small(sheet, given),
         *_mistaken(sheet, made, unit),
-        *tolerance_cautions(checks),
+        *undecided(checks),
     ):
         yield Note("caution", text)
     stock, water = given.standards[sheet.stock], given.standards[sheet.water]

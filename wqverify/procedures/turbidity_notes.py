@@ -9,7 +9,7 @@ from typing import Any
 from wqverify.procedures.parts import Read
 from wqverify.procedures.ph_signal import signal_cautions, signal_not_seen
 from wqverify.procedures.rules import NOT_STABLE
-from wqverify.procedures.sentences import advice, clocks, handed_back, opinion, person_cautions
+from wqverify.procedures.sentences import advice, clocks, handed_back, opinion, person_cautions, undecided
 from wqverify.procedures.turbidity_inputs import Measured, bottle_cause
 from wqverify.procedures.turbidity_parts import Adjusted, Process
 from wqverify.procedures.turbidity_rules import instrument_known, last_calibration
@@ -68,7 +68,7 @@ def notes(sheet: Any, given: Given, stages: Mapping[str, Stage], checks: Sequenc
     for stage in measured:
         for text in _stage_cautions(stage, given):
             yield Note("caution", f"{stage.title.capitalize()}: {text}")
-    for text in (*tolerance_cautions(checks), *signal_cautions(sheet, given)):
+    for text in (*undecided(checks), *signal_cautions(sheet, given)):
         yield Note("caution", text)
     for text in handed_back(sheet, sheet.status, checks, touched=bool(measured)):
         yield Note("caution", text)
@@ -162,24 +162,6 @@ def _mistaken(point: Measured) -> Iterator[str]:
         yield (
             f"{point.id} reads {point.mean:f} where it should be {point.exact:f}: about a factor of ten; "
             f"look whether the stock was 400 or 4000 and how it was diluted."
-        )
-
-
-def tolerance_cautions(checks: Sequence[Check]) -> Iterator[str]:
-    """Say where U takes the whole tolerance, so that a pass or fail says little."""
-    for check in checks:
-        t, q = check.tolerance, check.quantity
-        if t is None or q is None or not check.share or Decimal(check.share) < 1:
-            continue
-        floor = ""
-        if t.percent is not None:
-            floor = (
-                f" {t.percent} % of {check.reference} is smaller than U; a percent tolerance needs a floor "
-                f"here (low, high and larger_of in the register)."
-            )
-        yield (
-            f"{check.label}: U {q.expanded} is {check.share} of the tolerance, so this comparison cannot "
-            f"decide.{floor}"
         )
 
 
