@@ -255,8 +255,8 @@ def test_ten_percent_of_the_low_point_is_smaller_than_u() -> None:
     raw = visit(point("F20", "0.120", diluted=diluted("W1", ("5", "1000"))))
     result = run(raw, low_point=limit(percent="10"))
     assert (
-        "U 0.017 is 1.42 of the tolerance, so this comparison cannot decide. 10 % of 0.120 is smaller than "
-        "U; a percent tolerance needs a floor here (low, high and larger_of in the register)."
+        "U 0.017 is 1.42 of the tolerance, so this comparison cannot decide. 10 % of 0.120 is no larger "
+        "than U; a percent tolerance needs a floor here (low, high and larger_of in the register)."
     ) in told(result, "caution")
 
 
