@@ -26,6 +26,7 @@ FLOORS = (
     "show",  # terms < show < records; it may use nothing of the rooms between
     "plant",
     "procedures",
+    "entry",
     "records",
     "book",
     "signing",
@@ -34,11 +35,12 @@ FLOORS = (
     "acts",
     "audit",
     "lists",
+    "desk",
     "demo",
     "cli",
 )
 SHOW_MAY_USE = {"errors", "terms", "shipped", "calculations", "show"}
-STRANGERS = [("book", "signing"), ("signing", "book"), ("plant", "show"), ("procedures", "show")]
+STRANGERS = [("book", "signing"), ("signing", "book"), ("plant", "show"), ("procedures", "show"), ("entry", "show")]
 
 
 def modules() -> list[Path]:

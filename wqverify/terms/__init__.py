@@ -57,6 +57,7 @@ from wqverify.terms.procedure import (
 )
 from wqverify.terms.typed import (
     Ask,
+    Beside,
     Entry,
     Reading,
 )
@@ -66,6 +67,7 @@ __all__ = [
     "Ask",
     "Assigned",
     "Basis",
+    "Beside",
     "BudgetLine",
     "Caution",
     "Change",

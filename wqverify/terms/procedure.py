@@ -11,7 +11,7 @@ from wqverify.errors import CorrectTheEntry
 from wqverify.terms.computed import Result
 from wqverify.terms.kept import Caution
 from wqverify.terms.known import Given
-from wqverify.terms.typed import Reading
+from wqverify.terms.typed import Beside, Reading
 
 Slices = Mapping[str, bytes]
 Raw = dict[str, Any]
@@ -51,7 +51,8 @@ class Procedure:
     checks that must be in the result. ``upgrade[n]`` turns a raw sheet of revision n into n + 1.
     ``opens(result)`` names what a result opens next, as (procedure, reason). ``looks_back`` says how many
     earlier records of the same tag it is given, newest first, by procedure ("*" for any); without it the
-    last one of its own on the same instrument.
+    last one of its own on the same instrument. ``beside`` holds what stands next to a question, by the name
+    its ``Ask`` gives: a pure function of the sheet as far as it is typed, the path of the question and given.
     """
 
     name: str
@@ -62,7 +63,7 @@ class Procedure:
     expects: Callable[[Any, Given], tuple[str, ...]]
     cautions: tuple[Caution, ...] = ()
     tables: tuple[tuple[str, str], ...] = ()  # (name, edition) needed besides those of the standards
-    beside: Mapping[str, Callable[..., str]] = field(default_factory=dict)
+    beside: Mapping[str, Callable[[Raw, str, Given], Beside]] = field(default_factory=dict)
     upgrade: Mapping[int, Callable[[Raw], Raw]] = field(default_factory=dict)
     opens: Callable[[Result], tuple[tuple[str, str], ...]] = lambda _result: ()
     tolerances: tuple[str, ...] = ()  # the names it reads from the register

@@ -55,7 +55,8 @@ class Ask:
 
     ``unit`` "analyzer" stands for the analyzer's own unit. ``beside`` names a pure function of the
     procedure whose answer is shown next to the question. ``refers`` names the list an answer is picked
-    from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/.
+    from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/. ``when`` names
+    the condition under which it is asked by itself (wqverify.procedures.opening); empty for always.
     """
 
     label: str
@@ -64,6 +65,17 @@ class Ask:
     caution: str = ""
     beside: str = ""
     refers: str = ""
+    when: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What stands beside a question: lines, and what the readings should be and may be where that is known."""
+
+    lines: tuple[str, ...] = ()
+    reference: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
