@@ -57,6 +57,8 @@ class Ask:
     procedure whose answer is shown next to the question. ``refers`` names the list an answer is picked
     from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/. ``when`` names
     the condition under which it is asked by itself (wqverify.procedures.opening); empty for always.
+    ``usual`` is what is answered where nothing is out of the ordinary. ``clock``: the computer's clock
+    answers it when what it times has just been typed.
     """
 
     label: str
@@ -66,6 +68,8 @@ class Ask:
     beside: str = ""
     refers: str = ""
     when: str = ""
+    usual: str = ""
+    clock: bool = False
 
 
 @dataclass(frozen=True, slots=True)
