@@ -1,7 +1,7 @@
 """What a person sees at one moment of a visit and what they can do: plain data, drawn by every face alike.
 
-A face (terminal, browser form) draws a ``Screen`` and sends an ``Act``; it decides nothing and stores nothing,
-so that both end in the same sheet.
+A face (terminal, browser form) draws a ``Screen`` and sends an ``Act``; it decides nothing and stores
+nothing, so that both end in the same sheet.
 """
 
 from __future__ import annotations

@@ -126,7 +126,7 @@ def _answer(
         shown = form.get(wanted) or (group if question.parts else f'{question.name} = ["…", "…"]')
         yield Problem(loc, f"{question.name} has another form on the sheet of {procedure}; write {shown}.")
     elif not question.parts:
-        yield from _leaf(plant, question, choices(field), value, loc, visit, _is_number(field))
+        yield from _leaf(plant, question, choices(field), value, loc, visit, is_number(field))
     else:
         for index, inner in enumerate(value if many else [value]):
             place = (*loc, index) if many else loc
@@ -173,7 +173,7 @@ def _leaf(
             )
 
 
-def _is_number(field: Any) -> bool:
+def is_number(field: Any) -> bool:
     """Whether a question takes readings."""
     return Reading in _leaves(field.annotation)
 
