@@ -122,12 +122,10 @@ def _parts(model: type[BaseModel], raw: Mapping[str, Any], given: Given) -> dict
 
 
 def _taken(field: FieldInfo, question: Question, value: Any) -> Any:
-    """Return a part as the sheet takes it, without the rows and groups in it that are not whole yet."""
+    """Return a part as typed, without the rows and groups in it that are not whole yet."""
     for candidate in _smaller(question, value):
-        try:
-            return _adapter(field).validate_python(candidate)
-        except ValidationError:
-            continue
+        if _fits(field, candidate):
+            return candidate
     return None
 
 
@@ -188,7 +186,7 @@ def _is_measured(field: FieldInfo, question: Question) -> bool:
 def _stand_in(field: FieldInfo, question: Question, given: Given) -> Any:
     """Return what stands for a required part or answer that is not typed yet."""
     if not question.parts:
-        return _adapter(field).validate_python(_text(field, question, given))
+        return _text(field, question, given)
     part = question.parts[0]
     asked = [(q, part.model_fields[q.name]) for q in questions(part)]
     return part.model_construct(**{q.name: _stand_in(f, q, given) for q, f in asked if f.is_required()})
