@@ -1,0 +1,413 @@
+"""The journal of a visit: one line of JSON for each thing done, on disk before it is acknowledged.
+
+NAME.journal.jsonl lies beside the field sheet NAME.toml. Lines are only ever appended, and one process at a
+time may do it. What a power cut left half written behind the last line is cut off and kept in the next one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import MISSING, dataclass, fields, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any, NoReturn, Self
+
+import wqverify
+from wqverify.durable import make_folder
+from wqverify.errors import ChooseAnother, CorrectTheEntry, CouldNotRun, RepairTheFolder
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+FORMAT = 1
+SUFFIX = ".journal.jsonl"
+DOINGS = (
+    *("begin", "resume", "answer", "correct", "remove", "not done", "same as", "leave out", "ask"),
+    *("no more", "more", "wait", "pass on", "take up", "complete"),
+)
+_BEYOND = 2**31 - 2  # a byte no journal reaches: Windows lets nobody read the bytes that are locked
+_REPORT = "nothing was deleted: put an unchanged copy of the file back, or keep it and report it"
+
+
+@dataclass(frozen=True, slots=True)
+class JournalLine:
+    """One thing that was done; what is empty is not written. ``n`` is given by the journal.
+
+    ``by`` is who said it where that is not the performer, ``heard`` how it was heard, ``read_back`` "yes" or
+    "no". ``view`` and ``seq`` name the act, so that one that is sent again is taken once.
+    """
+
+    n: int = 0
+    at: str = ""  # ISO 8601 with offset, to the millisecond
+    do: str = ""
+    path: str = ""
+    text: str = ""
+    was: Any = None
+    why: str = ""
+    how: str = ""  # "clock", "usual", "sheet", "round", "paper": where an answer that was not typed is from
+    by: str = ""
+    heard: str = ""
+    read_back: str = ""
+    sure: str = ""  # the sentence that was confirmed
+    to: str = ""
+    cut: int = 0  # bytes cut off behind the last line
+    torn: str = ""  # what they said
+    format: int = 0
+    procedure: str = ""
+    revision: int = 0
+    tag: str = ""
+    wqverify: str = ""
+    digest: str = ""
+    view: str = ""
+    seq: int = 0
+
+    def written(self) -> bytes:
+        """Return the line as it stands in the file; raises CorrectTheEntry for text that is no text."""
+        told = {f.name: value for f in fields(self) if (value := getattr(self, f.name)) != f.default}
+        try:
+            return json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode() + b"\n"
+        except UnicodeEncodeError as problem:
+            raise CorrectTheEntry(
+                f"{self.path or self.do} holds half a character, which cannot be kept; type it again.",
+                found=repr(self.text[:40]),
+                where=self.path,
+            ) from problem
+
+
+def journal_path(sheet: Path) -> Path:
+    """Return where the journal of a field sheet lies.
+
+    >>> journal_path(Path("field_sheets/AIT-2101.toml")).name
+    'AIT-2101.journal.jsonl'
+    """
+    return sheet.with_name(sheet.name.removesuffix(".toml") + SUFFIX)
+
+
+def stamped(moment: datetime) -> str:
+    """Return a moment as a line states it; raises ValueError for one without an offset."""
+    if moment.tzinfo is None:
+        raise ValueError("a moment of a journal needs its offset")
+    return moment.isoformat(timespec="milliseconds")
+
+
+# ---------------------------------------------------------------- reading
+
+
+def read_journal(data: bytes) -> tuple[tuple[JournalLine, ...], str]:
+    """Return the lines of a journal and what a power cut left half written behind them.
+
+    Raises RepairTheFolder, with its number, for a line that is damaged otherwise.
+    """
+    lines, torn = _parted(data)
+    return lines, torn.decode(errors="backslashreplace")
+
+
+def _parted(data: bytes) -> tuple[tuple[JournalLine, ...], bytes]:
+    """Return the whole lines and the bytes behind them."""
+    *whole, torn = data.split(b"\n")
+    if (
+        not torn and whole and _json(whole[-1]) is None
+    ):  # the end of the line came to the disk before the line
+        torn = whole.pop() + b"\n"
+    return tuple(_line(number, raw) for number, raw in enumerate(whole, 1)), torn
+
+
+def _json(raw: bytes) -> Any:
+    """Return what a line says, None for what is not JSON."""
+    try:
+        return json.loads(raw.decode(), object_pairs_hook=_once, parse_constant=_no_number)
+    except (ValueError, RecursionError):
+        return None
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    if len(dict(pairs)) != len(pairs):
+        raise ValueError("a key stands twice")
+    return dict(pairs)
+
+
+def _no_number(text: str) -> NoReturn:
+    raise ValueError(f"{text} is no number of JSON")
+
+
+def _line(number: int, raw: bytes) -> JournalLine:
+    told = _json(raw)
+    if not isinstance(told, dict):
+        raise _damaged(number, "is not a line of JSON")
+    for key, value in told.items():
+        if key not in _KINDS:
+            raise _damaged(number, f"has a key {key[:40]!r} that this wqverify does not know")
+        if type(value) is not _KINDS[key] and key != "was":
+            raise _damaged(number, f"says {key} in another form than it is written in")
+    line = JournalLine(**told)
+    for problem in _problems(number, line):
+        raise _damaged(number, problem)
+    return line
+
+
+def _problems(number: int, line: JournalLine) -> Iterator[str]:
+    if line.n != number:
+        yield f"bears the number {line.n}: lines were taken out, put in or moved"
+    if line.do not in DOINGS:
+        yield f"says {line.do[:40]!r}, which is nothing a journal knows"
+    if (line.do == "begin") is not (number == 1):
+        yield "is not the beginning of a visit" if number == 1 else "begins the visit a second time"
+    if line.do == "begin" and line.format != FORMAT:
+        yield f"is of format {line.format}, and this wqverify reads format {FORMAT}; install a newer one"
+    if not _is_moment(line.at):
+        yield f"says {line.at[:40]!r} where the time with its offset stands"
+
+
+def _is_moment(text: str) -> bool:
+    try:
+        return datetime.fromisoformat(text).tzinfo is not None
+    except ValueError:
+        return False
+
+
+def _damaged(number: int, what: str) -> RepairTheFolder:
+    return RepairTheFolder(
+        f"Line {number} of the journal {what}; {_REPORT}.", found=what, where=f"line {number}"
+    )
+
+
+_KINDS = {f.name: type(f.default) for f in fields(JournalLine) if f.default is not MISSING}
+
+
+# ---------------------------------------------------------------- writing
+
+
+class Journal:
+    """The journal of one visit, open for appending: locked until ``close`` or the end of the process."""
+
+    def __init__(self, path: Path, handle: int, data: bytes) -> None:
+        self.path = path
+        self._handle = handle
+        lines, self._torn = _parted(data)
+        self._lines = list(lines)
+        self._size = len(data) - len(self._torn)
+        self._unclean = False  # something of a refused line may stand behind the last one
+
+    @classmethod
+    def begin(cls, path: Path, at: str, *, procedure: str, revision: int, tag: str) -> Self:
+        """Begin a journal; raises ChooseAnother where there is one.
+
+        A file in which not even the first line is whole is what a power cut left of a beginning: it is begun
+        again.
+        """
+        make_folder(path.parent)
+        journal = cls._locked(path, os.O_CREAT)
+        try:
+            if journal._lines:
+                raise ChooseAnother(
+                    f"{path.name} exists already: this visit was begun at {shown(journal._lines[0].at)}. "
+                    f"Go on with it by `wqverify step`, or give the new sheet another name.",
+                    found=path.name,
+                    where=path.name,
+                )
+            journal._repaired(
+                JournalLine(
+                    at=at,
+                    do="begin",
+                    format=FORMAT,
+                    procedure=procedure,
+                    revision=revision,
+                    tag=tag,
+                    wqverify=wqverify.__version__,
+                )
+            )
+            journal._remember()
+        except BaseException:
+            journal.close()
+            raise
+        return journal
+
+    @classmethod
+    def resume(cls, path: Path, at: str) -> Self:
+        """Open a journal again, with a line that says so and keeps what was cut off.
+
+        Raises ChooseAnother while it is open in another window, RepairTheFolder where it is damaged.
+        """
+        journal = cls._locked(path, 0)
+        try:
+            if not journal._lines:
+                raise RepairTheFolder(
+                    f"{path.name} holds no whole line, so nothing was entered in it; remove the file and "
+                    f"begin the visit again.",
+                    where=path.name,
+                )
+            journal._repaired(JournalLine(at=at, do="resume"))
+        except BaseException:
+            journal.close()
+            raise
+        return journal
+
+    @classmethod
+    def _locked(cls, path: Path, create: int) -> Self:
+        flags = os.O_RDWR | os.O_APPEND | create | getattr(os, "O_BINARY", 0)
+        try:
+            handle = os.open(path, flags, 0o644)
+        except OSError as problem:
+            raise CouldNotRun(
+                f"{path.name} could not be opened ({problem.strerror or problem}); nothing was lost: make "
+                f"room or let this user write there, then go on by `wqverify step`.",
+                found=str(problem),
+                where=path.name,
+            ) from problem
+        try:
+            _lock(handle, path)
+            return cls(path, handle, path.read_bytes())
+        except BaseException:
+            os.close(handle)
+            raise
+
+    @property
+    def lines(self) -> tuple[JournalLine, ...]:
+        """Everything that was done, in order."""
+        return tuple(self._lines)
+
+    def append(self, *lines: JournalLine) -> None:
+        """Write lines behind the last one; they are on the disk when this returns, or none of them is.
+
+        Raises CouldNotRun where the disk refuses, or where the file is not what this window left.
+        """
+        first = len(self._lines) + 1
+        numbered = [replace(line, n=number) for number, line in enumerate(lines, first)]
+        data = b"".join(line.written() for line in numbered)
+        self._insist_on_own_file()
+        try:
+            if os.write(self._handle, data) != len(data):
+                raise OSError("only a part of it was written")
+            os.fsync(self._handle)
+        except OSError as problem:
+            self._unclean = True  # where it cannot be cut off now, it is before the next line is written
+            with suppress(OSError):
+                os.ftruncate(self._handle, self._size)
+            raise self._not_saved(problem) from problem
+        self._size += len(data)
+        self._lines += numbered
+
+    def close(self) -> None:
+        """Give the lock back; a second time does nothing."""
+        if self._handle >= 0:
+            os.close(self._handle)  # which gives the lock back too
+            self._handle = -1
+
+    def _repaired(self, line: JournalLine) -> None:
+        """Append the first line of this session; what was cut off stands in it."""
+        torn = self._torn
+        if not torn:
+            self.append(line)
+            return
+        cut = replace(line, cut=len(torn), torn=torn.decode(errors="backslashreplace"))
+        data = replace(cut, n=len(self._lines) + 1).written()
+        try:
+            # Over the torn bytes in one write, longer than they are because it holds them: there is no moment
+            # at which they stand nowhere.
+            self._write_at_end(data)
+        except OSError as problem:
+            with suppress(OSError):
+                self._write_at_end(torn)
+            raise self._not_saved(problem) from problem
+        self._torn = b""
+        self._size += len(data)
+        self._lines.append(replace(cut, n=len(self._lines) + 1))
+
+    def _write_at_end(self, data: bytes) -> None:
+        """Write behind the last whole line, over whatever stands there."""
+        handle = os.open(self.path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
+        try:
+            os.lseek(handle, self._size, os.SEEK_SET)
+            if os.write(handle, data) != len(data):
+                raise OSError("only a part of it was written")
+            os.ftruncate(handle, self._size + len(data))
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+    def _remember(self) -> None:
+        """Make the folder remember a new file."""
+        if os.name == "posix":
+            try:
+                folder = os.open(self.path.parent, os.O_RDONLY)
+                try:
+                    os.fsync(folder)
+                finally:
+                    os.close(folder)
+            except OSError as problem:
+                raise self._not_saved(problem) from problem
+
+    def _insist_on_own_file(self) -> None:
+        """Raise CouldNotRun unless the file by this name is the one that is open, as this window left it."""
+        try:
+            mine, there = os.fstat(self._handle), os.stat(self.path)
+            same = os.path.samestat(mine, there)
+            if same and mine.st_size > self._size and self._unclean:
+                os.ftruncate(self._handle, self._size)
+                mine = os.fstat(self._handle)
+        except OSError as problem:
+            raise self._not_saved(problem) from problem
+        if not same or mine.st_size != self._size:
+            what = "changed" if same else "moved or replaced"
+            raise CouldNotRun(
+                f"NOT SAVED: {self.path.name} was {what} by another program while it was open here. Put it "
+                f"back as it was, close this window and go on by `wqverify step`.",
+                found=what,
+                where=self.path.name,
+            )
+        self._unclean = False
+
+    def _not_saved(self, problem: OSError) -> CouldNotRun:
+        return CouldNotRun(
+            f"NOT SAVED: {self.path.name} could not be written ({problem.strerror or problem}). All that was "
+            f"entered before is kept; make room or repair the disk, then enter this again.",
+            found=str(problem),
+            where=self.path.name,
+        )
+
+
+def shown(at: str) -> str:
+    """Return the time of a line as a person reads it.
+
+    >>> shown("2026-03-03T08:10:21.500-05:00")
+    '2026-03-03 08:10'
+    """
+    return at[:16].replace("T", " ")
+
+
+def _lock(handle: int, path: Path) -> None:
+    """Take the lock; raises ChooseAnother where another window has it."""
+    try:
+        if sys.platform == "win32":
+            os.lseek(handle, _BEYOND, os.SEEK_SET)
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError) as problem:
+        raise _open_elsewhere(path) from problem
+    except OSError as problem:
+        raise CouldNotRun(
+            f"{path.name} could not be locked ({problem.strerror or problem}), so two windows could write "
+            f"into it; move the plant folder to a disk of this computer.",
+            found=str(problem),
+            where=path.name,
+        ) from problem
+
+
+def _open_elsewhere(path: Path) -> ChooseAnother:
+    since = ""
+    with suppress(OSError, RepairTheFolder):
+        lines, _torn = read_journal(path.read_bytes())
+        since = next((shown(line.at) for line in reversed(lines) if line.do in ("begin", "resume")), "")
+    return ChooseAnother(
+        f"This sheet is open in another window{f' since {since}' if since else ''} ({path.name}); go on "
+        f"there, or close it there first.",
+        found=since,
+        where=path.name,
+    )
