@@ -6,6 +6,7 @@ finished by the same command, and nothing that was typed is ever overwritten.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -17,10 +18,10 @@ from wqverify.acts.shared import local_time, person_of, typed
 from wqverify.durable import write_durably
 from wqverify.errors import ChooseAnother
 from wqverify.plant.clock import day, resolve
-from wqverify.plant.fields import Text
+from wqverify.plant.fields import Notes, Text
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
-from wqverify.plant.round_folder import FILE, RoundFolder, read_round
+from wqverify.plant.round_folder import FILE, RoundFolder, Row, read_round
 from wqverify.plant.rounds import Round, Stop
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.blank import blank_sheet, shared_head
@@ -147,6 +148,15 @@ def _refuse_other_content(folder: Path, files: Mapping[str, str]) -> None:
                 expected="an empty folder",
                 where=str(folder),
             )
+
+
+def skip_stop(one: RoundFolder, row: Row, why: str) -> None:
+    """Write into round.toml why nothing was done at a stop; raises CorrectTheEntry for no reason."""
+    reason = typed(Notes, "the reason", why)
+    line = one.document.line(("stop", one.rows.index(row), "sheet"))
+    lines = one.document.text.split("\n")
+    lines.insert(line, f"skipped = {json.dumps(reason, ensure_ascii=False)}")
+    write_durably(one.folder / FILE, "\n".join(lines).encode())
 
 
 # ---------------------------------------------------------------- texts

@@ -51,6 +51,7 @@ class Step:
     spare: str = ""  # the nearest optional part, or row begun in vain, that can be left out whole
     first: bool = False  # nothing in that part is answered yet
     rows: int = 0  # rows there are, of a rows step
+    use: str = ""  # where it is said that the standard is for information only
 
     @property
     def top(self) -> str:
@@ -66,6 +67,7 @@ class _Place:
     same_as: bool = False
     spare: str = ""
     first: bool = False
+    takes_use: bool = False
 
 
 def steps(sheet: type[BaseModel], typed: Typed, so_far: SoFar) -> Iterator[Step]:
@@ -79,6 +81,7 @@ class _Walk:
     so_far: SoFar
 
     def part(self, part: type[BaseModel], raw: Mapping[str, Any], at: _Place) -> Iterator[Step]:
+        at = replace(at, takes_use="use" in part.model_fields)
         for question in questions(part):
             field, here = part.model_fields[question.name], f"{at.path}{question.name}"
             value = raw.get(question.name)
@@ -112,6 +115,7 @@ class _Walk:
             at.same_as,
             at.spare,
             at.first,
+            use=f"{at.path}use" if question.ask.refers == "standard" and at.takes_use else "",
         )
 
     def _leaf(self, question: Question, field: FieldInfo, here: str, value: Any, at: _Place) -> Step:

@@ -40,6 +40,12 @@ def blank_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = 
     return "\n".join(writer.part(sheet, answers)).strip("\n") + "\n"
 
 
+def written_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str, title: str) -> str:
+    """Return the TOML text of a sheet with its answers only, each with what was asked beside it."""
+    writer = _Writer(unit or getattr(sheet, "UNIT", ""), optional=False)
+    return "\n".join([f"# {title}", "", *writer.part(sheet, answers)]).strip("\n") + "\n"
+
+
 def shared_head(
     sheet: type[BaseModel], answers: Mapping[str, Any], asked: Collection[str], under: str
 ) -> str:

@@ -32,7 +32,7 @@ _OF_THE_VISIT = frozenset(
 )
 # A number in these units, or without one, is chosen beforehand: an interval, a volume, how often. Others are
 # read off an instrument.
-_CHOSEN_UNITS = ("s", "mL", "days", "")
+CHOSEN_UNITS = ("s", "mL", "days", "")
 
 
 def insist_on_rounds(plant: Plant) -> None:
@@ -159,7 +159,7 @@ def _leaf(
     number: bool,
 ) -> Iterator[Problem]:
     name = question.name
-    if not visit and (question.time or (number and question.ask.unit not in _CHOSEN_UNITS)):
+    if not visit and (question.time or (number and question.ask.unit not in CHOSEN_UNITS)):
         what = "time" if question.time else "reading"
         yield Problem(loc, f"{name} is a {what} and cannot be usual: it is typed at the analyzer; delete it.")
         return

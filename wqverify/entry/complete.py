@@ -1,0 +1,55 @@
+"""From the answers of a visit to its field sheet: the same bytes, whichever face they were typed in."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Collection
+from pathlib import Path
+
+from wqverify.durable import write_durably
+from wqverify.entry.around import Surroundings
+from wqverify.errors import CouldNotRun
+from wqverify.plant.files import Document
+from wqverify.procedures.blank import written_sheet
+from wqverify.procedures.sheets import parse
+from wqverify.procedures.walk import answered
+from wqverify.terms import Raw
+
+
+def written(about: Surroundings, raw: Raw) -> bytes:
+    """Return the bytes of a whole sheet.
+
+    Raises CorrectTheEntry or ChooseAnother, with all that is wrong, where the sheet contradicts itself or the
+    procedure refuses it.
+    """
+    procedure, typed = about.procedure, answered(raw)
+    text = written_sheet(
+        procedure.Sheet, typed, about.unit, f"Field sheet, {procedure.title} of {about.analyzer.tag}."
+    )
+    sheet = parse(procedure, typed, Document(Path("the sheet"), text, typed))
+    given, slices = about.around(typed)
+    procedure.compute(sheet, given, slices)
+    return text.encode()
+
+
+def digest(data: bytes) -> str:
+    """Return the SHA-256 of a sheet."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def write(path: Path, data: bytes, known: Collection[str]) -> None:
+    """Write a sheet; one that lies there and is not known is kept beside it under another name."""
+    if path.is_file():
+        there = path.read_bytes()
+        if there != data and digest(there) not in known:
+            _keep(path)
+    write_durably(path, data)
+
+
+def _keep(path: Path) -> None:
+    for number in range(1, 1000):
+        aside = path.with_name(f"{path.stem} before {number}{path.suffix}.txt")
+        if not aside.exists():
+            path.rename(aside)
+            return
+    raise CouldNotRun(f"{path.name} could not be kept beside the new one; move it by hand.", where=path.name)

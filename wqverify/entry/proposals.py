@@ -1,0 +1,145 @@
+"""What an answer may be before it is typed: this computer's clock, last time, what is usual.
+
+A reading is never proposed, nor the plate of an instrument: they are looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from wqverify.entry.around import Surroundings, found
+from wqverify.entry.steps import Step
+from wqverify.procedures.parts import Head, Tail
+from wqverify.procedures.usual import CHOSEN_UNITS, is_number
+from wqverify.terms import Outcome, Result
+
+CLOCK, LAST, USUAL = "this computer's clock", "last time", "usual"
+# Asked one by one also where the rest is as usual: who and which instrument, what only a person can say.
+ONE_BY_ONE = frozenset(
+    {"procedure", "tag", "serial_on_plate", "reason", "performed_by", "date", "copied_from_paper"}
+    | {"replaces", "replaces_why", "cautions", "cause"}
+)
+_PLATE = "serial_on_plate"
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A text that Enter alone answers, and where it comes from."""
+
+    text: str = ""
+    whence: str = ""
+
+
+def proposal(step: Step, raw: Mapping[str, Any], about: Surroundings, result: Result | None) -> Proposal:
+    """Return what an empty answer stands for; empty where it stands for nothing."""
+    ask, name = step.question.ask, step.question.name
+    if step.kind != "leaf" or name == _PLATE:
+        return Proposal()
+    if step.question.time or step.path == "date":
+        return Proposal() if about.paper else _clock(step, raw, about)
+    if ask.usual and _is_fine(step, result):
+        return Proposal(ask.usual, USUAL)
+    if isinstance(step.field.default, str):
+        return Proposal(step.field.default, USUAL)
+    last = last_time(step, about)
+    if last and (ask.refers == "person" or step.path in ("cause.opinion", "decision.why")):
+        return Proposal()
+    return Proposal(last, LAST) if last and not is_reading(step) else Proposal()
+
+
+def is_reading(step: Step) -> bool:
+    """Whether a question takes a number read off an instrument; an interval or a volume is chosen."""
+    return is_number(step.field) and step.question.ask.unit not in CHOSEN_UNITS
+
+
+def last_time(step: Step, about: Surroundings) -> str:
+    """Return what was answered here at the last visit, empty where nothing was."""
+    value = found(about.last, step.path)
+    if isinstance(value, list) and value and isinstance(value[-1], str):
+        return str(value[-1])
+    return value if isinstance(value, str) else ""
+
+
+def _clock(step: Step, raw: Mapping[str, Any], about: Surroundings) -> Proposal:
+    now = about.local()
+    if step.path == "date":
+        return Proposal(now.date().isoformat(), CLOCK)
+    return Proposal(wall_clock(now, str(raw.get("date", ""))), CLOCK)
+
+
+def wall_clock(moment: datetime, date: str) -> str:
+    """Return a moment as it is typed on a sheet of a date: with its own date after midnight."""
+    day = moment.date().isoformat()
+    return f"{moment:%H:%M}" if day == date or not date else f"{day} {moment:%H:%M}"
+
+
+def _is_fine(step: Step, result: Result | None) -> bool:
+    """Whether what is usual may be proposed: not that an analyzer that failed is in service."""
+    if step.top != "status":
+        return True
+    if result is None:
+        return False
+    last = next((o for s in ("as_left", "as_found") if (o := result.outcome(s)) is not None), None)
+    return last is Outcome.PASS
+
+
+# ---------------------------------------------------------------- all as usual
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """One answer of a part of the sheet that is confirmed together with the others."""
+
+    path: str
+    label: str
+    text: str
+    do: str = "answer"  # or "not done", "leave out"
+
+
+def usual_of(
+    open_steps: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None, head: bool
+) -> tuple[Usual, ...]:
+    """Return what is answered together in the head or tail of a sheet: as at the last visit, now.
+
+    Empty where that visit is not known: the first time every question is asked.
+    """
+    if not about.last or about.paper:
+        return ()
+    shared = (Head if head else Tail).model_fields.keys() - ONE_BY_ONE
+    chosen = [step for step in open_steps if step.top in shared]
+    return tuple(_told(chosen, raw, about, result))
+
+
+def _told(
+    chosen: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None
+) -> Iterator[Usual]:
+    not_done: set[str] = set()
+    for step in chosen:
+        reason = found(about.last, f"{step.group}.not_done") if step.group else None
+        if step.group in not_done:
+            continue
+        if isinstance(reason, str) and not raw.get(step.group):
+            not_done.add(step.group)
+            yield Usual(step.group, heading(step, 1), reason, "not done")
+            continue
+        text = "" if _elsewhere(step) else proposal(step, raw, about, result).text
+        if text:
+            yield Usual(step.path, heading(step), text)
+        elif not step.required or step.spare:
+            path = step.path if not step.required else step.spare
+            yield Usual(path, heading(step), "", "leave out")
+
+
+def _elsewhere(step: Step) -> bool:
+    """A clock that is read elsewhere is read, not taken from this computer."""
+    return step.question.time and not step.question.in_order and not step.question.ask.clock
+
+
+def heading(step: Step, depth: int | None = None) -> str:
+    """Return the headings of a step with its label, "Output held: at"; of a group ``depth`` of them."""
+    words = step.headings[:depth] if depth else (*step.headings, step.question.ask.label)
+    text = ", ".join(words[:-1]) + (": " if len(words) > 1 else "") + words[-1]
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,176 @@
+"""Whether one answer can be taken: its form, what it names, what the procedure refuses, what is odd."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from wqverify.entry import sure
+from wqverify.entry.around import Surroundings, found, with_answer
+from wqverify.entry.proposals import is_reading, last_time, wall_clock
+from wqverify.entry.provisional import problem_with, refusal_of
+from wqverify.entry.screen import Choice
+from wqverify.entry.steps import Step
+from wqverify.errors import CorrectTheEntry
+from wqverify.plant.clock import resolve
+from wqverify.plant.files import shortened
+from wqverify.plant.messages import nearest
+from wqverify.procedures.blank import choices, is_list
+from wqverify.procedures.usual import is_number
+from wqverify.procedures.walk import questions, typed_times
+
+_SHORT_TIME = re.compile(r"([0-9]{1,2}):?([0-9]{2})")
+INFORMATION = "information only"
+
+
+@dataclass(frozen=True, slots=True)
+class Odd:
+    """What is asked before an answer is stored: a sentence, and texts it may be stored as."""
+
+    sentence: str
+    ways: tuple[Choice, ...]
+
+
+def as_typed(text: str) -> str:
+    """Return a text without the blanks around it, in Unicode form NFC."""
+    return unicodedata.normalize("NFC", text.strip())
+
+
+def refuse_form(step: Step, text: str) -> None:
+    """Raise CorrectTheEntry, in one sentence, where an answer has not the form of its question."""
+    problem = problem_with(step.field, [text] if is_list(step.field) else text)
+    if problem:
+        sentence = problem if problem.startswith(("'", '"')) else f"{shortened(text)}: {problem}"
+        raise CorrectTheEntry(sentence, found=text, where=step.path)
+
+
+def refuse_unknown(step: Step, text: str, about: Surroundings) -> None:
+    """Raise CorrectTheEntry where an answer names a standard, person or export there is not."""
+    known: Mapping[str, Any] | None = {
+        "standard": about.standards,
+        "person": about.people,
+        "trend": dict.fromkeys(about.trends),
+    }.get(step.question.ask.refers)
+    if known is None or text in known:
+        return
+    where = {"standard": "standards_on_hand.toml", "person": "people.toml", "trend": "the folder trends/"}
+    file = where[step.question.ask.refers]
+    hint = nearest(text, known) if known else f"{file} holds none."
+    raise CorrectTheEntry(
+        f"{shortened(text)} is not in {file}; {hint}", found=text, expected=", ".join(known), where=step.path
+    )
+
+
+def time_of_day(text: str) -> str:
+    """Return 0815 and 8:15 as 08:15; any other text as it is.
+
+    >>> time_of_day("815"), time_of_day("01:30 -05:00")
+    ('08:15', '01:30 -05:00')
+    """
+    match = _SHORT_TIME.fullmatch(text)
+    return f"{int(match[1]):02d}:{match[2]}" if match else text
+
+
+def which_time(text: str, date: str, about: Surroundings) -> Odd | None:
+    """Return the two readings of a time in the repeated hour; raises CorrectTheEntry for one there is not."""
+    try:
+        resolve(date, text, about.zone)
+    except CorrectTheEntry as problem:
+        both = problem.expected.split(" or ")
+        if len(both) != 2:
+            raise
+        prefix = text[:11] if len(text) > 11 else ""  # a date of its own stays in front
+        return Odd(problem.message, tuple(Choice(f"{prefix}{reading}") for reading in both))
+    return None
+
+
+def odd_time(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
+    """Return what is asked about a time: after midnight, later than now, before what came before."""
+    date = str(raw.get("date", ""))
+    moment, now = resolve(date, text, about.zone), about.local()
+    latest = _latest(step, raw, about) if step.question.in_order else None
+    sentence = sure.about_time(moment, now, latest)
+    if not sentence:
+        return None
+    ways = [Choice(text, f"yes, {text}")]
+    later = wall_clock(moment + timedelta(days=1), date)
+    if latest and moment < latest <= moment + timedelta(days=1) <= now + sure.CLOCKS_DIFFER:
+        ways.insert(0, Choice(later, f"it was after midnight: {later}"))
+    return Odd(sentence, tuple(ways))
+
+
+def _latest(step: Step, raw: Mapping[str, Any], about: Surroundings) -> datetime | None:
+    """Return the latest time answered in an earlier part of the sheet, or above it in its own."""
+    sheet: Any = about.procedure.Sheet
+    order = [question.name for question in questions(sheet)]
+    together = [names for names in sheet.TOGETHER if step.top in names]
+    moments = []
+    for path, typed in typed_times(sheet, raw).items():
+        top = path.partition(".")[0]
+        above = order.index(top) < order.index(step.top) or (top == step.top and path < step.path)
+        if not above or any(top in names for names in together):
+            continue
+        try:
+            moments.append(resolve(str(raw.get("date", "")), typed, about.zone))
+        except CorrectTheEntry:
+            continue  # it is asked about where it stands
+    return max(moments, default=None)
+
+
+def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
+    """Return the way on with a standard that is read for information only; raises what refuses it else."""
+    path = f"{step.path}.{len(found(raw, step.path) or [])}" if is_list(step.field) else step.path
+    tried = with_answer(raw, path, text)
+    refusal = refusal_of(about.procedure, tried, path, about.around)
+    if refusal is None:
+        return _past(step, text, raw, about)
+    if not step.use or refusal_of(
+        about.procedure, with_answer(tried, step.use, INFORMATION), path, about.around
+    ):
+        raise refusal
+    shown = f"{text}, for information only: no pass or fail with it"
+    return Odd(refusal.message, (Choice("", "another one"), Choice(text, shown)))
+
+
+def _past(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
+    """Ask about a bottle or instrument past its date that the procedure itself does not refuse."""
+    one, day = about.standards.get(text), str(raw.get("date", ""))
+    if one is None or step.question.ask.refers != "standard":
+        return None
+    for what, date in (
+        ("was usable until", one.usable_until),
+        ("was due for calibration on", one.calibration_due),
+    ):
+        if date and day and date < day:
+            return Odd(
+                f"{text} {what} {date}, and the work is on {day}. Take another one, or keep it and say so in "
+                f"the remarks.",
+                (Choice("", "another one"), Choice(text, f"keep {text}")),
+            )
+    return None
+
+
+def odd_answer(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
+    """Return what is asked about an answer before it is stored, None where nothing is odd."""
+    sentence = ""
+    if is_number(step.field):
+        before = found(raw, step.path) if step.kind == "list" else ()
+        own = is_reading(step) and step.question.ask.unit in ("analyzer", about.unit)
+        low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
+        last = last_time(step, about)
+        sentence = sure.about_reading(text, before or (), last if is_number(step.field) else "", low, high)
+    if not sentence and step.kind == "leaf":
+        refusal = refusal_of(about.procedure, with_answer(raw, step.path, text), step.path, about.around)
+        sentence = f"{refusal.message} Keep it as it is?" if refusal is not None else ""
+    return (
+        Odd(sentence, (Choice(text, f"yes, {text}"), Choice("", "no, type it again"))) if sentence else None
+    )
+
+
+def words(step: Step) -> tuple[Choice, ...]:
+    """Return the words a question takes."""
+    return tuple(Choice(word) for word in choices(step.field))
