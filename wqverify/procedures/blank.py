@@ -28,7 +28,9 @@ _REFERS = {
     "record": "record number",
     "trend": "a file in trends/",
 }
-_AT_THE_END = frozenset({"finished", "remarks"})  # single answers of the sheet that belong to its end
+_AT_THE_END = frozenset(
+    {"deviations", "finished", "remarks"}
+)  # single answers of the sheet that belong to its end
 
 
 def blank_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = "") -> str:
