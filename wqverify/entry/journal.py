@@ -224,6 +224,9 @@ class Journal:
             )
             journal._remember()
         except BaseException:
+            if not journal._lines and not journal._torn:
+                with suppress(OSError):  # an empty file would look like a visit that was begun
+                    path.unlink()
             journal.close()
             raise
         return journal
