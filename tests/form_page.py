@@ -110,7 +110,7 @@ class FewQuestions:
         self.seen.add((act.view, act.seq))
         shown = self.screen
         if act.path != shown.path:
-            raise CorrectTheEntry(f"This was an answer to {act.path}, and {shown.path} is asked; nothing stored.")
+            raise CorrectTheEntry(f"This answers {act.path}, and {shown.path} is asked; nothing stored.")
         if act.do == "overview":
             self.aside = overview()
         elif self.aside:
@@ -131,8 +131,13 @@ class FewQuestions:
     def _answer(self, text: str) -> Screen:
         asked = self.screen
         if asked.kind == "end":
-            return Screen("result", heading="pH calibration: FAIL as found, pass as left", text=f"{HOSTILE}\n" * 3,
-                          page="book/pages/L1-2026-0001.pdf", **COMMON)
+            return Screen(
+                "result",
+                heading="pH calibration: FAIL as found, pass as left",
+                text=HOSTILE,
+                page="book/pages/L1-2026-0001.pdf",
+                **COMMON,
+            )
         if asked.form == "numbers":
             return self._reading(text)
         if asked.choices and text and text not in [one.text for one in asked.choices]:
@@ -150,8 +155,14 @@ class FewQuestions:
         if not text.replace(".", "").isdigit():
             raise CorrectTheEntry(f'"{text}" is not a number as a display shows it, such as 7.06.')
         if text == "77":
-            self.aside = Screen("aside", heading="Sure?", label="77 is far from 7.02. Is it what the display shows?",
-                                form="confirm", choices=(Choice("yes"), Choice("no")), **COMMON)
+            self.aside = Screen(
+                "aside",
+                heading="Sure?",
+                label="77 is far from 7.02. Does the display show it?",
+                form="confirm",
+                choices=(Choice("yes"), Choice("no")),
+                **COMMON,
+            )
             return self.aside
         self.readings.append(text)
         self.stored.append(("reading", text))
@@ -170,12 +181,19 @@ def overview() -> Screen:
         Section("as_left", "As left", "open"),
         Section("check_buffer", "Check buffer", "not done"),
     )
-    return Screen("overview", heading="Where to?", sections=sections, form="pick",
-                  choices=tuple(Choice(one.path, one.label) for one in sections), **COMMON)
+    return Screen(
+        "overview",
+        heading="Where to?",
+        sections=sections,
+        form="pick",
+        choices=tuple(Choice(one.path, one.label) for one in sections),
+        **COMMON,
+    )
 
 
 BARE = """<!doctype html><meta charset="utf-8"><title>form</title>
-<style>body{margin:0;padding:8px 12px;background:#fff} body[data-jp-theme-light=false]{background:#111}</style>
+<style>body{margin:0;padding:8px 12px;background:#fff}
+body[data-jp-theme-light=false]{background:#111}</style>
 <style>STYLE</style><body data-jp-theme-light="THEME"><div id="here"></div>
 <script type="module">
 const hearers = [];

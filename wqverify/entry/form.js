@@ -72,7 +72,7 @@ class Form {
 
   build(el) {
     const part = {};
-    const names = ["held", "title", "place", "alert", "cautions", "notice", "dropped", "help", "proposal"];
+    const names = ["held", "title", "alert", "cautions", "notice", "dropped", "help", "proposal"];
     for (const name of [...names, "choices", "sections", "standing", "lines", "trace", "text", "page", "keys"]) {
       part[name] = make("div", name);
       part[name].hidden = true;
@@ -96,7 +96,7 @@ class Form {
     asked.append(part.proposal, part.choices, part.sections, part.text, part.page);
     const beside = make("div", "beside", "", part.lines, part.trace, part.standing);
     this.part = part;
-    this.root = make("div", "", "", part.held, part.title, part.place, part.alert, part.heading);
+    this.root = make("div", "", "", part.held, part.title, part.alert, part.heading);
     this.root.className = "wqv";
     this.root.dataset.settled = "true";
     this.root.append(make("div", "body", "", asked, beside), part.keys);
@@ -353,8 +353,8 @@ class Form {
     Object.assign(root.dataset, { kind: screen.kind, path: screen.path, form: screen.form, refused: String(screen.refused) });
     show(part.held, screen.held && make("p", "", screen.held));
     const state = [screen.sheet, screen.state].filter(Boolean).join(" · ");
-    show(part.title, make("strong", "", screen.title), state && make("span", "state", state));
-    show(part.place, screen.place && make("span", "", screen.place));
+    const place = screen.place && make("span", "place", screen.place);
+    show(part.title, make("strong", "", screen.title), state && make("span", "state", state), place);
     part.heading.textContent = screen.heading || screen.title;
     part.label.textContent = screen.label;
     part.label.hidden = !screen.label;
@@ -372,6 +372,7 @@ class Form {
     show(part.text, screen.text && make("pre", "", screen.text));
     show(part.page, screen.page && page(screen.page));
     show(part.keys, ...screen.keys.map((key) => this.key(key)));
+    root.dataset.beside = String([part.lines, part.trace, part.standing].some((node) => !node.hidden));
     this.lookBack();
     this.mark();
     requestAnimationFrame(() => this.follow(moved, !before)); // the first draw comes before the form is attached
@@ -382,6 +383,7 @@ class Form {
     part.row.hidden = !(screen.form || screen.choices.length || screen.keys.length);
     const number = ["number", "numbers"].includes(screen.form);
     this.box.inputMode = number && !screen.choices.length ? "decimal" : "text";
+    this.box.placeholder = screen.choices.length > 1 && !number ? `1 to ${screen.choices.length}` : "";
     const from = screen.proposed && ` (${screen.proposed})`;
     const proposal = screen.proposal && [make("kbd", "", "Enter"), ` takes `, make("strong", "", screen.proposal), from];
     const ends = !proposal && screen.form === "numbers" && screen.standing.length;
@@ -445,7 +447,7 @@ class Form {
 
 // Readings as they come, with the value they should have and the limits around it, each named where it is drawn.
 function trace({ values, unit, reference, low, high }) {
-  const [width, height, left, right, top, bottom] = [640, 230, 16, 190, 34, 22];
+  const [width, height, left, right, top, bottom] = [520, 250, 10, 168, 36, 26];
   const marks = [["high", high], ["reference", reference], ["low", low]].filter(([, text]) => text !== "");
   const numbers = [...values, ...marks.map(([, text]) => text)].map(Number).filter(Number.isFinite);
   const [least, most] = [Math.min(...numbers), Math.max(...numbers)];
