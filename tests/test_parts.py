@@ -215,11 +215,11 @@ def test_entries_carry_their_labels_and_units_in_the_order_of_work() -> None:
         ("serial_on_plate", "Serial on the plate", "0012", ""),
         ("reason", "Reason of the visit", "routine", ""),
         ("performed_by", "Performed by", "IQU", ""),
-        ("date", "Date", "2026-03-03", ""),
-        ("started", "Work started", "08:10", ""),
-        ("cautions.read", "Cautions: read", "yes", ""),
-        ("operations_told.who", "Operations told: who", "W. Abernathy", ""),
-        ("operations_told.at", "Operations told: at", "08:12", ""),
+        ("date", "Date of the work", "2026-03-03", ""),
+        ("started", "Work started at", "08:10", ""),
+        ("cautions.read", "Cautions: read before the work", "yes", ""),
+        ("operations_told.who", "Operations told: who was told", "W. Abernathy", ""),
+        ("operations_told.at", "Operations told: told at", "08:12", ""),
         ("zero.shown", "Zero: shown", "0.02", "ft"),
         ("zero.at", "Zero: at", "08:20", ""),
         ("as_found.points.0.standard", "As found, point 1: standard", "TAPE-1", ""),
@@ -302,10 +302,10 @@ def test_times_are_compared_as_instants_not_as_wall_clocks() -> None:
 def test_what_stands_together_may_come_in_any_order_but_not_outside() -> None:
     refuse_disorder(Sheet, times(started="08:10", output_held__at="08:20", loop_in_manual__at="08:15"))
     with pytest.raises(
-        CorrectTheEntry, match=r"Loop in manual: at \(loop_in_manual.at\) is 2026-03-03 08:05"
+        CorrectTheEntry, match=r"Loop in manual: time \(loop_in_manual.at\) is 2026-03-03 08:05"
     ):
         refuse_disorder(Sheet, times(started="08:10", output_held__at="08:20", loop_in_manual__at="08:05"))
-    with pytest.raises(CorrectTheEntry, match=r"before Output held: at \(output_held.at\)"):
+    with pytest.raises(CorrectTheEntry, match=r"before Output held: time \(output_held.at\)"):
         refuse_disorder(
             Sheet, times(output_held__at="08:20", loop_in_manual__at="08:15", as_found__points__0__at="08:17")
         )

@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wqverify import tables
+from wqverify.entry.fold import Folded
+from wqverify.entry.told import corrections_of, said_of
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
@@ -39,12 +41,20 @@ if TYPE_CHECKING:
     from wqverify.plant.files import Document
 
 FORMAT = 1
+NO_JOURNAL = Folded()
 
 
 def gather(
-    plant: Plant, book: Book | None, procedure: Procedure, sheet: Raw, document: Document | None = None
+    plant: Plant,
+    book: Book | None,
+    procedure: Procedure,
+    sheet: Raw,
+    document: Document | None = None,
+    journal: Folded = NO_JOURNAL,
 ) -> tuple[Given, Slices]:
     """Return what the case of this sheet is computed with, and the slices of the exports it names.
+
+    ``journal`` tells how the answers came and what was corrected, where the sheet was stepped through.
 
     Raises ChooseAnother for a tag, standard or person the plant folder does not know, and
     CorrectTheEntry for a time that does not exist or exists twice and for a setting out of its bounds.
@@ -61,7 +71,7 @@ def gather(
         for path, name in named_people(procedure.Sheet, sheet)
     }
     times = _times(plant, procedure, sheet, where)
-    trends, slices = _trends(plant, procedure, sheet, analyzer, times, where)
+    trends, slices = trends_of(plant, procedure, sheet, analyzer, times, where)
     told, entered = earlier(book, analyzer, procedure, times.get("started", ""))
     given = Given(
         format=FORMAT,
@@ -69,15 +79,17 @@ def gather(
         analyzer=analyzer,
         standards=standards,
         people=people,
-        tables=_tables(procedure, standards.values()),
+        tables=tables_of(procedure, standards.values()),
         times=times,
         earlier=told,
         changes=(
             *amended(book, procedure, sheet),
+            *corrections_of(procedure.Sheet, journal, sheet.get("performed_by", "")),
             *changes_since(plant, book, entered, {analyzer.tag, *standards, *people, "plant"}),
         ),
         attached={name: digest(data) for name, data in slices.items()},
         trends=trends,
+        said=said_of(journal),
     )
     return given, slices
 
@@ -141,7 +153,8 @@ def _times(plant: Plant, procedure: Procedure, sheet: Raw, where: Any) -> dict[s
     return resolved
 
 
-def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, TableUse]:
+def tables_of(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, TableUse]:
+    """Return the published tables a procedure and these standards go by."""
     wanted = list(procedure.tables)
     wanted += [(s.table, s.edition) for s in standards if s.table and not s.own]
     return {f"{name} {edition}": tables.load(name, edition).use() for name, edition in dict.fromkeys(wanted)}
@@ -152,7 +165,7 @@ def _tables(procedure: Procedure, standards: Iterable[Standard]) -> dict[str, Ta
 AROUND = timedelta(hours=3)  # before the first and after the last typed time
 
 
-def _trends(
+def trends_of(
     plant: Plant, procedure: Procedure, sheet: Raw, analyzer: Analyzer, times: Mapping[str, str], where: Any
 ) -> tuple[tuple[TrendUse, ...], Slices]:
     """Read the exports the sheet names and cut out what lies around the visit, which the record keeps."""

@@ -145,6 +145,7 @@ class _Folding:
         spot, said = self._said_instead(steps)
         if said:
             self._put(spot, {})
+            self._forget(".".join(map(str, spot)))
         standing = self._get(steps)
         if standing not in (MISSING, ""):
             raise Misfit(f"it is answered already with {_short(standing)}")

@@ -10,7 +10,7 @@ import json
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from dataclasses import MISSING, dataclass, fields, replace
 from datetime import datetime
 from pathlib import Path
@@ -202,8 +202,18 @@ class Journal:
         again.
         """
         make_folder(path.parent)
-        journal = cls._locked(path, os.O_CREAT)
-        try:
+        line = JournalLine(
+            at=at,
+            do="begin",
+            format=FORMAT,
+            procedure=procedure,
+            revision=revision,
+            tag=tag,
+            wqverify=wqverify.__version__,
+        )
+        with ExitStack() as unless_begun:
+            journal = cls._locked(path, os.O_CREAT)
+            unless_begun.callback(journal._given_up)
             if journal._lines:
                 raise ChooseAnother(
                     f"{path.name} exists already: this visit was begun at {shown(journal._lines[0].at)}. "
@@ -211,21 +221,9 @@ class Journal:
                     found=path.name,
                     where=path.name,
                 )
-            journal._repaired(
-                JournalLine(
-                    at=at,
-                    do="begin",
-                    format=FORMAT,
-                    procedure=procedure,
-                    revision=revision,
-                    tag=tag,
-                    wqverify=wqverify.__version__,
-                )
-            )
+            journal._write_first(line)
             journal._remember()
-        except BaseException:
-            journal.close()
-            raise
+            unless_begun.pop_all()
         return journal
 
     @classmethod
@@ -234,18 +232,17 @@ class Journal:
 
         Raises ChooseAnother while it is open in another window, RepairTheFolder where it is damaged.
         """
-        journal = cls._locked(path, 0)
-        try:
+        with ExitStack() as unless_resumed:
+            journal = cls._locked(path, 0)
+            unless_resumed.callback(journal.close)
             if not journal._lines:
                 raise RepairTheFolder(
                     f"{path.name} holds no whole line, so nothing was entered in it; remove the file and "
                     f"begin the visit again.",
                     where=path.name,
                 )
-            journal._repaired(JournalLine(at=at, do="resume"))
-        except BaseException:
-            journal.close()
-            raise
+            journal._write_first(JournalLine(at=at, do="resume"))
+            unless_resumed.pop_all()
         return journal
 
     @classmethod
@@ -260,12 +257,19 @@ class Journal:
                 found=str(problem),
                 where=path.name,
             ) from problem
-        try:
+        with ExitStack() as unless_locked:
+            unless_locked.callback(os.close, handle)
             _lock(handle, path)
-            return cls(path, handle, path.read_bytes())
-        except BaseException:
-            os.close(handle)
-            raise
+            journal = cls(path, handle, path.read_bytes())
+            unless_locked.pop_all()
+        return journal
+
+    def _given_up(self) -> None:
+        """Close a journal that was not begun; an empty file would look like a visit that was."""
+        if not self._lines and not self._torn:
+            with suppress(OSError):
+                self.path.unlink()
+        self.close()
 
     @property
     def lines(self) -> tuple[JournalLine, ...]:
@@ -299,7 +303,7 @@ class Journal:
             os.close(self._handle)  # which gives the lock back too
             self._handle = -1
 
-    def _repaired(self, line: JournalLine) -> None:
+    def _write_first(self, line: JournalLine) -> None:
         """Append the first line of this session; what was cut off stands in it."""
         torn = self._torn
         if not torn:

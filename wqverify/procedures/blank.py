@@ -28,7 +28,8 @@ _REFERS = {
     "record": "record number",
     "trend": "a file in trends/",
 }
-_AT_THE_END = frozenset({"finished", "remarks"})  # single answers of the sheet that belong to its end
+# Single answers of the sheet that belong to its end.
+_AT_THE_END = frozenset({"deviations", "finished", "remarks"})
 
 
 def blank_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = "") -> str:

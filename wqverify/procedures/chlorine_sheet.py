@@ -29,35 +29,55 @@ Kind = Literal["free", "total", "monochloramine"]
 class Stored(Part):
     """What the transmitter holds, as its menu shows it."""
 
-    sensitivity: Annotated[Number | None, Ask("sensitivity", "uA per mg/L")] = None
-    zero_ua: Annotated[Number | None, Ask("zero current", "uA")] = None
+    sensitivity: Annotated[Number | None, Ask("sensitivity in the menu", "uA per mg/L")] = None
+    zero_ua: Annotated[Number | None, Ask("zero current in the menu", "uA")] = None
 
 
 class Cell(Part):
     """The water at the cell."""
 
-    ph: Annotated[Number | None, Ask("pH at the cell", "pH")] = None
-    temperature_c: Annotated[Number | None, Ask("temperature at the cell", "°C")] = None
-    flow_ml_min: Annotated[Number | None, Ask("flow at the cell", "mL/min")] = None
+    flow_ml_min: Annotated[Number | None, Ask("flow at the cell", "mL/min", beside="flow")] = None
+    ph: Annotated[Number | None, Ask("pH at the cell", "pH", when="own visit")] = None
+    temperature_c: Annotated[Number | None, Ask("temperature at the cell", "°C", when="own visit")] = None
 
 
 class Pair(Part):
     """What the analyzer showed, and the grabs of that moment."""
 
-    shown: Annotated[Number, Ask("shown when the grabs were taken", "analyzer")]
+    shown: Annotated[Number, Ask("value on the display when the grabs were taken", "analyzer", beside="pair")]
+    at: Annotated[AtTime | None, Ask("value read at", clock=True)] = None
     control_system: Annotated[
-        Number | None, Ask("in the control system", "analyzer", help="only where the output is not held")
+        Number | None,
+        Ask(
+            "value in the control system at that moment", "analyzer", help="only where the output is not held"
+        ),
     ] = None
-    at: Annotated[AtTime | None, Ask("read at")] = None
-    collected: Annotated[AtTime, Ask("grabs collected")]
-    analysed: Annotated[AtTime, Ask("grabs analysed")]
-    grab_a: Annotated[Result, Ask("grab A", help="as the photometer states it, with its unit: 0.82 mg/L")]
-    grab_b: Annotated[Result | None, Ask("grab B", help="taken right after A")] = None
-    instrument: Annotated[Name, Ask("instrument", refers="standard")]
-    method: Annotated[Text | None, Ask("method", help="with its revision")] = None
-    checked: Annotated[Text | None, Ask("check of the instrument")] = None
-    reagents: Annotated[Text | None, Ask("reagent lot")] = None
-    analysed_by: Annotated[Text | None, Ask("analysed by")] = None
+    collected: Annotated[AtTime, Ask("grabs collected at", help="A; B right after it", beside="pair")]
+    instrument: Annotated[
+        Name, Ask("instrument the grabs are measured with", refers="standard", beside="grabs")
+    ]
+    checked: Annotated[
+        Text | None,
+        Ask("check of that instrument", help="on which standard, what it read", when="own visit"),
+    ] = None
+    method: Annotated[Text | None, Ask("method", help="with its revision", when="own visit")] = None
+    reagents: Annotated[
+        Text | None, Ask("lot of the reagent", help="in date, not caked", when="own visit")
+    ] = None
+    grab_a: Annotated[
+        Result,
+        Ask(
+            "result of grab A",
+            help="as the photometer states it, with its unit: 0.82 mg/L",
+            caution="Free chlorine by DPD is read at once: waiting lets combined chlorine colour it too.",
+            beside="grabs",
+        ),
+    ]
+    grab_b: Annotated[
+        Result | None, Ask("result of grab B", help="a second sample, taken right after A", beside="grabs")
+    ] = None
+    analysed: Annotated[AtTime, Ask("grabs analysed at", beside="grabs")]
+    analysed_by: Annotated[Text | None, Ask("grabs analysed by", when="own visit")] = None
 
     @property
     def grabs(self) -> tuple[LabResult, ...]:
@@ -68,39 +88,64 @@ class Pair(Part):
 class Zero(Part):
     """The cell in water without chlorine."""
 
+    how: Annotated[
+        Text | None, Ask("how the water was freed of chlorine", help="carbon cartridge, or dechlorinated")
+    ] = None
     currents_ua: Annotated[
-        Readings, Ask("cell current", "uA", help="one after the other until it holds still; the last counts")
+        Readings,
+        Ask(
+            "cell current in water without chlorine",
+            "uA",
+            help="one after the other until it holds still; the last counts",
+            beside="zero",
+        ),
     ]
-    interval_s: Annotated[Number | None, Ask("time between them", "s")] = None
-    how: Annotated[Text | None, Ask("how the water was freed of chlorine")] = None
-    at: Annotated[Time | None, Ask("last reading at")] = None
+    interval_s: Annotated[Number | None, Ask("time between the readings", "s", clock=True)] = None
+    at: Annotated[Time | None, Ask("last reading at", clock=True)] = None
 
 
 class CellCurrent(Part):
     """The current of the cell when the grabs as found were taken."""
 
-    currents_ua: Annotated[Readings, Ask("cell current with the grabs", "uA")]
+    currents_ua: Annotated[Readings, Ask("cell current with the grabs", "uA", beside="cell current")]
     zero_ua: Annotated[
-        Number | None, Ask("zero current", "uA", help="left out: the last one of the zero, or the stored one")
+        Number | None,
+        Ask(
+            "zero current",
+            "uA",
+            help="left out: the last one of the zero, or the stored one",
+            when="on request",
+        ),
     ] = None
 
 
 class Decision(Part):
-    action: Annotated[Literal["leave alone", "zero", "sensitivity", "zero and sensitivity"], Ask("decision")]
-    why: Annotated[Text, Ask("because")]
+    action: Annotated[
+        Literal["leave alone", "zero", "sensitivity", "zero and sensitivity"],
+        Ask("decision", beside="decision"),
+    ]
+    why: Annotated[Text, Ask("decided so because", beside="decision")]
     despite: Annotated[
-        Notes | None, Ask("goes on in spite of the brake, because", help="opinion of the performer")
+        Notes | None,
+        Ask(
+            "goes on in spite of the brake, because",
+            help="opinion of the performer",
+            beside="decision",
+            when="on request",
+        ),
     ] = None
 
 
 class Adjusted(Part):
     """What was changed in the transmitter, from what to what."""
 
-    zero_from: Annotated[Number | None, Ask("zero current from", "uA")] = None
-    zero_to: Annotated[Number | None, Ask("zero current to", "uA")] = None
-    sensitivity_from: Annotated[Number | None, Ask("sensitivity from", "uA per mg/L")] = None
-    sensitivity_to: Annotated[Number | None, Ask("sensitivity to", "uA per mg/L")] = None
-    at: Annotated[Time, Ask("at")]
+    zero_from: Annotated[Number | None, Ask("zero current from", "uA", beside="adjusted")] = None
+    zero_to: Annotated[Number | None, Ask("zero current to", "uA", beside="adjusted")] = None
+    sensitivity_from: Annotated[Number | None, Ask("sensitivity from", "uA per mg/L", beside="adjusted")] = (
+        None
+    )
+    sensitivity_to: Annotated[Number | None, Ask("sensitivity to", "uA per mg/L", beside="adjusted")] = None
+    at: Annotated[Time, Ask("adjusted at", clock=True)]
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:
@@ -117,18 +162,36 @@ class Adjusted(Part):
 class Work(Part):
     """From the water as found to the fresh grab."""
 
-    kind: Annotated[Kind, Ask("kind of chlorine of the grabs")]
-    stored: Annotated[Done[Stored] | None, Ask("stored on arrival")] = None
+    kind: Annotated[Kind, Ask("kind of chlorine of the grabs", help="as the method measures it")]
+    stored: Annotated[
+        Done[Stored] | None,
+        Ask("stored on arrival", help="in the menu of the transmitter", when="own visit"),
+    ] = None
     cell: Annotated[Done[Cell] | None, Ask("water at the cell")] = None
-    as_found: Annotated[Done[Pair], Ask("as found")]
-    zero: Annotated[Done[Zero] | None, Ask("zero")] = None
-    service: Annotated[Done[Cleaned] | None, Ask("service", help="membrane, electrolyte, reagents, cell")] = (
-        None
-    )
-    cell_current: Annotated[Done[CellCurrent] | None, Ask("sensitivity")] = None
-    decision: Annotated[Decision | None, Ask("decision")] = None
-    adjusted: Annotated[Done[Adjusted] | None, Ask("adjusted")] = None
-    as_left: Annotated[Done[Pair] | None, Ask("as left")] = None
+    as_found: Annotated[
+        Done[Pair],
+        Ask(
+            "as found",
+            help="before anything is cleaned, serviced or adjusted",
+            caution="What was drawn, and what holds reagent, never goes back into potable water.",
+        ),
+    ]
+    cell_current: Annotated[
+        Done[CellCurrent] | None,
+        Ask("sensitivity", help="from the cell current while the grabs were taken", when="not passed"),
+    ] = None
+    zero: Annotated[
+        Done[Zero] | None, Ask("zero", help="only where the grabs point to it", when="not passed")
+    ] = None
+    service: Annotated[
+        Done[Cleaned] | None,
+        Ask("service", help="membrane, electrolyte, reagents, cell", when="not passed"),
+    ] = None
+    decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    adjusted: Annotated[
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+    ] = None
+    as_left: Annotated[Done[Pair] | None, Ask("as left", help="a fresh pair of grabs", when="changed")] = None
 
 
 class ChlorineSheet(Tail, Work, Head):

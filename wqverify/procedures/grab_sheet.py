@@ -75,32 +75,57 @@ Result = Annotated[Text, AfterValidator(_result)]
 class Shown(Part):
     """What the analyzer showed at one moment, by the watch."""
 
-    shown: Annotated[Number, Ask("shown on the display", "analyzer")]
-    at: Annotated[AtTime, Ask("read at")]
-    control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
+    shown: Annotated[Number, Ask("value on the display", "analyzer", beside="online")]
+    at: Annotated[AtTime, Ask("value read at", clock=True)]
+    control_system: Annotated[
+        Number | None,
+        Ask("value in the control system at that moment", "analyzer", when="own visit"),
+    ] = None
 
 
 class Grab(Part):
     """A sample taken by hand and measured with another instrument."""
 
-    taken_at: Annotated[Place, Ask("taken at", help="it decides when the water stood in the online value")]
-    collected: Annotated[AtTime, Ask("collected")]
-    analysed: Annotated[AtTime, Ask("analysed")]
-    result: Annotated[
-        Result, Ask("result", help="as the slip states it, with its unit; <0.02 NTU is one too")
+    taken_at: Annotated[
+        Place,
+        Ask("grab taken at", help="it decides when the water stood in the online value", beside="grab"),
     ]
-    instrument: Annotated[Name, Ask("instrument", refers="standard")]
-    measurand: Annotated[Text | None, Ask("measurand", help="only where the slip names one")] = None
-    species: Annotated[Text | None, Ask("species", help="as the register has it: free, total")] = None
+    collected: Annotated[AtTime, Ask("grab collected at", beside="grab")]
+    collected_by: Annotated[Text | None, Ask("grab collected by", when="own visit")] = None
+    temperature_c: Annotated[
+        Number | None, Ask("temperature of the grab", "°C", beside="grab", when="own visit")
+    ] = None
+    line_c: Annotated[
+        Number | None, Ask("temperature of the water in the sample line", "°C", when="on request")
+    ] = None
+    instrument: Annotated[Name, Ask("instrument the grab is measured with", refers="standard", beside="grab")]
+    checked: Annotated[
+        Text | None,
+        Ask("check of that instrument", help="on which standard, what it read", when="own visit"),
+    ] = None
+    method: Annotated[Text | None, Ask("method", help="with its revision", when="own visit")] = None
+    result: Annotated[
+        Result,
+        Ask(
+            "result of the grab",
+            help="as the slip states it, with its unit; <0.02 NTU is one too",
+            beside="grab",
+        ),
+    ]
+    analysed: Annotated[AtTime, Ask("grab analysed at", beside="grab")]
+    analysed_by: Annotated[Text | None, Ask("grab analysed by", when="own visit")] = None
+    measurand: Annotated[
+        Text | None,
+        Ask("what the slip says was measured", help="only where it names it", when="on request"),
+    ] = None
+    species: Annotated[
+        Text | None,
+        Ask("species on the slip", help="as the register has it: free, total", when="on request"),
+    ] = None
     rounding: Annotated[
-        Literal["as read", "by method 180.1"], Ask("rounding", help="by method 180.1: steps of 0.05 NTU")
+        Literal["as read", "by method 180.1"],
+        Ask("result rounded", help="by method 180.1: steps of 0.05 NTU", when="on request"),
     ] = "as read"
-    temperature_c: Annotated[Number | None, Ask("temperature of the grab", "°C")] = None
-    line_c: Annotated[Number | None, Ask("temperature in the line", "°C")] = None
-    method: Annotated[Text | None, Ask("method", help="with its revision")] = None
-    checked: Annotated[Text | None, Ask("check of the instrument")] = None
-    collected_by: Annotated[Text | None, Ask("collected by")] = None
-    analysed_by: Annotated[Text | None, Ask("analysed by")] = None
 
     @property
     def lab(self) -> LabResult:
@@ -108,45 +133,75 @@ class Grab(Part):
 
 
 class Decision(Part):
-    action: Annotated[Literal["leave alone", "adjust"], Ask("decision")]
-    why: Annotated[Text, Ask("because")]
+    action: Annotated[Literal["leave alone", "adjust"], Ask("decision", beside="decision")]
+    why: Annotated[Text, Ask("decided so because", beside="decision")]
     despite: Annotated[
-        Notes | None, Ask("goes on in spite of the brake, because", help="opinion of the performer")
+        Notes | None,
+        Ask(
+            "goes on in spite of the brake, because",
+            help="opinion of the performer",
+            beside="decision",
+            when="on request",
+        ),
     ] = None
 
 
 class Adjusted(Part):
     """What was changed in the analyzer, from what to what."""
 
-    what: Annotated[Text, Ask("what", help="offset, slope, sensitivity, as its menu calls it")]
+    what: Annotated[
+        Text,
+        Ask("what was adjusted", help="offset, slope, sensitivity, as its menu calls it", beside="adjusted"),
+    ]
     setting_from: Annotated[Number, Ask("setting from")]
     setting_to: Annotated[Number, Ask("setting to")]
-    at: Annotated[Time, Ask("at")]
+    at: Annotated[Time, Ask("adjusted at", clock=True)]
 
 
 class Work(Part):
     """From the online values to the grab after an adjustment."""
 
     sample_flow_ml_min: Annotated[
-        Number | None, Ask("sample flow", "mL/min", help="by cup and watch; left out: that of the register")
+        Number | None,
+        Ask(
+            "sample flow",
+            "mL/min",
+            help="by cup and watch; left out: that of the register",
+            beside="flow",
+        ),
     ] = None
     online: Annotated[
         tuple[Shown, ...],
         Field(max_length=60),
         Ask("online value", help="before, at and after the grab, written before its result is known"),
     ] = ()
+    grab: Annotated[
+        tuple[Grab, ...],
+        Field(max_length=6),
+        Ask("grab", caution="Let the tap run first; what was drawn never goes back into potable water."),
+    ]
     trend: Annotated[
-        Text | None, Ask("export with the online values", refers="trend", help="a file in trends/")
+        Text | None,
+        Ask("export with the online values", refers="trend", help="a file in trends/", when="nothing online"),
     ] = None
     paired_by: Annotated[
         PairedBy | None,
-        Ask("paired by", help="left out: typed values by interpolation, an export by the mean of a window"),
+        Ask(
+            "online value taken by",
+            help="left out: typed values by interpolation, an export by the mean of a window",
+            when="on request",
+        ),
     ] = None
-    grab: Annotated[tuple[Grab, ...], Field(max_length=6), Ask("grab")]
-    decision: Annotated[Decision | None, Ask("decision")] = None
-    adjusted: Annotated[Done[Adjusted] | None, Ask("adjusted")] = None
-    online_after: Annotated[tuple[Shown, ...], Field(max_length=60), Ask("online value after")] = ()
-    grab_after: Annotated[Done[Grab] | None, Ask("grab after")] = None
+    decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    adjusted: Annotated[
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+    ] = None
+    online_after: Annotated[
+        tuple[Shown, ...], Field(max_length=60), Ask("online value after", when="adjusted")
+    ] = ()
+    grab_after: Annotated[
+        Done[Grab] | None, Ask("grab after", help="after the adjustment", when="adjusted")
+    ] = None
 
 
 class GrabSheet(Tail, Work, Head):

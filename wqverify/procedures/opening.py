@@ -1,14 +1,17 @@
 """Conditions under which an optional part of a sheet is asked by itself; ``Ask.when`` names one of them.
 
-What is not asked by itself can always be opened from the overview: a condition keeps a passing visit short, it
-forbids nothing. Each condition is a pure function of the sheet as far as it is typed and of what it gives.
+What is not asked by itself can always be opened from the overview: a condition keeps a passing visit short,
+it forbids nothing. Each condition is a pure function of the sheet as far as it is typed and of what it gives;
+what has another shape than the sheet asks counts as not typed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from typing import Any
 
+from wqverify.procedures.walk import open_answers
 from wqverify.terms import Outcome, Raw, Result
 
 
@@ -21,12 +24,30 @@ class SoFar:
     in_round: bool = False
 
 
+Condition = Callable[[SoFar], bool]
+
+
+def is_wanted(when: str, so_far: SoFar) -> bool:
+    """Whether a question with this condition is asked by itself; raises KeyError for one there is not."""
+    return CONDITIONS[when](so_far)
+
+
+# ---------------------------------------------------------------- of the visit
+
+
 def _never(_so_far: SoFar) -> bool:
     return False
 
 
 def _own_visit(so_far: SoFar) -> bool:
     return not so_far.in_round
+
+
+def _from_paper(so_far: SoFar) -> bool:
+    return isinstance(so_far.raw.get("copied_from_paper"), dict)
+
+
+# ---------------------------------------------------------------- of what was found and done
 
 
 def _not_passed(so_far: SoFar) -> bool:
@@ -37,23 +58,64 @@ def _not_passed(so_far: SoFar) -> bool:
     )
 
 
-def _done(part: str) -> Callable[[SoFar], bool]:
-    return lambda so_far: bool(so_far.raw.get(part)) and "not_done" not in so_far.raw[part]
+def _done(*parts: str) -> Condition:
+    """Whether one of these parts of the sheet has an answer, and is not the reason why it was not done."""
+    return lambda so_far: any(_is_done(so_far.raw.get(part)) for part in parts)
 
 
-def _changed(so_far: SoFar) -> bool:
-    return any(_done(part)(so_far) for part in ("cleaned", "adjusted"))
+def _is_done(part: Any) -> bool:
+    if not isinstance(part, dict) or part.get("not_done"):
+        return False
+    still_open = {place[0] for place in open_answers(part)}
+    return any(name not in still_open for name in part)
 
 
-CONDITIONS: Mapping[str, Callable[[SoFar], bool]] = {
+def _typed(part: str, leaf: str, words: Collection[str] = (), besides: Collection[str] = ()) -> Condition:
+    """Whether an answer in a part is one of these words; without words any but those beside them."""
+
+    def wanted(so_far: SoFar) -> bool:
+        inside = so_far.raw.get(part)
+        answer = inside.get(leaf) if isinstance(inside, dict) else None
+        if not isinstance(answer, str) or not answer:
+            return False
+        return answer in words if words else answer not in besides
+
+    return wanted
+
+
+def _any_of(*conditions: Condition) -> Condition:
+    return lambda so_far: any(condition(so_far) for condition in conditions)
+
+
+def _both(first: Condition, second: Condition) -> Condition:
+    return lambda so_far: first(so_far) and second(so_far)
+
+
+def _nothing_online(so_far: SoFar) -> bool:
+    rows = so_far.raw.get("online")
+    return not (isinstance(rows, list) and any(_is_done(row) for row in rows))
+
+
+_held = _typed("output_held", "at")
+_replaced = _typed("decision", "action", words=("replace",))
+_changed = _any_of(_done("cleaned", "service", "adjusted"), _replaced)
+
+CONDITIONS: Mapping[str, Condition] = {
     "": lambda _so_far: True,
     "on request": _never,
     "own visit": _own_visit,  # not within a round, where a passing check is short
     "not passed": _not_passed,  # as found
-    "changed": _changed,  # cleaned or adjusted
+    "own visit or not passed": _any_of(_own_visit, _not_passed),
+    "cleaned": _done("cleaned"),
+    "decided to adjust": _typed("decision", "action", besides=("leave alone", "replace")),
+    "adjusted": _done("adjusted"),
+    "changed": _changed,  # cleaned, serviced, adjusted or replaced
+    "own visit or changed": _any_of(_own_visit, _changed),
+    "restricted": _typed("status", "state", besides=("in service",)),
+    "nothing online": _nothing_online,  # no value typed off the display: an export has to tell
+    "output held": _held,
+    "loop in manual": _typed("loop_in_manual", "at"),
+    "alarm blocked": _typed("alarm_blocked", "at"),
+    "own visit, output not held": _both(_own_visit, lambda so_far: not _held(so_far)),
+    "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }
-
-
-def is_wanted(when: str, so_far: SoFar) -> bool:
-    """Whether a question with this condition is asked by itself; raises KeyError for one there is not."""
-    return CONDITIONS[when](so_far)

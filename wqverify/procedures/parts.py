@@ -7,25 +7,23 @@ not done is said where it would stand: any ``Done`` part can be ``not_done = "be
 
 from __future__ import annotations
 
-import re
 from decimal import Decimal
-from typing import Annotated, Any, ClassVar, Generic, Literal, Self, TypeVar
+from typing import Annotated, ClassVar, Generic, Literal, Self, TypeVar
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    ConfigDict,
-    Discriminator,
-    Field,
-    PlainSerializer,
-    PlainValidator,
-    Tag,
-    model_validator,
-)
-from pydantic_core import PydanticKnownError
+from pydantic import Field, model_validator
 
-from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Day, Name, Notes, Text, said
+from wqverify.procedures.answers import (
+    AtTime,
+    Done,
+    DoneOrSame,
+    NotDone,
+    Number,
+    Part,
+    Readings,
+    SameAs,
+    Time,
+)
 from wqverify.procedures.walk import (
     Clock,
     entries,
@@ -47,6 +45,7 @@ __all__ = [
     "Clock",
     "Clocks",
     "Condition",
+    "CopiedFromPaper",
     "Done",
     "DoneOrSame",
     "Head",
@@ -73,92 +72,7 @@ __all__ = [
     "typed_times",
 ]
 
-# ---------------------------------------------------------------- leaf values
-
-
-def _reading(given: object) -> Reading:
-    if not isinstance(given, str):  # a bare number has lost its trailing zeros
-        raise PydanticKnownError("string_type")
-    try:
-        reading = Reading.parse(given)
-    except CorrectTheEntry as problem:
-        raise said(problem.message) from None
-    if reading.unit is not None:
-        raise said(f"{given!r} carries a unit; type the number alone, the unit is that of the question.")
-    return reading
-
-
-_TIME = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2} )?[0-9]{2}:[0-9]{2}(?: [+-][0-9]{2}:[0-9]{2})?")
-
-
-def _time(text: str) -> str:
-    if not _TIME.fullmatch(text):
-        raise said(
-            f"{text[:40]!r} is not a time; type the clock as 08:15, after midnight with its date as "
-            f"2026-03-08 00:20, in the repeated hour with its offset as 01:30 -05:00."
-        )
-    return text
-
-
-def _some(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
-    if not readings:
-        raise said('holds no reading; type at least one, or say not_done = "because ..." for the part.')
-    return readings
-
-
-Number = Annotated[Reading, PlainValidator(_reading), PlainSerializer(lambda reading: reading.text)]
-Readings = Annotated[tuple[Number, ...], Field(max_length=60), AfterValidator(_some)]
-Time = Annotated[str, AfterValidator(_time), Clock()]
-AtTime = Annotated[str, AfterValidator(_time), Clock(in_order=False)]  # the clock of a moment elsewhere
-
-# ---------------------------------------------------------------- done, not done, same as
-
-
-class Part(BaseModel):
-    """Base of all groups of answers: no unknown keys, nothing changed afterwards."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class NotDone(Part):
-    """Said where the answers would stand, with the reason."""
-
-    not_done: Annotated[Text, Ask("not done, because")]
-
-    @model_validator(mode="before")
-    @classmethod
-    def _alone(cls, given: Any) -> Any:
-        others = [key for key in given if key != "not_done"] if isinstance(given, dict) else []
-        if others:
-            raise said(f"not_done stands beside {', '.join(others)}; keep the one that is true.")
-        return given
-
-
-class SameAs(Part):
-    """The readings of an earlier stage stand for this one, because nothing was changed in between."""
-
-    same_as: Annotated[Literal["as_found", "after_cleaning"], Ask("same as")]
-
-
-T = TypeVar("T")
 P = TypeVar("P", bound="Read")
-
-
-def _which(given: Any) -> str:
-    if isinstance(given, dict):
-        return "(not done)" if "not_done" in given else "(same)" if "same_as" in given else "(done)"
-    return "(not done)" if isinstance(given, NotDone) else "(same)" if isinstance(given, SameAs) else "(done)"
-
-
-def _done(given: Any) -> str:
-    return "(not done)" if _which(given) == "(not done)" else "(done)"
-
-
-Done = Annotated[Annotated[T, Tag("(done)")] | Annotated[NotDone, Tag("(not done)")], Discriminator(_done)]
-DoneOrSame = Annotated[
-    Annotated[T, Tag("(done)")] | Annotated[NotDone, Tag("(not done)")] | Annotated[SameAs, Tag("(same)")],
-    Discriminator(_which),
-]
 
 # ---------------------------------------------------------------- readings on standards
 
@@ -166,10 +80,16 @@ DoneOrSame = Annotated[
 class OnStandard(Part):
     """Which bottle, block or reference was measured, and whether it counts."""
 
-    standard: Annotated[Name, Ask("standard", refers="standard", help="its id in standards_on_hand.toml")]
+    standard: Annotated[
+        Name, Ask("standard", refers="standard", help="its id, as on the label and in standards_on_hand.toml")
+    ]
     use: Annotated[
         Literal["information only"] | None,
-        Ask("use", help="information only: the result is shown without a pass or fail"),
+        Ask(
+            "does it count",
+            help="information only: the result is shown without a pass or fail; left out: it counts",
+            when="on request",
+        ),
     ] = None
 
 
@@ -178,14 +98,20 @@ class Read(Part):
 
     readings: Annotated[
         Readings,
-        Ask("readings", "analyzer", help="every reading until it holds still"),
+        Ask("readings", "analyzer", help="every reading until it holds still", beside="readings"),
     ]
-    interval_s: Annotated[Number | None, Ask("time between readings", "s")] = None
+    interval_s: Annotated[Number | None, Ask("time between readings", "s", clock=True)] = None
+    at: Annotated[Time | None, Ask("last reading at", clock=True)] = None
     control_system: Annotated[
         Number | None,
-        Ask("control system with the last reading", "analyzer", help="only where the output is not held"),
+        Ask(
+            "control system with the last reading",
+            "analyzer",
+            help="only where the output is not held",
+            beside="readings",
+            when="own visit, output not held",
+        ),
     ] = None
-    at: Annotated[Time | None, Ask("last reading at")] = None
 
     @property
     def last(self) -> Reading:
@@ -201,7 +127,12 @@ class Points(Part, Generic[P]):
 
     thermometer: Annotated[
         Name | None,
-        Ask("reference thermometer", refers="standard", help="left out: the one of the thermometer check"),
+        Ask(
+            "reference thermometer",
+            refers="standard",
+            help="left out: the one of the thermometer check",
+            when="on request",
+        ),
     ] = None
     points: Annotated[tuple[P, ...], Field(max_length=12), Ask("point")]
 
@@ -215,47 +146,64 @@ class Points(Part, Generic[P]):
 class Cleaned(Part):
     """What was done to the wetted parts, before the readings after cleaning."""
 
-    how: Annotated[Text, Ask("how")]
-    at: Annotated[Time | None, Ask("at")] = None
+    how: Annotated[
+        Text,
+        Ask(
+            "what was cleaned, and with what",
+            caution="Acid hurts eyes and skin and is never mixed with bleach: goggles, gloves, the site's "
+            "own rules.",
+        ),
+    ]
+    at: Annotated[Time | None, Ask("cleaned at", clock=True)] = None
 
 
 # ---------------------------------------------------------------- head
 
 
+class CopiedFromPaper(Part):
+    """The sheet was written on paper at the analyzer and typed later."""
+
+    by: Annotated[Name, Ask("copied by", refers="person")]
+    at: Annotated[AtTime, Ask("copied at", help="with its date where that is another day: 2026-03-08 00:20")]
+    kept_at: Annotated[Text, Ask("where the paper is kept")]
+
+
 class Clocks(Part):
     """Two clocks read at one moment."""
 
-    laptop: Annotated[AtTime, Ask("clock of the laptop")]
-    control_system: Annotated[AtTime, Ask("clock of the control system")]
+    control_system: Annotated[AtTime, Ask("clock of the control system", help="as it stands now")]
+    laptop: Annotated[AtTime, Ask("clock of the laptop", help="at the same moment", clock=True)]
 
 
 class Cautions(Part):
     """The performer has read the cautions of the procedure."""
 
-    read: Annotated[Literal["yes"], Ask("read")]
+    read: Annotated[Literal["yes"], Ask("read before the work", usual="yes")]
 
 
 class Told(Part):
     """Somebody was told."""
 
-    who: Annotated[Text, Ask("who")]
-    how: Annotated[Text | None, Ask("how", help="in person, radio, phone")] = None
-    at: Annotated[Time | None, Ask("at")] = None
+    who: Annotated[Text, Ask("who was told")]
+    how: Annotated[Text | None, Ask("told how", help="in person, radio, phone")] = None
+    at: Annotated[Time | None, Ask("told at", clock=True)] = None
 
 
 class Moment(Part):
     """Something was done at a time by somebody."""
 
-    at: Annotated[Time, Ask("at")]
-    by: Annotated[Text | None, Ask("by")] = None
+    at: Annotated[Time, Ask("time")]
+    by: Annotated[Text | None, Ask("by whom")] = None
 
 
 class Condition(Part):
     """What was seen before anything was touched."""
 
-    as_arrived: Annotated[Text, Ask("condition on arrival")]
-    alarms: Annotated[Text | None, Ask("alarms")] = None
-    sample_flow: Annotated[Text | None, Ask("sample flow")] = None
+    as_arrived: Annotated[
+        Text, Ask("condition on arrival", help="sensor, housing, leaks, bubbles, deposits: as you found it")
+    ]
+    alarms: Annotated[Text | None, Ask("alarms shown", usual="none")] = None
+    sample_flow: Annotated[Text | None, Ask("sample flow", help="by its meter, with its unit")] = None
 
 
 class Head(Part):
@@ -268,21 +216,54 @@ class Head(Part):
     tag: Annotated[Name, Ask("analyzer")]
     serial_on_plate: Annotated[Text, Ask("serial on the plate", help="read off the instrument itself")]
     reason: Annotated[
-        Literal["routine", "call-out", "after repair", "commissioning"], Ask("reason of the visit")
+        Literal["routine", "call-out", "after repair", "commissioning"],
+        Ask("reason of the visit", usual="routine"),
     ]
     performed_by: Annotated[Name, Ask("performed by", refers="person")]
-    method: Annotated[Text | None, Ask("method", help="with its revision")] = None
-    deviations: Annotated[Notes, Ask("deviations from the method")] = "none"
-    date: Annotated[Day, Ask("date")]
-    started: Annotated[Time, Ask("work started")]
-    replaces: Annotated[Text | None, Ask("replaces record", refers="record")] = None
-    replaces_why: Annotated[Notes | None, Ask("replaces it because")] = None
-    clocks: Annotated[Done[Clocks] | None, Ask("clocks")] = None
+    method: Annotated[Text | None, Ask("method", help="the procedure of the plant, with its revision")] = None
+    date: Annotated[Day, Ask("date of the work")]
+    started: Annotated[Time, Ask("work started at")]
+    replaces: Annotated[
+        Text | None, Ask("replaces the record", refers="record", help="its number", when="on request")
+    ] = None
+    replaces_why: Annotated[Notes | None, Ask("replaces it because", when="on request")] = None
+    copied_from_paper: Annotated[
+        CopiedFromPaper | None,
+        Ask(
+            "copied from paper",
+            help="where it was written on paper at the analyzer and typed later",
+            when="copied from paper",
+        ),
+    ] = None
+    clocks: Annotated[Done[Clocks] | None, Ask("clocks", when="own visit")] = None
     cautions: Annotated[Done[Cautions], Ask("cautions")]
-    operations_told: Annotated[Done[Told], Ask("operations told")]
-    output_held: Annotated[Done[Moment] | None, Ask("output held")] = None
-    loop_in_manual: Annotated[Done[Moment] | None, Ask("loop in manual")] = None
-    alarm_blocked: Annotated[Done[Moment] | None, Ask("alarm blocked")] = None
+    operations_told: Annotated[
+        Done[Told], Ask("operations told", help="before anything is touched: who runs the process now")
+    ]
+    output_held: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "output held",
+            help="so that neither control nor alarm acts on what the standards show",
+            caution="Dosing and alarms act on this value: hold it before the sensor leaves the water.",
+        ),
+    ] = None
+    loop_in_manual: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "loop in manual",
+            help="where a controller acts on this value; by operations",
+            caution="In manual nobody controls but a person: agree with operations who watches it.",
+        ),
+    ] = None
+    alarm_blocked: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "alarm blocked",
+            help="where an alarm or a shutdown hangs on this value; by operations",
+            caution="A blocked alarm warns nobody: only as the site allows, and unblocked again after.",
+        ),
+    ] = None
     condition: Annotated[Done[Condition] | None, Ask("condition")] = None
 
     @model_validator(mode="after")
@@ -298,22 +279,33 @@ class Head(Part):
 class Signal(Part):
     """One value followed from the sensor to the control system, read at one moment."""
 
-    sensor: Annotated[Text | None, Ask("at the sensor")] = None
+    sensor: Annotated[Text | None, Ask("at the sensor", when="on request")] = None
     display: Annotated[Number | None, Ask("on the display", "analyzer")] = None
-    ma: Annotated[Number | None, Ask("loop current", "mA")] = None
+    ma: Annotated[
+        Number | None,
+        Ask(
+            "loop current",
+            "mA",
+            help="at the test terminals or from the menu",
+            caution="Opening the loop drops the value to zero: never while it controls or alarms.",
+        ),
+    ] = None
     control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
     read_by: Annotated[Text | None, Ask("control system read by")] = None
-    heard_how: Annotated[Literal["own eyes", "radio", "phone"] | None, Ask("heard how")] = None
-    at: Annotated[Time | None, Ask("at")] = None
+    heard_how: Annotated[
+        Literal["own eyes", "radio", "phone"] | None, Ask("how the control-system value was learned")
+    ] = None
+    at: Annotated[Time | None, Ask("values read at", clock=True)] = None
 
 
 class Status(Part):
     """What the person decides about the analyzer; never computed."""
 
     state: Annotated[
-        Literal["in service", "in service with restriction", "out of service"], Ask("status after the work")
+        Literal["in service", "in service with restriction", "out of service"],
+        Ask("status after the work", usual="in service"),
     ]
-    note: Annotated[Notes | None, Ask("note")] = None
+    note: Annotated[Notes | None, Ask("which restriction, or why out of service", when="restricted")] = None
 
 
 class Cause(Part):
@@ -364,15 +356,32 @@ def insist_on_decision(action: str, adjusted: Part | None, without: tuple[str, .
 class Tail(Part):
     """The way back into service."""
 
-    output_released: Annotated[Done[Moment] | None, Ask("output released")] = None
-    signal: Annotated[Done[Signal] | None, Ask("signal")] = None
-    loop_in_auto: Annotated[Done[Moment] | None, Ask("loop in automatic")] = None
-    alarm_restored: Annotated[Done[Moment] | None, Ask("alarm restored")] = None
-    operations_told_after: Annotated[Done[Told] | None, Ask("operations told afterwards")] = None
-    finished: Annotated[Time | None, Ask("work finished")] = None
+    output_released: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "output released",
+            caution="Rinsed, back in the sample and steady first: what it shows now is acted on.",
+            when="output held",
+        ),
+    ] = None
+    signal: Annotated[
+        Done[Signal] | None,
+        Ask("signal", help="one value at one moment, from the analyzer to the control system"),
+    ] = None
+    loop_in_auto: Annotated[
+        Done[Moment] | None, Ask("loop in automatic", help="by operations", when="loop in manual")
+    ] = None
+    alarm_restored: Annotated[
+        Done[Moment] | None, Ask("alarm restored", help="by operations", when="alarm blocked")
+    ] = None
+    operations_told_after: Annotated[
+        Done[Told] | None, Ask("operations told afterwards", help="that the value can be trusted again")
+    ] = None
+    deviations: Annotated[Notes, Ask("deviations from the method", usual="none")] = "none"
+    finished: Annotated[Time | None, Ask("work finished at")] = None
     status: Annotated[Status, Ask("status")]
-    cause: Annotated[Cause | None, Ask("cause")] = None
-    remarks: Annotated[Notes | None, Ask("remarks")] = None
+    cause: Annotated[Cause | None, Ask("cause", when="not passed")] = None
+    remarks: Annotated[Notes | None, Ask("remarks", when="own visit")] = None
 
     @model_validator(mode="after")
     def _undone(self) -> Self:

@@ -33,44 +33,49 @@ from wqverify.terms import Ask
 class Constants(Part):
     """What the transmitter holds as slope and offset, as its menu shows them."""
 
-    slope_percent: Annotated[Number | None, Ask("slope", "%")] = None
-    offset_mv: Annotated[Number | None, Ask("offset", "mV")] = None
+    slope_percent: Annotated[Number | None, Ask("slope in the menu", "%")] = None
+    offset_mv: Annotated[Number | None, Ask("offset in the menu", "mV")] = None
 
 
 class Process(Part):
     """The process as the analyzer and the control system show it at one moment."""
 
     ph: Annotated[Number, Ask("pH on the display", "pH")]
-    temperature_c: Annotated[Number | None, Ask("temperature on the display", "°C")] = None
+    temperature_c: Annotated[Number | None, Ask("temperature on the display", "°C", when="own visit")] = None
     control_system: Annotated[Number | None, Ask("pH in the control system", "pH")] = None
-    at: Annotated[Time | None, Ask("read at")] = None
+    at: Annotated[Time | None, Ask("values read at", clock=True)] = None
 
 
 class Grab(Part):
     """A sample of the process measured at once with another meter."""
 
-    shown: Annotated[Number, Ask("pH on the display when it was taken", "pH")]
-    ph: Annotated[Number, Ask("pH of the grab", "pH")]
+    shown: Annotated[Number, Ask("pH on the display when the grab was taken", "pH", beside="grab")]
     shown_c: Annotated[Number | None, Ask("temperature on the display", "°C")] = None
-    temperature_c: Annotated[Number | None, Ask("temperature of the grab", "°C")] = None
-    meter: Annotated[Name, Ask("meter", refers="standard")]
+    collected: Annotated[AtTime, Ask("grab collected at", clock=True)]
+    meter: Annotated[Name, Ask("meter the grab is measured with", refers="standard", beside="grab")]
     buffers: Annotated[
         tuple[Name, ...],
         Field(max_length=6),
-        Ask("buffers that set the meter", refers="standard"),
+        Ask("buffers that set the meter", refers="standard", help="left out: not known"),
     ] = ()
-    collected: Annotated[AtTime, Ask("collected")]
-    analysed: Annotated[AtTime, Ask("analysed")]
-    by: Annotated[Text | None, Ask("analysed by")] = None
+    temperature_c: Annotated[Number | None, Ask("temperature of the grab", "°C", beside="grab")] = None
+    ph: Annotated[Number, Ask("pH of the grab", "pH", beside="grab")]
+    analysed: Annotated[AtTime, Ask("grab measured at", clock=True)]
+    by: Annotated[Text | None, Ask("grab measured by")] = None
 
 
 class ThermometerCheck(Part):
     """The analyzer's temperature against a reference thermometer in the same beaker."""
 
     reference: Annotated[Name, Ask("reference thermometer", refers="standard")]
-    reference_c: Annotated[Number, Ask("reference shows", "°C")]
-    shown_c: Annotated[Number, Ask("analyzer shows", "°C")]
-    use: Annotated[Literal["information only"] | None, Ask("use")] = None
+    reference_c: Annotated[
+        Number, Ask("reference thermometer shows", "°C", help="both in one beaker, steady")
+    ]
+    shown_c: Annotated[Number, Ask("analyzer shows", "°C", beside="thermometer")]
+    use: Annotated[
+        Literal["information only"] | None,
+        Ask("does it count", help="information only: shown without a pass or fail", when="on request"),
+    ] = None
 
 
 class Buffer(Part):
@@ -78,9 +83,13 @@ class Buffer(Part):
 
     temperature_c: Annotated[
         Number | None,
-        Ask("temperature of the buffer", "°C", help="by the reference thermometer, not the analyzer"),
+        Ask(
+            "temperature of the buffer",
+            "°C",
+            help="by the reference thermometer, not the analyzer",
+            beside="buffer",
+        ),
     ] = None
-    mv: Annotated[Number | None, Ask("electrode voltage with the last reading", "mV")] = None
 
 
 class BufferPoint(Read, Buffer, OnStandard):
@@ -88,27 +97,45 @@ class BufferPoint(Read, Buffer, OnStandard):
 
     readings: Annotated[
         Readings,
-        Ask("pH readings", "pH", help="every reading until it holds still"),
+        Ask("pH readings", "pH", help="every reading until it holds still", beside="readings"),
     ]
+    mv: Annotated[
+        Number | None,
+        Ask(
+            "electrode voltage with the last reading",
+            "mV",
+            help="where the transmitter shows it",
+            beside="readings",
+            when="own visit",
+        ),
+    ] = None
 
 
 class Decision(Part):
-    action: Annotated[Literal["leave alone", "offset", "two-point", "replace"], Ask("decision")]
-    to: Annotated[Literal["buffers", "grab"], Ask("adjusted to")] = "buffers"
-    why: Annotated[Text, Ask("because")]
+    action: Annotated[
+        Literal["leave alone", "offset", "two-point", "replace"], Ask("decision", beside="decision")
+    ]
+    to: Annotated[Literal["buffers", "grab"], Ask("adjusted to", when="decided to adjust")] = "buffers"
+    why: Annotated[Text, Ask("decided so because", beside="decision")]
     despite: Annotated[
-        Notes | None, Ask("goes on in spite of the brake, because", help="opinion of the performer")
+        Notes | None,
+        Ask(
+            "goes on in spite of the brake, because",
+            help="opinion of the performer",
+            beside="decision",
+            when="on request",
+        ),
     ] = None
 
 
 class Adjusted(Part):
     """What was changed in the transmitter, from what to what."""
 
-    slope_from: Annotated[Number | None, Ask("slope from", "%")] = None
-    slope_to: Annotated[Number | None, Ask("slope to", "%")] = None
-    offset_from: Annotated[Number | None, Ask("offset from", "mV")] = None
-    offset_to: Annotated[Number | None, Ask("offset to", "mV")] = None
-    at: Annotated[Time | None, Ask("at")] = None
+    slope_from: Annotated[Number | None, Ask("slope from", "%", beside="adjusted")] = None
+    slope_to: Annotated[Number | None, Ask("slope to", "%", beside="adjusted")] = None
+    offset_from: Annotated[Number | None, Ask("offset from", "mV", beside="adjusted")] = None
+    offset_to: Annotated[Number | None, Ask("offset to", "mV", beside="adjusted")] = None
+    at: Annotated[Time | None, Ask("adjusted at", clock=True)] = None
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:
@@ -125,20 +152,58 @@ class Adjusted(Part):
 class Work(Part):
     """From the process before to the process after."""
 
-    stored: Annotated[Done[Constants] | None, Ask("stored on arrival")] = None
-    process_before: Annotated[Done[Process] | None, Ask("process before")] = None
-    grab: Annotated[tuple[Grab, ...], Field(max_length=6), Ask("grab before")] = ()
-    thermometer_check: Annotated[Done[ThermometerCheck] | None, Ask("thermometer check")] = None
-    as_found: Annotated[Done[Points[BufferPoint]], Ask("as found")]
-    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
-    after_cleaning: Annotated[Done[Points[BufferPoint]] | None, Ask("after cleaning")] = None
-    decision: Annotated[Decision | None, Ask("decision")] = None
-    adjusted: Annotated[Done[Adjusted] | None, Ask("adjusted")] = None
-    as_left: Annotated[DoneOrSame[Points[BufferPoint]], Ask("as left")]
-    check_buffer: Annotated[Done[BufferPoint] | None, Ask("check buffer", help="of another lot")] = None
-    constants_as_left: Annotated[Done[Constants] | None, Ask("stored as left")] = None
-    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
-    grab_after: Annotated[Done[Grab] | None, Ask("grab after")] = None
+    stored: Annotated[
+        Done[Constants] | None,
+        Ask("stored on arrival", help="slope and offset in the menu of the transmitter", when="own visit"),
+    ] = None
+    process_before: Annotated[
+        Done[Process] | None, Ask("process before", help="read before the sensor leaves the water")
+    ] = None
+    grab: Annotated[
+        tuple[Grab, ...],
+        Field(max_length=6),
+        Ask("grab before", help="where it may be adjusted to grabs: two that agree", when="on request"),
+    ] = ()
+    thermometer_check: Annotated[
+        Done[ThermometerCheck] | None, Ask("thermometer check", when="own visit")
+    ] = None
+    as_found: Annotated[
+        Done[Points[BufferPoint]],
+        Ask(
+            "as found",
+            help="rinsed with water, before anything is cleaned or adjusted",
+            caution="Before cleaning: what is wiped off now can never be found again.",
+        ),
+    ]
+    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned", when="own visit or not passed")] = None
+    after_cleaning: Annotated[
+        Done[Points[BufferPoint]] | None,
+        Ask("after cleaning", help="the same buffers, before any adjustment", when="cleaned"),
+    ] = None
+    decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    adjusted: Annotated[
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+    ] = None
+    as_left: Annotated[
+        DoneOrSame[Points[BufferPoint]],
+        Ask("as left", help="the same buffers again where anything was changed"),
+    ]
+    check_buffer: Annotated[
+        Done[BufferPoint] | None,
+        Ask("check buffer", help="of another lot or another pH", when="own visit or changed"),
+    ] = None
+    constants_as_left: Annotated[
+        Done[Constants] | None,
+        Ask("stored as left", help="slope and offset in the menu", when="own visit or changed"),
+    ] = None
+    process_after: Annotated[
+        Done[Process] | None,
+        Ask("process after", help="back in the sample, steady", when="own visit or changed"),
+    ] = None
+    grab_after: Annotated[
+        Done[Grab] | None,
+        Ask("grab after", help="another meter on the same water", when="own visit or changed"),
+    ] = None
 
 
 class PhSheet(Tail, Work, Head):

@@ -17,7 +17,7 @@ from wqverify.calculations.dilution import stock_volume
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Text, said
-from wqverify.procedures.parts import Head, Number, Part, Tail, Time
+from wqverify.procedures.parts import Condition, Done, Head, Moment, Number, Part, Signal, Tail, Time, Told
 from wqverify.procedures.preparation_budget import Prepared, prepared
 from wqverify.procedures.preparation_notes import CAUTIONS, notes
 from wqverify.procedures.rules import refuse_expired, refuse_visit, standard
@@ -51,28 +51,65 @@ KEY = "prepared.difference"
 class Work(Part):
     """From the stock to the label."""
 
-    stock: Annotated[Name, Ask("stock", refers="standard", help="what is diluted first, by its id")]
+    stock: Annotated[
+        Name,
+        Ask(
+            "stock",
+            refers="standard",
+            help="what is diluted first, by its id",
+            caution="Formazin is toxic: gloves and goggles, as its safety data sheet says.",
+        ),
+    ]
     water: Annotated[Name, Ask("dilution water", refers="standard", help="its batch, with its own NTU")]
-    target: Annotated[Number | None, Ask("target", "analyzer", help="left out: nothing is compared")] = None
+    target: Annotated[
+        Number | None, Ask("value the standard is to have", "analyzer", help="left out: nothing is compared")
+    ] = None
     limit: Annotated[
-        Number | None, Ask("preparer's limit, ±", "analyzer", help="left out: that of the register, if any")
+        Number | None,
+        Ask(
+            "preparer's limit, ±",
+            "analyzer",
+            help="left out: that of the register, if any",
+            when="on request",
+        ),
     ] = None
     flask_ml: Annotated[
-        Number | None, Ask("flask", "mL", help="to plan only; what was done stands under steps")
+        Number | None,
+        Ask(
+            "flask planned with",
+            "mL",
+            help="to plan only; what was done stands under steps",
+            when="on request",
+        ),
     ] = None
     steps: Annotated[tuple[Step, ...], Field(max_length=4), Ask("dilution")] = ()
     apart_c: Annotated[
-        Number | None, Ask("stock and water against the glass, within ±", "°C", help="left out: assumed")
+        Number | None,
+        Ask(
+            "stock and water against the glass, within ±",
+            "°C",
+            help="left out: assumed",
+            when="on request",
+        ),
     ] = None
-    mixed: Annotated[Text | None, Ask("mixed", help="how stock and dilution were mixed")] = None
-    prepared_at: Annotated[Time | None, Ask("made up at")] = None
-    label: Annotated[Name, Ask("id on the label", help="of the new standard")]
+    mixed: Annotated[Text | None, Ask("how it was mixed", help="the stock before, the dilution after")] = None
+    prepared_at: Annotated[Time | None, Ask("made up at", clock=True)] = None
+    label: Annotated[Name, Ask("id on the label", help="of the new standard", beside="label")]
     name: Annotated[Text | None, Ask("name on the label")] = None
     life_days: Annotated[Number | None, Ask("usable for", "days", help="left out: one day")] = None
 
 
 class PreparationSheet(Tail, Work, Head):
-    """One standard prepared."""
+    """One standard prepared; the analyzer it is for is not touched."""
+
+    output_held: Annotated[Done[Moment] | None, Ask("output held", when="on request")] = None
+    loop_in_manual: Annotated[Done[Moment] | None, Ask("loop in manual", when="on request")] = None
+    alarm_blocked: Annotated[Done[Moment] | None, Ask("alarm blocked", when="on request")] = None
+    condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
+    signal: Annotated[Done[Signal] | None, Ask("signal", when="on request")] = None
+    operations_told_after: Annotated[
+        Done[Told] | None, Ask("operations told afterwards", when="on request")
+    ] = None
 
     @model_validator(mode="after")
     def _enough(self) -> Self:

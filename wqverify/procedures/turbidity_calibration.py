@@ -58,22 +58,46 @@ ORDER = ("caution", "advice", "statement", "cannot see", "opinion")
 class Work(Part):
     """From the process before to the process after."""
 
-    stored: Annotated[Done[Constants] | None, Ask("stored on arrival")] = None
-    process_before: Annotated[Done[Process] | None, Ask("process before")] = None
-    optics: Annotated[Done[Optics] | None, Ask("light and water")] = None
-    as_found: Annotated[Done[OnStandards], Ask("as found")]
-    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
-    after_cleaning: Annotated[Done[OnStandards] | None, Ask("after cleaning")] = None
-    decision: Annotated[Decision | None, Ask("decision")] = None
-    adjusted: Annotated[Done[Adjusted] | None, Ask("adjusted")] = None
-    as_left: Annotated[DoneOrSame[OnStandards], Ask("as left")]
-    constants_as_left: Annotated[Done[Constants] | None, Ask("stored as left")] = None
+    stored: Annotated[
+        Done[Constants] | None,
+        Ask("stored on arrival", help="gain and zero in the menu of the analyzer", when="own visit"),
+    ] = None
+    process_before: Annotated[
+        Done[Process] | None, Ask("process before", help="read before the sample is shut off")
+    ] = None
+    optics: Annotated[Done[Optics] | None, Ask("light and water", when="own visit")] = None
+    as_found: Annotated[
+        Done[OnStandards],
+        Ask(
+            "as found",
+            help="before anything is cleaned or adjusted",
+            caution="Before cleaning: what is wiped off now can never be found again.",
+        ),
+    ]
+    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned", when="own visit or not passed")] = None
+    after_cleaning: Annotated[
+        Done[OnStandards] | None,
+        Ask("after cleaning", help="the same standards, before any adjustment", when="cleaned"),
+    ] = None
+    decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    adjusted: Annotated[
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+    ] = None
+    as_left: Annotated[
+        DoneOrSame[OnStandards], Ask("as left", help="the same standards again where anything was changed")
+    ]
+    constants_as_left: Annotated[
+        Done[Constants] | None,
+        Ask("stored as left", help="gain and zero in the menu", when="own visit or changed"),
+    ] = None
     assign: Annotated[
         tuple[Assign, ...],
         Field(max_length=12),
         Ask("secondary standard", help="read right after as left: its value for this analyzer"),
     ] = ()
-    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
+    process_after: Annotated[
+        Done[Process] | None, Ask("process after", help="back in the sample, steady")
+    ] = None
 
 
 class TurbidityCalibrationSheet(Tail, Work, Head):

@@ -28,13 +28,18 @@ Pipette = Literal["class A", "adjustable"]
 class Step(Part):
     """One dilution: a volume of what is stronger, made up with the dilution water."""
 
-    pipetted_ml: Annotated[Number, Ask("pipetted", "mL")]
-    to_ml: Annotated[Number, Ask("made up to", "mL")]
-    pipette: Annotated[Pipette, Ask("pipette", help="class A: of one mark; adjustable: set by hand")] = (
-        "class A"
-    )
-    pipette_within_ml: Annotated[Number | None, Ask("tolerance marked on the pipette, ±", "mL")] = None
-    flask_within_ml: Annotated[Number | None, Ask("tolerance marked on the flask, ±", "mL")] = None
+    pipetted_ml: Annotated[Number, Ask("volume pipetted", "mL", beside="dilution")]
+    to_ml: Annotated[Number, Ask("made up to", "mL", help="volume of the flask", beside="dilution")]
+    pipette: Annotated[
+        Pipette,
+        Ask("pipette", help="class A: of one mark; adjustable: set by hand", when="own visit"),
+    ] = "class A"
+    pipette_within_ml: Annotated[
+        Number | None, Ask("tolerance marked on the pipette, ±", "mL", when="on request")
+    ] = None
+    flask_within_ml: Annotated[
+        Number | None, Ask("tolerance marked on the flask, ±", "mL", when="on request")
+    ] = None
 
 
 class Dilution(Part):
@@ -47,16 +52,30 @@ class Dilution(Part):
     steps: Annotated[tuple[Step, ...], Field(min_length=1, max_length=4), Ask("dilution")]
 
 
-class TurbidityPoint(Read, OnStandard):
+class FromBottle(OnStandard):
+    """Which standard, and whether it was diluted for a low point."""
+
+    diluted: Annotated[Dilution | None, Ask("diluted from it", help="for a low point", when="on request")] = (
+        None
+    )
+
+
+INSERTIONS = Ask("times it was put in anew", help="a secondary standard; left out: once", when="on request")
+
+
+class TurbidityPoint(Read, FromBottle):
     """The analyzer on one standard."""
 
-    diluted: Annotated[Dilution | None, Ask("diluted from it", help="for a low point")] = None
     readings: Annotated[
-        Readings, Ask("readings", "analyzer", help="every reading until it holds still; those that do count")
+        Readings,
+        Ask(
+            "readings",
+            "analyzer",
+            help="every reading until it holds still; those that do count",
+            beside="readings",
+        ),
     ]
-    insertions: Annotated[
-        Number | None, Ask("times it was put in anew", help="a secondary standard; left out: once")
-    ] = None
+    insertions: Annotated[Number | None, INSERTIONS] = None
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
@@ -70,19 +89,20 @@ def _whole_times(times: Reading | None) -> None:
 
 
 class OnSecondary(Part):
-    """Which secondary standard was read, and how often it was put in."""
+    """Which secondary standard was read."""
 
-    standard: Annotated[Name, Ask("secondary standard", refers="standard")]
-    insertions: Annotated[Number | None, Ask("times it was put in anew", help="left out: once")] = None
+    standard: Annotated[Name, Ask("secondary standard", refers="standard", help="its id, as on the block")]
+
+
+class Assign(Read, OnSecondary):
+    """A secondary standard, read right after the calibration to be assigned its value."""
+
+    insertions: Annotated[Number | None, INSERTIONS] = None
 
     @model_validator(mode="after")
     def _whole(self) -> Self:
         _whole_times(self.insertions)
         return self
-
-
-class Assign(Read, OnSecondary):
-    """A secondary standard, read right after the calibration to be assigned its value."""
 
 
 class InWater(Part):
@@ -98,7 +118,9 @@ class Zero(Read, InWater):
 class OnStandards(Part):
     """The readings of one stage: as found, after cleaning and as left are three fields of this type."""
 
-    zero: Annotated[Done[Zero] | None, Ask("zero water")] = None
+    zero: Annotated[
+        Done[Zero] | None, Ask("zero water", help="as clean as can be had", when="on request")
+    ] = None
     points: Annotated[tuple[TurbidityPoint, ...], Field(max_length=12), Ask("point")]
 
     @model_validator(mode="after")
@@ -112,40 +134,50 @@ class Process(Part):
     """The process as the analyzer and the control system show it at one moment."""
 
     ntu: Annotated[Number, Ask("turbidity on the display", "analyzer", help="unrounded, as it is shown")]
-    control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
-    at: Annotated[Time | None, Ask("read at")] = None
+    control_system: Annotated[Number | None, Ask("turbidity in the control system", "analyzer")] = None
+    at: Annotated[Time | None, Ask("values read at", clock=True)] = None
 
 
 class Optics(Part):
     """What light and water pass on their way, as it was found."""
 
-    lamp: Annotated[Text | None, Ask("lamp")] = None
-    bubble_trap: Annotated[Text | None, Ask("bubble trap")] = None
+    lamp: Annotated[Text | None, Ask("lamp", help="on, steady, lamp alarm", usual="on, no lamp alarm")] = None
+    bubble_trap: Annotated[Text | None, Ask("bubble trap", help="full, overflowing, bubbles that pass")] = (
+        None
+    )
 
 
 class Constants(Part):
     """What the analyzer holds, as its menu shows it."""
 
-    gain: Annotated[Number | None, Ask("gain or calibration factor")] = None
-    zero: Annotated[Number | None, Ask("zero", "analyzer")] = None
+    gain: Annotated[Number | None, Ask("gain or calibration factor in the menu")] = None
+    zero: Annotated[Number | None, Ask("zero in the menu", "analyzer")] = None
 
 
 class Decision(Part):
-    action: Annotated[Literal["leave alone", "gain", "gain and zero", "replace"], Ask("decision")]
-    why: Annotated[Text, Ask("because")]
+    action: Annotated[
+        Literal["leave alone", "gain", "gain and zero", "replace"], Ask("decision", beside="decision")
+    ]
+    why: Annotated[Text, Ask("decided so because", beside="decision")]
     despite: Annotated[
-        Notes | None, Ask("goes on in spite of the brake, because", help="opinion of the performer")
+        Notes | None,
+        Ask(
+            "goes on in spite of the brake, because",
+            help="opinion of the performer",
+            beside="decision",
+            when="on request",
+        ),
     ] = None
 
 
 class Adjusted(Part):
     """What was changed in the analyzer, from what to what."""
 
-    gain_from: Annotated[Number | None, Ask("gain or calibration factor from")] = None
-    gain_to: Annotated[Number | None, Ask("gain or calibration factor to")] = None
-    zero_from: Annotated[Number | None, Ask("zero from", "analyzer")] = None
-    zero_to: Annotated[Number | None, Ask("zero to", "analyzer")] = None
-    at: Annotated[Time | None, Ask("at")] = None
+    gain_from: Annotated[Number | None, Ask("gain or calibration factor from", beside="adjusted")] = None
+    gain_to: Annotated[Number | None, Ask("gain or calibration factor to", beside="adjusted")] = None
+    zero_from: Annotated[Number | None, Ask("zero from", "analyzer", beside="adjusted")] = None
+    zero_to: Annotated[Number | None, Ask("zero to", "analyzer", beside="adjusted")] = None
+    at: Annotated[Time | None, Ask("adjusted at", clock=True)] = None
 
     @model_validator(mode="after")
     def _pairs(self) -> Self:

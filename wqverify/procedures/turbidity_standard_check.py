@@ -35,15 +35,32 @@ from wqverify.terms import Ask, Given, Outcome, Procedure, Result, Slices
 class Work(_Part):
     """From the process before to the process after."""
 
-    process_before: Annotated[Done[Process] | None, Ask("process before")] = None
-    optics: Annotated[Done[Optics] | None, Ask("light and water")] = None
-    as_found: Annotated[Done[OnStandards], Ask("as found")]
-    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned")] = None
-    after_cleaning: Annotated[Done[OnStandards] | None, Ask("after cleaning")] = None
-    as_left: Annotated[DoneOrSame[OnStandards], Ask("as left")]
-    process_after: Annotated[Done[Process] | None, Ask("process after")] = None
+    process_before: Annotated[
+        Done[Process] | None, Ask("process before", help="read before the sample is shut off")
+    ] = None
+    optics: Annotated[Done[Optics] | None, Ask("light and water", when="own visit")] = None
+    as_found: Annotated[
+        Done[OnStandards],
+        Ask(
+            "as found",
+            help="before anything is cleaned or adjusted",
+            caution="Before cleaning: what is wiped off now can never be found again.",
+        ),
+    ]
+    cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned", when="own visit or not passed")] = None
+    after_cleaning: Annotated[
+        Done[OnStandards] | None,
+        Ask("after cleaning", help="the same standards, before any adjustment", when="cleaned"),
+    ] = None
+    as_left: Annotated[
+        DoneOrSame[OnStandards], Ask("as left", help="the same standards again where anything was changed")
+    ]
+    process_after: Annotated[
+        Done[Process] | None, Ask("process after", help="back in the sample, steady")
+    ] = None
     settled_min: Annotated[
-        Number | None, Ask("settled after", "min", help="from sample flow on to a steady process value")
+        Number | None,
+        Ask("settled after", "min", help="from sample flow on to a steady process value", when="own visit"),
     ] = None
 
 

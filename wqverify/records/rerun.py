@@ -20,6 +20,7 @@ from typing import Any
 from wqverify.errors import ResultsDiffer, WqverifyError
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import digest, plain_from, record_from, to_plain
+from wqverify.records.earlier_labels import as_worded
 from wqverify.records.record import FORMAT, Case, compute, draft, insist_on_given, typst_version
 from wqverify.terms import Procedure, Raw, Record, Result, Slices
 
@@ -143,8 +144,10 @@ def _number(record: bytes) -> str:
 def _again(case: Case, result: Result, made: Record) -> Record:
     """The record as it would be made today, with what only its own entry could give it."""
     insist_on_given(case)
+    today = draft(case, result)
     return replace(
-        draft(case, result),
+        today,
+        entries=as_worded(case.procedure.name, today.entries, made.entries),
         number=made.number,
         entered=made.entered,
         software=made.software,

@@ -1,0 +1,400 @@
+"""The terminal face of a visit: what it prints, what it sends, and that it never loses what was typed."""
+
+from __future__ import annotations
+
+import io
+import os
+import signal
+from collections.abc import Collection, Iterator
+from dataclasses import replace
+
+import pytest
+from fake_desk import (
+    AT,
+    BASE,
+    CHOOSE,
+    END,
+    EVERY,
+    KEYS,
+    OVERVIEW,
+    PLATE,
+    READINGS,
+    REASON,
+    RESULT,
+    STANDARD,
+    SURE,
+    TEMPERATURE,
+    WHY,
+    FakeDesk,
+    refused,
+    with_readings,
+)
+from prompt_toolkit.input import PipeInput, create_pipe_input
+from prompt_toolkit.output import DummyOutput
+
+from wqverify.entry.drawing import Terminal, drawn, prompt
+from wqverify.entry.screen import Act, Choice, Line, Screen, Section
+from wqverify.entry.terminal import AtTerminal, FromLines, Reader, Typed, step_through
+from wqverify.show.printable import visible
+
+AGAIN = "wqverify step"
+T = Terminal(80, 24, visible)
+
+
+@pytest.fixture
+def typist() -> Iterator[PipeInput]:
+    with create_pipe_input() as given:
+        yield given
+
+
+def walk(desk: FakeDesk, reader: Reader) -> list[str]:
+    printed: list[str] = []
+    step_through(desk, printed.append, visible, AGAIN, reader)
+    return printed
+
+
+class Typist(AtTerminal):
+    """Types the next strokes when asked; when there are none left, Ctrl-C, so that no test waits forever."""
+
+    def __init__(self, given: PipeInput, strokes: tuple[str, ...]) -> None:
+        super().__init__(given, DummyOutput())
+        self._given, self._strokes = given, list(strokes)
+
+    def read(self, before: str, single: Collection[str], back: str) -> Typed:
+        self._given.send_text(self._strokes.pop(0) if self._strokes else "\x03")
+        return super().read(before, single, back)
+
+
+def typed(desk: FakeDesk, given: PipeInput, *strokes: str) -> list[str]:
+    return walk(desk, Typist(given, strokes))
+
+
+def piped(desk: FakeDesk, lines: str) -> list[str]:
+    printed: list[str] = []
+    step_through(desk, printed.append, visible, AGAIN, FromLines(io.StringIO(lines), printed.append))
+    return printed
+
+
+def whole(screen: Screen, before: Screen | None = None, terminal: Terminal = T) -> str:
+    return "\n".join([*drawn(screen, before, terminal), prompt(screen, terminal)])
+
+
+# ---------------------------------------------------------------- what is drawn
+
+
+@pytest.mark.parametrize("screen", EVERY, ids=lambda one: f"{one.kind} {one.form}")
+@pytest.mark.parametrize("width", [40, 80, 200])
+def test_every_screen_fits_the_terminal(screen: Screen, width: int) -> None:
+    lines = drawn(screen, None, Terminal(width, 24, visible))
+    assert len(lines) < 24
+    assert max(map(len, lines)) < width or screen.kind == "result"  # its table stands as it is
+    assert len(prompt(screen, Terminal(width, 24, visible))) <= width - 14
+
+
+def test_a_question_stands_with_what_is_beside_it() -> None:
+    assert whole(with_readings("10.02", "10.04"), STANDARD) == (
+        "\n"
+        "output held since 08:16\n"
+        "As found, point 2 · question 14, about 18 to go\n"
+        "  Type each reading as the display shows it, at the interval of the procedure,\n"
+        "  until they agree.\n"
+        "  The buffer has pH 10.06 at 18.4 °C.\n"
+        "  Tolerance: 0.10 pH.\n"
+        "  Last time 10.02 on 2026-02-03.\n"
+        "  2 readings, not steady yet.\n"
+        "  so far 10.02 10.04\n"
+        "Reading, pH (Enter ends the list): "
+    )
+
+
+def test_of_the_next_reading_only_what_changed_is_printed() -> None:
+    assert drawn(with_readings("10.02", "10.04"), with_readings("10.02"), T) == [
+        "  2 readings, not steady yet.",
+        "  so far 10.02 10.04",
+    ]
+
+
+def test_a_proposal_stands_in_brackets_with_where_it_comes_from() -> None:
+    text = whole(TEMPERATURE, STANDARD)
+    assert text.endswith("Temperature of the buffer, °C [18.4]: ")
+    assert "  [18.4]: point 1\n" in text
+
+
+def test_choices_are_numbered_with_the_word_that_can_be_typed_and_its_note() -> None:
+    text = whole(STANDARD)
+    assert "  1  B7-4471: pH 7.00 at 25 °C · usable until 2026-06-01\n" in text
+    assert "  2  B10-1180: pH 10.01 at 25 °C · usable until 2026-05-01\n" in text
+    assert "  1 routine   2 call-out   3 after repair\n" in whole(REASON)
+
+
+def test_a_number_is_asked_without_numbered_choices() -> None:
+    text = whole(
+        replace(TEMPERATURE, choices=(Choice("18.4", "", "point 1"), Choice("19.0", "", "last time")))
+    )
+    assert "\n  18.4 · point 1\n  19.0 · last time\n" in text
+
+
+def test_an_overview_shows_each_part_with_its_state() -> None:
+    assert "  1  The visit · answered\n  2  As found · now\n  3  Cleaned · open\n" in whole(OVERVIEW)
+
+
+def test_a_long_overview_stands_in_two_columns() -> None:
+    sections = tuple(Section(f"part_{n}", f"Part {n} of the sheet", "open") for n in range(36))
+    lines = drawn(replace(OVERVIEW, choices=(), sections=sections), None, T)
+    assert len(lines) < 24
+    assert "  1  Part 0 of the sheet · open          19  Part 18 of the sheet · open" in lines
+
+
+def test_of_many_choices_those_that_do_not_fit_are_counted() -> None:
+    many = tuple(Choice(f"B{n}", f"a buffer with number {n}", "usable until 2026-06-01") for n in range(90))
+    lines = drawn(replace(STANDARD, choices=many), None, T)
+    assert len(lines) == 23
+    shown = sum("a buffer" in line for line in lines)
+    assert lines[-1] == f"     and {90 - shown} more: type its name or number, ? lists all"
+
+
+def test_a_long_help_gives_way_to_the_choices() -> None:
+    lines = drawn(replace(STANDARD, help="Pour it into a clean cup. " * 60), None, T)
+    assert len(lines) < 24
+    assert any(line.endswith("… (? shows the rest)") for line in lines)
+    assert any("B10-1180" in line for line in lines)
+
+
+def test_a_long_label_stands_above_the_line() -> None:
+    long = replace(TEMPERATURE, label="What the reference thermometer shows in the stirred bath " * 2)
+    text = whole(long)
+    assert "\nWhat the reference thermometer shows in the stirred bath" in text
+    assert text.endswith("\n  °C [18.4]: ")
+
+
+def test_a_long_proposal_stands_above_the_line() -> None:
+    text = whole(replace(PLATE, proposal="soft cloth, 5 % hydrochloric acid for 2 min, rinsed"))
+    assert "  [soft cloth, 5 % hydrochloric acid for 2 min, rinsed]\n" in text
+    assert text.endswith("Serial on the plate [Enter keeps it]: ")
+
+
+def test_the_title_is_printed_when_it_changes_and_the_held_output_always() -> None:
+    title = "pH calibration in buffers of AIT-2101 · 2026-03-03 AIT-2101.toml · open"
+    assert title in drawn(STANDARD, CHOOSE, T)
+    assert title not in drawn(TEMPERATURE, STANDARD, T)
+    assert drawn(TEMPERATURE, STANDARD, T)[1] == "output held since 08:16"
+
+
+def test_what_may_stay_open_says_so() -> None:
+    assert prompt(AT, T) == "Time (Enter leaves it out): "
+    assert prompt(replace(AT, required=True), T) == "Time: "
+
+
+def test_a_result_stands_as_it_is_with_page_and_next_step() -> None:
+    assert drawn(RESULT, END, T) == [
+        "",
+        "L1-2026-0001: pH calibration in buffers of AIT-2101",
+        "  as found    fail",
+        "  as left     pass",
+        "",
+        "Page: book/pages/L1-2026-0001.pdf",
+        "Sign it in the terminal: wqverify sign L1-2026-0001 --by IQU",
+    ]
+
+
+def test_nothing_from_a_sheet_steers_the_terminal() -> None:
+    evil = "\x1b[2J\u202eab"
+    screen = Screen(
+        "question",
+        title=evil, sheet=evil, state=evil, held=evil, place=evil, heading=evil, label=evil, unit=evil,
+        help=evil, form="word", proposal=evil, proposed=evil, standing=(evil,),
+        choices=(Choice("a", evil, evil),), lines=(Line("value", evil),), cautions=(evil,), notice=evil,
+        text=evil, page=evil, sections=(Section("a", evil, evil),),
+    )  # fmt: skip
+    for kind in ("question", "overview", "result"):
+        text = whole(replace(screen, kind=kind))
+        assert "\x1b" not in text
+        assert "\u202e" not in text
+        assert text.count("[U+001B][2J[U+202E]ab") > 8 or kind == "result"
+
+
+# ---------------------------------------------------------------- what is sent
+
+
+def test_every_screen_kind_is_answered_to_the_result(typist: PipeInput) -> None:
+    desk = FakeDesk(EVERY)
+    printed = typed(
+        desk,
+        typist,
+        *("2\r", "\r", "1\r", "2026-03-03\r", "1\r", "B10-1180\r", "19.0\r", "10.02\r", "\r"),
+        *("B7-4459\r", "\r", "1\r", "2\r", "3\r", "1\r"),
+    )
+    assert [act.text for act in desk.acts] == [
+        "new", "", "routine", "2026-03-03", "yes", "B10-1180", "19.0", "10.02", "", "B7-4459", "", "yes",
+        "no time", "cleaned", "run",
+    ]  # fmt: skip
+    assert {act.do for act in desk.acts} == {"answer"}
+    assert [act.path for act in desk.acts] == [screen.path for screen in EVERY[:-1]]
+    assert printed[-1] == "Sign it in the terminal: wqverify sign L1-2026-0001 --by IQU"
+
+
+@pytest.mark.parametrize("key", [key for key in KEYS if key.key not in "?&"], ids=lambda key: key.do)
+def test_a_key_on_an_empty_line_acts_at_once(typist: PipeInput, key: object) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT])
+    typed(desk, typist, key.key)
+    assert desk.acts == [Act(key.do, path=TEMPERATURE.path)]
+
+
+def test_the_same_character_inside_a_text_is_text(typist: PipeInput) -> None:
+    desk = FakeDesk([PLATE, RESULT])
+    typed(desk, typist, "a!^_+=@#?~&\r")
+    assert desk.acts == [Act("answer", "a!^_+=@#?~&", PLATE.path)]
+
+
+def test_a_key_acts_again_once_the_line_is_emptied(typist: PipeInput) -> None:
+    desk = FakeDesk([PLATE, RESULT])
+    typed(desk, typist, "ab\x7f\x7f#")
+    assert desk.acts == [Act("overview", path=PLATE.path)]
+
+
+def test_a_key_the_screen_does_not_have_is_text(typist: PipeInput) -> None:
+    desk = FakeDesk([replace(PLATE, keys=()), RESULT])
+    typed(desk, typist, "#7\r")
+    assert desk.acts == [Act("answer", "#7", PLATE.path)]
+
+
+def test_the_question_mark_lists_the_keys_and_asks_again(typist: PipeInput) -> None:
+    desk = FakeDesk([STANDARD, RESULT])
+    printed = typed(desk, typist, "?2\r")
+    assert desk.acts == [Act("answer", "B10-1180", STANDARD.path)]
+    assert "  !  not done, because" in printed
+    assert "  &  stop for now" in printed
+    assert sum("B10-1180" in line for line in printed) == 2
+
+
+def test_each_reading_is_an_act_of_its_own_and_an_empty_line_ends_them(typist: PipeInput) -> None:
+    desk = FakeDesk([READINGS, with_readings("10.02"), with_readings("10.02", "10.04"), RESULT])
+    typed(desk, typist, "10.02\r10.04\r\r")
+    assert [act.text for act in desk.acts] == ["10.02", "10.04", ""]
+
+
+def test_a_typed_number_is_a_reading_where_a_number_is_asked(typist: PipeInput) -> None:
+    desk = FakeDesk([replace(TEMPERATURE, choices=(Choice("18.4"), Choice("19.0"))), RESULT])
+    typed(desk, typist, "2\r")
+    assert [act.text for act in desk.acts] == ["2"]
+
+
+def test_a_thousand_answers_typed_without_a_pause_arrive_as_typed(typist: PipeInput) -> None:
+    answers = [f"{n / 100:.2f}" for n in range(1000)]
+    desk = FakeDesk([*[READINGS] * 1000, RESULT])
+    typed(desk, typist, "".join(f"{answer}\r" for answer in answers))
+    assert [act.text for act in desk.acts] == answers
+
+
+# ---------------------------------------------------------------- what is refused
+
+
+def test_a_refused_entry_comes_back_with_the_cursor_at_its_end(typist: PipeInput) -> None:
+    again = refused(TEMPERATURE, "'9' is not within 0 to 50 °C.")
+    desk = FakeDesk([TEMPERATURE, RESULT], {1: again})
+    printed = typed(desk, typist, "19\r", "\x7f2\r")
+    assert "Not taken: '9' is not within 0 to 50 °C." in printed
+    assert [act.text for act in desk.acts] == ["19", "12"]
+
+
+def test_after_a_refusal_the_question_is_not_printed_again(typist: PipeInput) -> None:
+    again = refused(STANDARD, "B10-1180 was usable until 2026-05-01.")
+    desk = FakeDesk([STANDARD, RESULT], {1: again})
+    printed = typed(desk, typist, "2\r", "\x151\r")
+    assert [act.text for act in desk.acts] == ["B10-1180", "B7-4471"]
+    assert sum(line.startswith("As found, point 2") for line in printed) == 1
+
+
+def test_what_was_typed_ahead_of_a_refusal_is_no_answer_and_is_said(typist: PipeInput) -> None:
+    again = refused(READINGS, "'1o.02' is not a reading.")
+    desk = FakeDesk([READINGS, RESULT], {1: again})
+    printed = typed(desk, typist, "1o.02\r10.04\r10.05\r", "\x1510.02\r")
+    assert [act.text for act in desk.acts] == ["1o.02", "10.02"]
+    assert "Typed ahead and not taken: 10.04 10.05" in printed
+
+
+def test_what_was_typed_ahead_does_not_answer_whether_one_is_sure(typist: PipeInput) -> None:
+    desk = FakeDesk([READINGS, RESULT], {1: lambda _act: SURE})
+    printed = typed(desk, typist, "1.002\r1\r", "2\r")
+    assert [act.text for act in desk.acts] == ["1.002", "no"]
+    assert "Typed ahead and not taken: 1" in printed
+
+
+def test_what_was_typed_behind_a_key_is_kept(typist: PipeInput) -> None:
+    desk = FakeDesk([PLATE, WHY, RESULT])
+    typed(desk, typist, "!2\r")
+    assert [act.text for act in desk.acts] == ["", "no time"]
+
+
+# ---------------------------------------------------------------- stopping
+
+
+@pytest.mark.parametrize("stop", ["\x03", "\x04", "&"])
+def test_stopping_says_that_everything_is_saved_and_how_to_go_on(typist: PipeInput, stop: str) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT])
+    printed = typed(desk, typist, stop)
+    assert desk.acts == [Act("stop", path=TEMPERATURE.path)]
+    assert printed[-1] == "Saved in 2026-03-03 AIT-2101.toml. Go on with: wqverify step"
+
+
+def test_a_half_typed_entry_is_named_when_stopping(typist: PipeInput) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT])
+    printed = typed(desk, typist, "18\x03")
+    assert "Not taken, because Enter was not pressed: 18" in printed
+    assert [act.do for act in desk.acts] == ["stop"]
+
+
+def test_ctrl_c_while_an_answer_is_stored_stops_after_it(typist: PipeInput) -> None:
+    def interrupted(_act: Act) -> Screen:
+        os.kill(os.getpid(), signal.SIGINT)
+        return AT
+
+    desk = FakeDesk([TEMPERATURE, AT, RESULT], {1: interrupted})
+    printed = typed(desk, typist, "18.4\r")
+    assert [act.do for act in desk.acts] == ["answer", "stop"]
+    assert "Go on with" in printed[-1]
+
+
+def test_ctrl_c_pressed_twice_ends_at_once(typist: PipeInput) -> None:
+    def interrupted(_act: Act) -> Screen:
+        os.kill(os.getpid(), signal.SIGINT)
+        os.kill(os.getpid(), signal.SIGINT)
+        raise AssertionError("the second Ctrl-C was not obeyed")
+
+    printed = typed(FakeDesk([TEMPERATURE, RESULT], {1: interrupted}), typist, "18.4\r")
+    assert printed[-1] == "Stopped for now; everything taken so far is saved. To go on: wqverify step"
+
+
+def test_where_the_desk_says_nothing_the_way_on_is_said_here(
+    typist: PipeInput, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("fake_desk.STOPPED", replace(BASE, kind="question"))
+    printed = typed(FakeDesk([TEMPERATURE]), typist, "\x03")
+    assert printed[-1] == "Stopped for now; everything taken so far is saved. To go on: wqverify step"
+
+
+# ---------------------------------------------------------------- lines from a program
+
+
+def test_piped_lines_are_answers_and_a_single_key_is_a_key() -> None:
+    desk = FakeDesk([PLATE, TEMPERATURE, WHY, RESULT])
+    printed = piped(desk, "PH-30418\n!\nno time\n")
+    assert desk.acts == [
+        Act("answer", "PH-30418", PLATE.path),
+        Act("not done", path=TEMPERATURE.path),
+        Act("answer", "no time", WHY.path),
+    ]
+    assert "Serial on the plate [PH-30417]: PH-30418" in printed
+
+
+def test_the_end_of_piped_lines_is_stopping() -> None:
+    desk = FakeDesk([PLATE, TEMPERATURE, RESULT])
+    printed = piped(desk, "PH-30418\n")
+    assert [act.do for act in desk.acts] == ["answer", "stop"]
+    assert "Go on with" in printed[-1]
+
+
+def test_an_empty_piped_line_keeps_the_proposal_and_windows_line_ends_are_no_text() -> None:
+    desk = FakeDesk([PLATE, TEMPERATURE, RESULT])
+    piped(desk, "\r\n18.6\r\n")
+    assert [act.text for act in desk.acts] == ["", "18.6"]

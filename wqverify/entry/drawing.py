@@ -1,0 +1,220 @@
+"""A screen as plain lines of a terminal: each line is printed once, nothing is drawn over again."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from wqverify.entry.screen import Choice, Screen
+
+ROOM_TO_TYPE = 20  # columns kept free behind a prompt
+KEEPS = "[Enter keeps it]"  # where the proposal is too long to stand on the line
+LEAST_CHOICES = 3  # shown even where a question is long
+
+
+@dataclass(frozen=True, slots=True)
+class Terminal:
+    """How a terminal shows a text: its size, and the function that keeps a text from steering it."""
+
+    width: int = 80
+    height: int = 24
+    visible: Callable[[str], str] = str
+
+    def wrapped(self, text: str, first: str = "", rest: str = "") -> list[str]:
+        """Return a text as lines that fit, the first and the others indented as told."""
+        lines: list[str] = []
+        for part in self.visible(text).splitlines():
+            lines += textwrap.wrap(part, self.width - 1, initial_indent=first, subsequent_indent=rest)
+            first = rest
+        return lines
+
+    def cut(self, text: str) -> str:
+        """Return a text as the one line that fits."""
+        shown = self.visible(text)
+        return shown if len(shown) < self.width else shown[: self.width - 2] + "…"
+
+
+def drawn(screen: Screen, before: Screen | None, terminal: Terminal) -> list[str]:
+    """Return the lines above the prompt; of what still stands above them, only what has changed."""
+    if screen.kind == "result":
+        return ["", *notice(screen, terminal), *outcome(screen, terminal)]
+    if before is not None and screen.refused and same_question(screen, before):
+        return notice(screen, terminal)
+    if before is not None and screen.form == "numbers" and same_question(screen, before):
+        return [*notice(screen, terminal), *_changed(screen, before, terminal), *_standing(screen, terminal)]
+    top = ["", *notice(screen, terminal), *_where(screen, before, terminal)]
+    top += [line for part in screen.text.splitlines() for line in terminal.wrapped(part)]
+    label = _label(screen, terminal)
+    shown = options(screen)
+    below = label if shown else [*sections(screen, terminal), *label]
+    spare = terminal.height - len(top) - len(below) - 1  # the last line is the prompt's
+    middle = [*_beside(screen, terminal), *_standing(screen, terminal)]
+    if len(middle) + min(len(shown), LEAST_CHOICES) > spare:
+        middle = [*_beside(screen, terminal, brief=True), *_standing(screen, terminal)]
+    room = max(spare - len(middle), LEAST_CHOICES)
+    return [*top, *middle, *choices(shown, screen, room, terminal), *below]
+
+
+def same_question(screen: Screen, before: Screen) -> bool:
+    """Tell whether two screens ask the same thing, such as the next reading of one list."""
+    asked = (screen.kind, screen.heading, screen.label, screen.form)
+    return asked == (before.kind, before.heading, before.label, before.form)
+
+
+def options(screen: Screen) -> tuple[Choice, ...]:
+    """Return what can be chosen: the choices, or the sections to go to, each with its state."""
+    if screen.choices or screen.kind != "overview":
+        states = {section.path: section.state for section in screen.sections}
+        return tuple(
+            replace(choice, note=states[choice.text]) if not choice.note and choice.text in states else choice
+            for choice in screen.choices
+        )
+    return tuple(Choice(section.path, section.label, section.state) for section in screen.sections)
+
+
+def prompt(screen: Screen, terminal: Terminal) -> str:
+    """Return what stands before the cursor: label, unit, and what Enter stands for.
+
+    >>> prompt(Screen("question", label="Temperature", unit="°C", proposal="18.4"), Terminal())
+    'Temperature, °C [18.4]: '
+    """
+    hint = _hint(screen, terminal)
+    named = ", ".join(terminal.visible(part) for part in (screen.label, screen.unit) if part)
+    whole = " ".join(part for part in (named, hint) if part)
+    if not _is_long(screen, terminal):
+        return f"{whole or 'Your answer'}: "
+    short = " ".join(part for part in (terminal.visible(screen.unit), hint) if part)
+    return f"  {short or 'answer'}: "
+
+
+def keys(screen: Screen, terminal: Terminal) -> list[str]:
+    """Return every key with what it does, the whole help and every choice."""
+    lines = ["", "Keys, pressed on an empty line, without Enter:"]
+    for key in screen.keys:
+        if key.key != "?":
+            lines += terminal.wrapped(key.label or key.do, f"  {key.key}  ", " " * 5)
+    lines += ["  ?  this list", "  Ctrl-U empties the line. Ctrl-C or Ctrl-D stops for now; all is saved."]
+    lines += terminal.wrapped(screen.help)
+    return [*lines, *choices(options(screen), screen, 10_000, terminal)]
+
+
+def notice(screen: Screen, terminal: Terminal) -> list[str]:
+    """Return what is said about the last act; where it was not taken, that word comes first."""
+    said = f"Not taken: {screen.notice}" if screen.refused else screen.notice
+    return terminal.wrapped(said)
+
+
+def outcome(screen: Screen, terminal: Terminal) -> list[str]:
+    """Return a result as it stands, the page that was made and what can be chosen then."""
+    lines = [terminal.visible(line) for line in screen.text.splitlines()]
+    if screen.page:
+        lines += ["", terminal.visible(f"Page: {screen.page}")]
+    for line in screen.lines:
+        lines += terminal.wrapped(line.text)
+    if screen.help:
+        lines += terminal.wrapped(screen.help)
+    return [*lines, *choices(options(screen), screen, 10_000, terminal), *_label(screen, terminal)]
+
+
+def choices(shown: Sequence[Choice], screen: Screen, room: int, terminal: Terminal) -> list[str]:
+    """Return the numbered choices in the lines there are; those that do not fit are counted."""
+    if not shown:
+        return []
+    # Where a number is asked, a typed number is the reading: such choices bear none.
+    numbered = screen.form not in ("number", "numbers")
+    rows = [
+        (f"{place:>3}  " if numbered else "  ", _choice(choice, screen))
+        for place, choice in enumerate(shown, 1)
+    ]
+    inline = terminal.visible("   ".join(f"{head.strip()} {text}".strip() for head, text in rows))
+    if len(inline) < terminal.width - 2 and not any(choice.note for choice in shown):
+        return [f"  {inline}"]
+    each = [terminal.wrapped(text, head, " " * len(head)) for head, text in rows]
+    if sum(map(len, each)) <= room:
+        return [line for one in each for line in one]
+    single = [terminal.cut(head + text) for head, text in rows]
+    lines = single if len(single) <= room else _columns(single, terminal)
+    if len(lines) <= room:
+        return lines
+    hidden = len(single) - room + 1
+    return [*single[: room - 1], f"     and {hidden} more: type its name or number, ? lists all"]
+
+
+def sections(screen: Screen, terminal: Terminal) -> list[str]:
+    """Return the parts of the sheet with their states, where they are not the choices themselves."""
+    return [terminal.cut(f"  {section.label}: {section.state}") for section in screen.sections]
+
+
+def _where(screen: Screen, before: Screen | None, terminal: Terminal) -> list[str]:
+    lines = terminal.wrapped(screen.held)
+    head = (screen.title, screen.sheet, screen.state)
+    if before is None or head != (before.title, before.sheet, before.state):
+        lines += terminal.wrapped(" · ".join(part for part in head if part))
+    return lines + terminal.wrapped(" · ".join(part for part in (screen.heading, screen.place) if part))
+
+
+def _beside(screen: Screen, terminal: Terminal, *, brief: bool = False) -> list[str]:
+    lines = [line for text in screen.cautions for line in terminal.wrapped(f"Caution: {text}", "  ", "    ")]
+    told = terminal.wrapped(screen.help, "  ", "  ")
+    lines += [f"{told[0]} … (? shows the rest)"] if brief and len(told) > 1 else told
+    for line in screen.lines:
+        lines += terminal.wrapped(line.text, "  ", "    ")
+    if screen.proposal and screen.proposed:
+        lines += terminal.wrapped(f"[{screen.proposal}]: {screen.proposed}", "  ", "    ")
+    return lines
+
+
+def _changed(screen: Screen, before: Screen, terminal: Terminal) -> list[str]:
+    lines: list[str] = []
+    for text in screen.cautions:
+        if text not in before.cautions:
+            lines += terminal.wrapped(f"Caution: {text}", "  ", "    ")
+    for line in screen.lines:
+        if line not in before.lines:
+            lines += terminal.wrapped(line.text, "  ", "    ")
+    return lines
+
+
+def _standing(screen: Screen, terminal: Terminal) -> list[str]:
+    several = screen.form in ("numbers", "texts", "notes")
+    said = f"so far {' '.join(screen.standing)}" if several else f"here stands {', '.join(screen.standing)}"
+    return terminal.wrapped(said, "  ", "    ") if screen.standing else []
+
+
+def _hint(screen: Screen, terminal: Terminal) -> str:
+    if screen.proposal:
+        shown = terminal.visible(screen.proposal)
+        return f"[{shown}]" if len(shown) <= terminal.width // 3 else KEEPS
+    if screen.form in ("numbers", "texts", "notes") and screen.standing:
+        return "(Enter ends the list)"
+    return "" if screen.required or screen.kind != "question" else "(Enter leaves it out)"
+
+
+def _label(screen: Screen, terminal: Terminal) -> list[str]:
+    """Return what is too long to be typed behind, as lines of its own above the prompt."""
+    lines = terminal.wrapped(screen.label) if _is_long(screen, terminal) else []
+    if _hint(screen, terminal) == KEEPS:
+        lines += terminal.wrapped(f"[{screen.proposal}]", "  ", "  ")
+    return lines
+
+
+def _is_long(screen: Screen, terminal: Terminal) -> bool:
+    whole = [part for part in (screen.label, screen.unit, _hint(screen, terminal)) if part]
+    return len(", ".join(whole)) + len(": ") > terminal.width - ROOM_TO_TYPE
+
+
+def _choice(choice: Choice, screen: Screen) -> str:
+    label = choice.label or choice.text
+    # Elsewhere than on a question the text of a choice is a word between the engine and its face.
+    if screen.kind == "question" and choice.text.casefold() not in label.casefold():
+        label = f"{choice.text}: {label}"
+    return f"{label} · {choice.note}" if choice.note else label
+
+
+def _columns(lines: Sequence[str], terminal: Terminal) -> list[str]:
+    half = terminal.width // 2
+    rows = (len(lines) + 1) // 2
+    short = [line if len(line) < half else line[: half - 2] + "…" for line in lines]
+    right = [*short[rows:], *[""] * rows]
+    return [f"{left:<{half}}{more}".rstrip() for left, more in zip(short[:rows], right, strict=False)]

@@ -1,0 +1,499 @@
+// The browser face of stepping through a visit: it draws a screen, sends an act, decides nothing, stores nothing.
+// What stands in a sheet is drawn as text only. One act is under way at a time; the next leaves when it is
+// acknowledged, so what is typed ahead reaches the question it was typed for.
+
+const PATIENCE_MS = 800; // an answer that nobody acknowledged by then is called NOT SAVED: within a second of Enter
+const PING_MS = 1000;
+const SETTLE_MS = 700; // what is begun sooner after a question came in between was not meant for it
+const KEYS = new Set("!^_+=@#?~&"); // no answer begins with one of these
+const KEPT = "wqverify not saved: ";
+
+function make(tag, name, text, ...children) {
+  const node = document.createElement(tag);
+  if (name) node.className = `wqv-${name}`;
+  if (text) node.textContent = text;
+  node.append(...children);
+  return node;
+}
+
+function drawn(tag, attributes, text) {
+  const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  if (text) node.textContent = text;
+  return node;
+}
+
+function show(node, ...children) {
+  node.replaceChildren(...children.filter(Boolean));
+  node.hidden = !node.childNodes.length;
+}
+
+// A short name of its own for each view: with the number of an act it names the act.
+function newName() {
+  return Array.from(crypto.getRandomValues(new Uint8Array(8)), (one) => one.toString(16).padStart(2, "0")).join("");
+}
+
+// As wqverify.entry.screen.chosen: a typed number is that of a choice, except where a number is asked.
+function chosen(screen, typed) {
+  if (["number", "numbers"].includes(screen.form) || !/^[0-9]+$/.test(typed)) return typed;
+  return screen.choices[Number(typed) - 1]?.text ?? typed;
+}
+
+class Form {
+  constructor(model, el) {
+    this.model = model;
+    this.view = newName();
+    this.seq = 0;
+    this.screen = null;
+    this.queue = []; // what was typed and waits for its turn
+    this.sent = null; // the act under way
+    this.late = false; // the act under way was not acknowledged in time
+    this.gone = false; // the kernel does not answer
+    this.pinged = 0;
+    this.deaf = false; // a question came in between: what is typed blindly was meant for another one
+    this.stale = false; // what is in the box was begun for the question before
+    this.again = null; // an act that was not saved before the form was opened anew
+    this.looked = new Set(); // sheets whose unsaved text was looked for
+    this.build(el);
+    this.hear = (message) => this.heard(message);
+    model.on("msg:custom", this.hear);
+    this.beat = setInterval(() => this.ping(), PING_MS);
+    this.send({ do: "show", text: "", path: "" });
+  }
+
+  close() {
+    clearInterval(this.beat);
+    clearTimeout(this.timer);
+    clearTimeout(this.settling);
+    this.model.off("msg:custom", this.hear);
+  }
+
+  // -- what stays on the page ------------------------------------------------------------------------------
+
+  build(el) {
+    const part = {};
+    const names = ["held", "title", "alert", "cautions", "notice", "dropped", "help", "proposal"];
+    for (const name of [...names, "choices", "sections", "standing", "lines", "trace", "text", "page", "keys"]) {
+      part[name] = make("div", name);
+      part[name].hidden = true;
+    }
+    part.alert.setAttribute("role", "alert");
+    part.notice.setAttribute("role", "status");
+    part.dropped.setAttribute("role", "status");
+    part.heading = make("h2", "heading");
+    part.heading.tabIndex = -1;
+    part.label = make("label", "label");
+    part.unit = make("span", "unit");
+    part.enter = make("button", "enter", "Enter");
+    part.enter.type = "button";
+    this.box = make("input", "box");
+    const asTyped = { type: "text", autocomplete: "off", autocapitalize: "off", autocorrect: "off", spellcheck: "false" };
+    for (const [name, value] of Object.entries(asTyped)) this.box.setAttribute(name, value);
+    this.box.id = `wqv-${this.view}`;
+    part.label.htmlFor = this.box.id;
+    part.row = make("div", "row", "", this.box, part.unit, part.enter);
+    const asked = make("div", "asked", "", part.label, part.help, part.cautions, part.notice, part.dropped, part.row);
+    asked.append(part.proposal, part.choices, part.sections, part.text, part.page);
+    const beside = make("div", "beside", "", part.lines, part.trace, part.standing);
+    this.part = part;
+    this.root = make("div", "", "", part.held, part.title, part.alert, part.heading);
+    this.root.className = "wqv";
+    this.root.dataset.settled = "true";
+    this.root.append(make("div", "body", "", asked, beside), part.keys);
+    this.root.dataset.lmSuppressShortcuts = "true";
+    this.root.addEventListener("keydown", (event) => this.pressed(event));
+    this.box.addEventListener("input", (event) => this.typed(event));
+    part.enter.addEventListener("click", (event) => event.detail < 2 && this.enter());
+    el.append(this.root);
+    this.count();
+  }
+
+  // -- what a person does ----------------------------------------------------------------------------------
+
+  pressed(event) {
+    const runs = event.key === "Enter" && event.shiftKey; // runs the cell again, once the kernel is gone
+    if (runs && (this.late || this.gone)) return;
+    event.stopPropagation(); // Lab would take the keys for its own
+    if (event.repeat && ["Enter", " "].includes(event.key)) {
+      event.preventDefault(); // a key held down is one press
+    } else if (event.target === this.box) {
+      if (event.key === "Enter" && !event.isComposing) {
+        event.preventDefault();
+        this.enter();
+      }
+    } else if (event.key.length === 1 && event.key !== " " && !(event.ctrlKey || event.metaKey || event.altKey)) {
+      this.box.focus(); // typing goes into the box wherever the focus is
+    }
+  }
+
+  typed(event) {
+    const typed = this.box.value;
+    this.stale = Boolean(typed) && (this.stale || this.deaf);
+    if (typed.length === 1 && KEYS.has(typed) && !event.inputType?.startsWith("insertFrom")) {
+      const known = this.screen?.keys.some((key) => key.key === typed);
+      if (known || this.sent) {
+        this.box.value = "";
+        this.take({ key: typed, shown: typed });
+      }
+    }
+    this.mark();
+  }
+
+  enter() {
+    const text = this.box.value;
+    this.box.value = "";
+    this.mark();
+    if (this.stale) this.drop([text]);
+    else this.take({ text, shown: text || "(Enter)" });
+    this.stale = false;
+    this.box.focus({ preventScroll: true });
+  }
+
+  // A click belongs to the screen it was made on: it is never put in a queue, and the second of a double is none.
+  click(event, item) {
+    if (event.detail > 1 || this.sent || this.queue.length || this.deaf) return;
+    const left = this.box.value;
+    this.box.value = "";
+    if (left && !this.again) this.drop([left]);
+    this.touched = event.detail > 0 && matchMedia("(pointer: coarse)").matches;
+    this.take(item);
+  }
+
+  take(item) {
+    if (this.deaf) {
+      this.drop([item.shown]);
+      this.settle();
+      return;
+    }
+    this.queue.push(item);
+    this.next();
+  }
+
+  drop(texts) {
+    const told = texts.filter(Boolean);
+    if (!told.length) return;
+    this.dropped = [...(this.dropped ?? []), ...told];
+    show(this.part.dropped, make("p", "", `Typed ahead and not stored: ${this.dropped.join(", ")}`));
+    this.count();
+  }
+
+  // -- messages --------------------------------------------------------------------------------------------
+
+  next() {
+    this.count();
+    if (this.sent || !this.screen || !this.queue.length) return;
+    const item = this.queue.shift();
+    const key = item.key && this.screen.keys.find((one) => one.key === item.key);
+    if (item.key && !key) {
+      this.drop([item.shown, ...this.queue.splice(0).map((one) => one.shown)]);
+      return;
+    }
+    const text = item.choice ?? chosen(this.screen, item.text ?? "");
+    const act = key ? { do: key.do, text: "" } : { do: "answer", text };
+    const shown = key ? key.label || key.do : item.shown;
+    this.send({ ...act, path: this.screen.path }, shown);
+  }
+
+  send(act, shown = "") {
+    const repeated = this.again && this.again.path === act.path && this.again.do === act.do && this.again.text === act.text;
+    const name = repeated ? { view: this.again.view, seq: this.again.seq } : { view: this.view, seq: ++this.seq };
+    if (act.do !== "show") this.again = null;
+    this.sent = { ...act, ...name };
+    this.sentShown = shown;
+    this.keep();
+    this.post();
+  }
+
+  post() {
+    this.count();
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.alarm(true), this.gone ? 0 : PATIENCE_MS);
+    this.tell(this.sent);
+  }
+
+  tell(message) {
+    try {
+      this.model.send(message);
+    } catch (problem) {
+      console.warn("wqverify: the message did not leave", problem);
+      this.gone = true;
+      this.alarm(Boolean(this.sent));
+    }
+  }
+
+  heard(message) {
+    if (message.pong) {
+      if (message.pong === this.view) this.reached();
+    } else if (this.sent && message.view === this.sent.view && message.seq === this.sent.seq) {
+      this.acknowledged(message);
+    } else if (message.screen && !this.sent) {
+      this.draw(message.screen); // another view of this form went on
+    }
+  }
+
+  acknowledged(message) {
+    clearTimeout(this.timer);
+    this.reached();
+    this.late = false;
+    this.alarm(false);
+    if (message.working) {
+      show(this.part.notice, make("p", "", "Working: every answer is on disk, the result is being made."));
+      return;
+    }
+    const { sent, screen: before } = this;
+    this.sent = null;
+    this.forget();
+    if (sent.do !== "show" && !message.screen.refused) this.dropped = null;
+    this.draw(message.screen);
+    if (sent.do !== "show" && (this.screen.kind !== "question" || this.screen.refused)) {
+      const surprise = this.screen.refused || (before.kind === "question" && sent.do === "answer");
+      this.interrupt(surprise);
+    }
+    this.next();
+  }
+
+  // A refusal or a question in between: what was typed ahead was typed for something else.
+  interrupt(surprise) {
+    const waiting = this.queue.splice(0).map((one) => one.shown);
+    this.drop(waiting);
+    if (!surprise && !waiting.length) return;
+    this.stale = Boolean(this.box.value);
+    this.settle();
+  }
+
+  settle() {
+    this.deaf = true;
+    this.root.dataset.settled = "false";
+    clearTimeout(this.settling);
+    this.settling = setTimeout(() => {
+      this.deaf = false;
+      this.root.dataset.settled = "true";
+    }, SETTLE_MS);
+  }
+
+  ping() {
+    if (this.sent || document.hidden) return;
+    if (this.pinged && performance.now() - this.pinged > PING_MS * 0.9) {
+      this.gone = true;
+      this.alarm(false);
+    }
+    if (!this.pinged) this.pinged = performance.now();
+    this.tell({ do: "ping", view: this.view });
+  }
+
+  reached() {
+    this.pinged = 0;
+    if (!this.gone) return;
+    this.gone = false;
+    this.alarm(this.late && Boolean(this.sent));
+  }
+
+  alarm(late) {
+    this.late = late;
+    const lost = late && this.sent && this.sent.do !== "show";
+    this.root.toggleAttribute("data-lm-suppress-shortcuts", !(late || this.gone)); // Shift+Enter is Lab's again
+    if (!late && !this.gone) return show(this.part.alert);
+    const first = lost ? `NOT SAVED: ${this.sentShown}` : "NO ANSWER from the kernel";
+    const waiting = this.queue.map((one) => one.shown).join(", ");
+    const again = make("button", "again", "Send again");
+    again.type = "button";
+    again.addEventListener("click", () => this.post());
+    show(
+      this.part.alert,
+      make("strong", "", first),
+      waiting && make("p", "", `Typed ahead and waiting: ${waiting}`),
+      make("p", "", lost ? "It is kept here and is offered again." : "What is typed now is not saved."),
+      make("p", "", "If this stays, run the cell again: Shift+Enter. Everything acknowledged before is on disk."),
+      this.sent && again,
+    );
+    if (late) this.part.alert.scrollIntoView({ block: "nearest" });
+  }
+
+  count() {
+    this.root.dataset.open = String(this.queue.length + (this.sent ? 1 : 0));
+  }
+
+  // -- what was sent and not acknowledged outlives the kernel, in this window ------------------------------
+
+  keep() {
+    if (this.sent.do === "show" || !this.screen?.sheet) return;
+    const kept = { ...this.sent, shown: this.sentShown, heading: this.screen.heading, label: this.screen.label };
+    sessionStorage.setItem(KEPT + this.screen.sheet, JSON.stringify(kept));
+  }
+
+  forget() {
+    if (this.screen?.sheet) sessionStorage.removeItem(KEPT + this.screen.sheet);
+  }
+
+  lookBack() {
+    const sheet = this.screen.sheet;
+    if (!sheet || this.looked.has(sheet)) return;
+    this.looked.add(sheet);
+    const text = sessionStorage.getItem(KEPT + sheet);
+    if (!text) return;
+    sessionStorage.removeItem(KEPT + sheet);
+    const kept = JSON.parse(text);
+    const where = [kept.heading, kept.label].filter(Boolean).join(", ");
+    if (kept.path === this.screen.path && kept.do === "answer" && !this.box.value) {
+      this.again = kept;
+      this.box.value = kept.text;
+      show(this.part.dropped, make("p", "", `Not saved before: ${kept.shown}. Enter sends it again.`));
+    } else {
+      show(this.part.dropped, make("p", "", `Not acknowledged before: ${kept.shown} (${where}). See whether it is there.`));
+    }
+  }
+
+  // -- drawing ---------------------------------------------------------------------------------------------
+
+  draw(screen) {
+    const before = this.screen;
+    const moved = !before || before.path !== screen.path || before.kind !== screen.kind || before.sheet !== screen.sheet;
+    this.screen = screen;
+    const { part, root } = this;
+    Object.assign(root.dataset, { kind: screen.kind, path: screen.path, form: screen.form, refused: String(screen.refused) });
+    show(part.held, screen.held && make("p", "", screen.held));
+    const state = [screen.sheet, screen.state].filter(Boolean).join(" · ");
+    const place = screen.place && make("span", "place", screen.place);
+    show(part.title, make("strong", "", screen.title), state && make("span", "state", state), place);
+    part.heading.textContent = screen.heading || screen.title;
+    part.label.textContent = screen.label;
+    part.label.hidden = !screen.label;
+    part.unit.textContent = screen.unit;
+    show(part.help, screen.help && make("p", "", screen.help));
+    show(part.cautions, ...screen.cautions.map((text) => make("p", "", "", make("strong", "", "Caution: "), text)));
+    const refusal = screen.notice && screen.refused && make("strong", "", "Not taken: ");
+    show(part.notice, screen.notice && make("p", screen.refused ? "refused" : "told", "", refusal || "", screen.notice));
+    if (!this.dropped) show(part.dropped);
+    this.drawBox(screen);
+    this.drawChoices(screen);
+    show(part.standing, screen.standing.length && make("p", "", `So far: ${screen.standing.join(", ")}`));
+    show(part.lines, ...screen.lines.map((line) => this.line(line)));
+    show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
+    show(part.text, screen.text && make("pre", "", screen.text));
+    show(part.page, screen.page && page(screen.page));
+    show(part.keys, ...screen.keys.map((key) => this.key(key)));
+    root.dataset.beside = String([part.lines, part.trace, part.standing].some((node) => !node.hidden));
+    this.lookBack();
+    this.mark();
+    requestAnimationFrame(() => this.follow(moved, !before)); // the first draw comes before the form is attached
+  }
+
+  drawBox(screen) {
+    const { part } = this;
+    part.row.hidden = !(screen.form || screen.choices.length || screen.keys.length);
+    const number = ["number", "numbers"].includes(screen.form);
+    this.box.inputMode = number && !screen.choices.length ? "decimal" : "text";
+    this.box.placeholder = screen.choices.length > 1 && !number ? `1 to ${screen.choices.length}` : "";
+    const from = screen.proposed && ` (${screen.proposed})`;
+    const proposal = screen.proposal && [make("kbd", "", "Enter"), ` takes `, make("strong", "", screen.proposal), from];
+    const ends = !proposal && screen.form === "numbers" && screen.standing.length;
+    const leaves = !proposal && !ends && screen.kind === "question" && !screen.required;
+    const sentence = ends ? " on the empty box ends the readings" : leaves && " on the empty box leaves it out";
+    const line = proposal || (sentence && [make("kbd", "", "Enter"), sentence]);
+    show(part.proposal, line && make("p", "", "", ...line));
+  }
+
+  drawChoices(screen) {
+    const states = new Map(screen.sections.map((one) => [one.path, one]));
+    const button = (choice, index) => {
+      const section = states.get(choice.text);
+      states.delete(choice.text);
+      const label = choice.label || section?.label || choice.text;
+      const node = make("button", "choice", "", make("kbd", "", String(index + 1)), make("span", "name", label));
+      const note = [choice.note, section?.state].filter(Boolean).join(", ");
+      if (note) node.append(make("span", "note", note));
+      node.type = "button";
+      node.dataset.text = choice.text;
+      node.addEventListener("click", (event) => this.click(event, { choice: choice.text, shown: label }));
+      return node;
+    };
+    show(this.part.choices, ...screen.choices.map(button));
+    this.part.choices.dataset.many = String(screen.choices.length > 5);
+    const row = (one) => make("p", "section", "", make("span", "name", one.label), make("span", "note", one.state));
+    show(this.part.sections, ...[...states.values()].map(row));
+  }
+
+  line(line) {
+    const node = make("p", "line", line.text);
+    node.dataset.kind = line.kind;
+    return node;
+  }
+
+  key(key) {
+    const node = make("button", "key", "", make("kbd", "", key.key), make("span", "", key.label || key.do));
+    node.type = "button";
+    node.dataset.do = key.do;
+    node.addEventListener("click", (event) => this.click(event, { key: key.key, shown: key.label || key.do }));
+    return node;
+  }
+
+  // Mark the choice whose number or text stands in the box.
+  mark() {
+    const wanted = this.screen && this.box.value ? chosen(this.screen, this.box.value) : null;
+    for (const node of this.part.choices.children) node.classList.toggle("wqv-chosen", node.dataset.text === wanted);
+  }
+
+  // Focus and scroll go to a new question, unless the person works elsewhere on the page.
+  follow(moved, first) {
+    const here = first || this.root.contains(document.activeElement) || document.activeElement === document.body;
+    if (!here) return;
+    if (moved) this.root.scrollIntoView({ block: "start" });
+    const keyboardless = this.touched && this.screen.choices.length; // a screen keyboard would cover the choices
+    const target = this.part.row.hidden || keyboardless ? this.part.heading : this.box;
+    target.focus({ preventScroll: true });
+    if (this.again && target === this.box) this.box.select();
+  }
+}
+
+// Readings as they come, with the value they should have and the limits around it, each named where it is drawn.
+function trace({ values, unit, reference, low, high }) {
+  const [width, height, left, right, top, bottom] = [520, 250, 10, 168, 36, 26];
+  const marks = [["high", high], ["reference", reference], ["low", low]].filter(([, text]) => text !== "");
+  const numbers = [...values, ...marks.map(([, text]) => text)].map(Number).filter(Number.isFinite);
+  const [least, most] = [Math.min(...numbers), Math.max(...numbers)];
+  const room = (most - least || Math.abs(most) * 0.01 || 1) * 0.12;
+  const y = (text) => top + ((most + room - Number(text)) / (most - least + 2 * room)) * (height - top - bottom);
+  const x = (index) => left + 14 + (index * (width - left - right - 28)) / Math.max(values.length - 1, 4);
+  const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", class: "wqv-svg" });
+  svg.append(drawn("title", {}, `Readings: ${values.join(", ")} ${unit}`));
+  let above = -Infinity;
+  for (const [name, text] of marks) {
+    const at = y(text);
+    svg.append(drawn("line", { x1: left, x2: width - right, y1: at, y2: at, class: `wqv-mark wqv-mark-${name}` }));
+    const words = Math.max(at, above + 24); // names of lines that lie close do not cover each other
+    above = words;
+    const named = { high: "upper limit", low: "lower limit", reference: "reference" }[name];
+    svg.append(drawn("text", { x: width - right + 8, y: words + 6, class: "wqv-named" }, `${named} ${text}`));
+  }
+  const points = values.map((text, index) => [x(index), y(text)]).filter(([, at]) => Number.isFinite(at));
+  svg.append(drawn("polyline", { points: points.map((one) => one.join(",")).join(" "), class: "wqv-path" }));
+  const every = Math.ceil(values.length / 6); // room for some six values in words, counted from the newest
+  values.forEach((text, index) => {
+    if (!Number.isFinite(y(text))) return;
+    const newest = index === values.length - 1;
+    svg.append(drawn("circle", { cx: x(index), cy: y(text), r: newest ? 8 : 6, class: "wqv-dot" }));
+    if ((values.length - 1 - index) % every) return;
+    const word = { x: x(index), y: y(text) - 14, class: `wqv-value${newest ? " wqv-newest" : ""}` };
+    svg.append(drawn("text", word, newest && unit ? `${text} ${unit}` : text));
+  });
+  svg.append(drawn("text", { x: left, y: height - 2, class: "wqv-named" }, `reading 1 to ${values.length}`));
+  return svg;
+}
+
+// The page opens in Lab's own viewer; the path is said as well, for a Lab that was started elsewhere.
+function page(path) {
+  const config = document.getElementById("jupyter-config-data");
+  const base = config ? (JSON.parse(config.textContent).baseUrl ?? "/") : "/";
+  const link = make("a", "open", "Open the page");
+  link.href = `${base}doc/tree/${path.split("/").map(encodeURIComponent).join("/")}`;
+  link.target = "_blank";
+  link.rel = "noopener";
+  return make("p", "", "", link, " ", make("span", "where", path));
+}
+
+export default {
+  render({ model, el }) {
+    const form = new Form(model, el);
+    return () => form.close();
+  },
+};

@@ -1,0 +1,295 @@
+"""The terminal face of a visit: draws a screen as plain lines, sends what was typed, decides nothing."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import sys
+import threading
+from collections.abc import Callable, Collection, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from dataclasses import dataclass
+from types import FrameType
+from typing import Protocol, TextIO
+
+from prompt_toolkit import PromptSession
+from prompt_toolkit.application.current import get_app
+from prompt_toolkit.filters import Condition
+from prompt_toolkit.history import DummyHistory
+from prompt_toolkit.input import Input, create_input
+from prompt_toolkit.input.typeahead import get_typeahead
+from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
+from prompt_toolkit.output import ColorDepth, Output, create_output
+from prompt_toolkit.output.vt100 import Vt100_Output
+from prompt_toolkit.styles import DummyStyle
+
+from wqverify.entry.drawing import Terminal, drawn, keys, options, prompt, same_question
+from wqverify.entry.screen import Act, Screen, chosen
+
+LEAST_WIDTH = 40
+UNUSED = ("c-r", "c-s", "c-z")  # would open a search or type a character nobody sees
+
+
+class Desk(Protocol):
+    """Where a visit is worked on: what to show now, and what takes an act."""
+
+    @property
+    def screen(self) -> Screen:
+        """What to show now."""
+
+    def act(self, act: Act) -> Screen:
+        """Take an act; when this returns, it is on disk."""
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What a person did at the prompt: a line, a key on an empty line, or stopping."""
+
+    text: str = ""  # of a stop: what stood there without Enter
+    key: str = ""
+    stop: bool = False
+
+
+class Reader(Protocol):
+    """Where lines come from."""
+
+    def read(self, before: str, single: Collection[str], back: str) -> Typed:
+        """Ask once; ``back`` stands in the line already, to be corrected."""
+
+    def drop(self) -> str:
+        """Drop what was typed ahead, and return it."""
+
+    def quiet(self) -> AbstractContextManager[None]:
+        """Between two prompts nothing that is typed appears among the lines."""
+
+
+class AtTerminal:
+    """Lines typed by a person, with the keys that act at once on an empty line."""
+
+    def __init__(self, given: Input | None = None, shown: Output | None = None) -> None:
+        self._input = given or create_input()
+        output = shown or create_output()
+        if isinstance(output, Vt100_Output):
+            output.enable_cpr = False  # asking a slow line where the cursor stands takes a second
+        self._session: PromptSession[Typed | str] = PromptSession(
+            input=self._input,
+            output=output,
+            history=DummyHistory(),  # an arrow key never brings back the reading of another question
+            style=DummyStyle(),
+            include_default_pygments_style=False,
+            color_depth=ColorDepth.DEPTH_1_BIT,
+        )
+
+    def read(self, before: str, single: Collection[str], back: str) -> Typed:
+        """Ask once; ``back`` stands in the line already, the cursor at its end."""
+        try:
+            typed = self._session.prompt(before, default=back, key_bindings=_bindings(single))
+        except (KeyboardInterrupt, EOFError):
+            return Typed(_legible(self._session.default_buffer.text), stop=True)
+        return typed if isinstance(typed, Typed) else Typed(_legible(typed))
+
+    def drop(self) -> str:
+        """Drop what was typed ahead, and return it."""
+        ahead = [*get_typeahead(self._input), *self._input.read_keys()]
+        return "".join(press.data if press.data.isprintable() else " " for press in ahead).strip()
+
+    @contextmanager
+    def quiet(self) -> Iterator[None]:
+        """Keep the terminal from showing what is typed while an answer is stored."""
+        try:
+            import termios  # not on Windows
+
+            handle = self._input.fileno()
+            was = termios.tcgetattr(handle)
+        except (ImportError, NotImplementedError, OSError, termios.error):
+            yield
+            return
+        now = list(was)
+        now[0] &= ~termios.ICRNL
+        now[3] &= ~(termios.ECHO | termios.ICANON)
+        termios.tcsetattr(handle, termios.TCSANOW, now)
+        try:
+            yield
+        finally:
+            termios.tcsetattr(handle, termios.TCSANOW, was)
+
+
+class FromLines:
+    """Lines of a file or of another program; a line that is exactly one key counts as that key."""
+
+    def __init__(self, source: TextIO, say: Callable[[str], None]) -> None:
+        self._source, self._say = source, say
+
+    def read(self, before: str, single: Collection[str], back: str) -> Typed:  # noqa: ARG002
+        """Read one line; the end of the lines is stopping for now."""
+        person = self._source.isatty()  # at a terminal that cannot move its cursor
+        if person:
+            self._say(before)
+        try:
+            line = self._source.readline()
+        except KeyboardInterrupt:
+            return Typed(stop=True)
+        if not line:
+            return Typed(stop=True)
+        text = _legible(line.rstrip("\r\n"))
+        if not person:
+            self._say(f"{before}{text}")
+        return Typed(key=text) if text in single else Typed(text)
+
+    def drop(self) -> str:
+        """Drop nothing: whoever wrote the lines wrote them in order."""
+        return ""
+
+    def quiet(self) -> AbstractContextManager[None]:
+        """Change nothing: no terminal shows what is typed."""
+        return nullcontext()
+
+
+def reader_of(source: TextIO, shown: TextIO, say: Callable[[str], None]) -> Reader:
+    """Return how lines are read: at a terminal with its keys, else line by line."""
+    able = os.environ.get("TERM", "").lower() not in ("dumb", "unknown") or os.name == "nt"
+    return AtTerminal() if source.isatty() and shown.isatty() and able else FromLines(source, say)
+
+
+def step_through(
+    desk: Desk,
+    say: Callable[[str], None],
+    visible: Callable[[str], str],
+    again: str,
+    reader: Reader | None = None,
+) -> None:
+    """Ask one question after another until the work is done or stopped for now.
+
+    ``say`` prints one line and ``visible`` makes a text harmless, both so that nothing from a sheet steers
+    the terminal; ``again`` is the command that goes on where it was stopped.
+    """
+    reader = reader or reader_of(sys.stdin, sys.stdout, say)
+    try:
+        with reader.quiet():
+            _Face(desk, say, visible, again, reader).run()
+    except KeyboardInterrupt:  # a second time, while an answer was being stored
+        say(_saved(again))
+
+
+class _Face:
+    """The loop: draw, read, send."""
+
+    def __init__(
+        self,
+        desk: Desk,
+        say: Callable[[str], None],
+        visible: Callable[[str], str],
+        again: str,
+        reader: Reader,
+    ) -> None:
+        self._desk, self._say, self._visible, self._again, self._reader = desk, say, visible, again, reader
+
+    def run(self) -> None:
+        before: Screen | None = None
+        screen, back = self._desk.screen, ""
+        while True:
+            terminal = self._terminal()
+            self._lines(drawn(screen, before, terminal))
+            if _nothing_to_answer(screen):
+                return
+            typed = self._asked(screen, terminal, back)
+            act = Act("stop", path=screen.path) if typed.stop else _act(screen, typed)
+            if typed.stop and typed.text.strip():
+                self._say(f"Not taken, because Enter was not pressed: {typed.text}")
+            if act.do == "stop":
+                self._stop(act)
+                return
+            with _undisturbed() as interrupted:
+                after = self._desk.act(act)
+            if interrupted:
+                self._lines(drawn(after, screen, terminal))
+                self._stop(Act("stop", path=after.path))
+                return
+            back = typed.text if not typed.key and after.refused and same_question(after, screen) else ""
+            if act.do == "answer" and (after.refused or after.kind == "aside" != screen.kind):
+                self._drop()
+            before, screen = screen, after
+
+    def _asked(self, screen: Screen, terminal: Terminal, back: str) -> Typed:
+        single = {key.key for key in screen.keys} | {"?"}
+        typed = self._reader.read(prompt(screen, terminal), single, back)
+        while typed.key == "?":
+            self._lines(keys(screen, terminal))
+            typed = self._reader.read(prompt(screen, terminal), single, "")
+        return typed
+
+    def _drop(self) -> None:
+        # Typed for the next question, it would answer one that nobody has read yet.
+        dropped = self._reader.drop()
+        if dropped:
+            self._say(f"Typed ahead and not taken: {dropped}")
+
+    def _stop(self, act: Act) -> None:
+        with _undisturbed():
+            after = self._desk.act(act)
+        said = [line for text in (after.notice, after.text) for line in text.splitlines()]
+        self._lines(said if after.kind == "end" and said else [_saved(self._again)])
+
+    def _lines(self, lines: list[str]) -> None:
+        for line in lines:
+            self._say(line)
+
+    def _terminal(self) -> Terminal:
+        size = shutil.get_terminal_size()
+        return Terminal(max(size.columns, LEAST_WIDTH), size.lines, self._visible)
+
+
+def _act(screen: Screen, typed: Typed) -> Act:
+    if typed.key:
+        return Act(next(key.do for key in screen.keys if key.key == typed.key), path=screen.path)
+    shown = Screen(screen.kind, form=screen.form, choices=options(screen))
+    return Act("answer", chosen(shown, typed.text.strip()), screen.path)
+
+
+def _nothing_to_answer(screen: Screen) -> bool:
+    return screen.kind in ("end", "result") and not (screen.choices or screen.form or screen.label)
+
+
+def _saved(again: str) -> str:
+    return f"Stopped for now; everything taken so far is saved. To go on: {again}"
+
+
+def _legible(text: str) -> str:
+    """Return typed bytes that are no text by their code, so that they can be shown, stored and refused."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+
+
+def _bindings(single: Collection[str]) -> KeyBindings:
+    bound = KeyBindings()
+    empty = Condition(lambda: not get_app().current_buffer.text)
+
+    def pressed(event: KeyPressEvent) -> None:
+        event.current_buffer.insert_text(event.data)  # it stays on the line that was asked
+        event.app.exit(result=Typed(key=event.data))
+
+    for key in single:
+        bound.add(key, filter=empty)(pressed)
+    for name in UNUSED:
+        bound.add(name)(lambda _event: None)
+    return bound
+
+
+@contextmanager
+def _undisturbed() -> Iterator[list[int]]:
+    """Let an answer be stored before Ctrl-C is obeyed; pressed twice it is obeyed at once."""
+    interrupted: list[int] = []
+
+    def once(number: int, _frame: FrameType | None) -> None:
+        if interrupted:
+            raise KeyboardInterrupt
+        interrupted.append(number)
+
+    if threading.current_thread() is not threading.main_thread():
+        yield interrupted
+        return
+    was = signal.signal(signal.SIGINT, once)
+    try:
+        yield interrupted
+    finally:
+        signal.signal(signal.SIGINT, was)
