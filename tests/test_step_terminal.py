@@ -32,7 +32,7 @@ from fake_desk import (
 from prompt_toolkit.input import PipeInput, create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
-from wqverify.entry.drawing import Terminal, drawn, prompt
+from wqverify.entry.plain_lines import Terminal, drawn, prompt
 from wqverify.entry.screen import Act, Choice, Line, Screen, Section
 from wqverify.entry.terminal import AtTerminal, FromLines, Reader, Typed, step_through
 from wqverify.show.printable import visible

@@ -24,7 +24,7 @@ from prompt_toolkit.output import ColorDepth, Output, create_output
 from prompt_toolkit.output.vt100 import Vt100_Output
 from prompt_toolkit.styles import DummyStyle
 
-from wqverify.entry.drawing import Terminal, drawn, keys, options, prompt, same_question
+from wqverify.entry.plain_lines import Terminal, drawn, keys, options, prompt, same_question
 from wqverify.entry.screen import Act, Screen, chosen
 
 LEAST_WIDTH = 40
