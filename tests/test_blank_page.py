@@ -1,0 +1,369 @@
+"""The printed blank of a field sheet: every question on at most two pages, whatever the plant is called."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+import tomllib
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, replace
+from decimal import Decimal
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pdf_text import count, page_texts, runs, squeezed, words
+from plant_example import Clock, plant_in
+from pydantic import BaseModel
+
+from wqverify.cli import main
+from wqverify.entry.paper import paper, sections
+from wqverify.plant.folder import Plant, open_plant
+from wqverify.procedures import PROCEDURES
+from wqverify.procedures.walk import questions
+from wqverify.show.blank_page import make_blank_page
+from wqverify.show.wording import SYNTHETIC
+from wqverify.terms import Analyzer, Earlier, Standard, Tolerance
+
+DAY = "2026-05-20"
+TAGS = {
+    "ph_calibration": "AIT-2101",
+    "turbidity_standard_check": "AIT-2202",
+    "turbidity_calibration": "AIT-2201",
+    "standard_preparation": "AIT-2201",
+    "grab_comparison": "AIT-2201",
+    "chlorine_check": "AIT-2301",
+}
+every_procedure = pytest.mark.parametrize("name", PROCEDURES)
+HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)
+
+
+@pytest.fixture(scope="module")
+def plant(tmp_path_factory: pytest.TempPathFactory) -> Plant:
+    return plant_in(tmp_path_factory.mktemp("blank") / "plant")
+
+
+def printed(plant: Plant, name: str, analyzer: Analyzer | None = None, *earlier: Earlier) -> bytes:
+    known = analyzer or plant.analyzers[TAGS[name]]
+    return make_blank_page(asdict(paper(PROCEDURES[name], known, plant, DAY, earlier)))
+
+
+@pytest.fixture(scope="module")
+def pages(plant: Plant) -> dict[str, bytes]:
+    return {name: printed(plant, name) for name in PROCEDURES}
+
+
+def labels(part: type[BaseModel]) -> Iterator[str]:
+    """Every label of a sheet, also of the parts in it and of what they can be instead."""
+    for question in questions(part):
+        yield question.ask.label
+        for inner in question.parts:
+            yield from labels(inner)
+
+
+# ---------------------------------------------------------------- everything is asked
+
+
+def test_every_procedure_is_tried_on_an_analyzer() -> None:
+    assert set(TAGS) == set(PROCEDURES)
+
+
+@every_procedure
+def test_a_blank_has_at_most_two_pages(pages: dict[str, bytes], name: str) -> None:
+    assert count(pages[name]) <= 2
+
+
+@every_procedure
+def test_every_question_of_the_sheet_stands_on_the_paper(pages: dict[str, bytes], name: str) -> None:
+    said = words(pages[name])
+    wanted = set(labels(PROCEDURES[name].Sheet))
+    assert len(wanted) > 30
+    assert [label for label in sorted(wanted) if squeezed(label) not in said] == []
+
+
+@every_procedure
+def test_the_questions_come_in_the_order_of_the_work(plant: Plant, name: str) -> None:
+    asked = [one.label for one in sections(PROCEDURES[name], plant.analyzers[TAGS[name]]) if one.label]
+    sheet = [q.ask.label for q in questions(PROCEDURES[name].Sheet) if q.parts]
+    copied = next(q.ask.label for q in questions(PROCEDURES[name].Sheet) if q.name == "copied_from_paper")
+    assert asked == [*(label for label in sheet if label != copied), copied]
+
+
+@every_procedure
+def test_every_caution_stands_whole_on_the_first_page(pages: dict[str, bytes], name: str) -> None:
+    first = squeezed(page_texts(pages[name])[0])
+    for caution in PROCEDURES[name].cautions:
+        assert squeezed(caution.text) in first, caution.text
+
+
+def test_words_to_choose_from_stand_beside_boxes_to_tick(pages: dict[str, bytes]) -> None:
+    said = words(pages["ph_calibration"])
+    for word in ("call-out", "two-point", "out of service", "own eyes", "information only", "after cleaning"):
+        assert squeezed(word) in said, word
+
+
+def test_each_part_can_be_said_not_to_have_been_done(plant: Plant) -> None:
+    found = list(sections(PROCEDURES["turbidity_standard_check"], plant.analyzers["AIT-2202"]))
+    as_found = next(one for one in found if one.label == "as found")
+    reasons = [space.label for space in as_found.spaces if space.kind == "because"]
+    assert reasons == ["zero water not done, because", "not done, because"]
+    status = next(one for one in found if one.label == "status")
+    assert not [space for space in status.spaces if space.kind == "because"]
+
+
+def test_points_are_rows_with_a_box_for_each_reading_and_zero_water_is_one_of_them(plant: Plant) -> None:
+    found = sections(PROCEDURES["turbidity_standard_check"], plant.analyzers["AIT-2202"])
+    points = next(one for one in found if one.label == "as found").tables[0]
+    assert points.columns[0].kind == "name"
+    assert "numbers" in [space.kind for space in points.columns]
+    (zero,) = points.named
+    assert zero.label == "zero water"
+    asked = [c.label for c, asked in zip(points.columns, zero.asked, strict=True) if not asked]
+    assert "times it was put in anew" in asked  # of secondary standards only
+    assert "readings" not in asked
+
+
+def test_the_unit_is_that_of_the_analyzer(plant: Plant) -> None:
+    other = replace(plant.analyzers["AIT-2202"], unit="FNU")
+    found = sections(PROCEDURES["turbidity_standard_check"], other)
+    units = {space.unit for one in found for table in one.tables for space in table.columns}
+    assert "FNU" in units
+    assert not units & {"NTU", "analyzer"}
+
+
+# ---------------------------------------------------------------- what is known beforehand
+
+
+def test_the_paper_says_what_it_is_and_what_it_is_not(pages: dict[str, bytes]) -> None:
+    for number, page in enumerate(page_texts(pages["ph_calibration"]), 1):
+        said = squeezed(page)
+        for text in (
+            "blank field sheet, not a record",
+            f"AIT-2101, ph_calibration revision 1, page {number} of 2",
+            "Ellodale water plant",
+            "filled in by",
+            "paper kept at",
+            SYNTHETIC,
+        ):
+            assert squeezed(text) in said, text
+
+
+def test_a_real_plant_has_no_synthetic_label(plant: Plant) -> None:
+    real = replace(plant, site=replace(plant.site, synthetic=False))
+    assert squeezed(SYNTHETIC) not in words(printed(real, "chlorine_check"))
+
+
+def test_the_first_page_tells_analyzer_tolerances_and_what_is_on_hand(pages: dict[str, bytes]) -> None:
+    first = squeezed(page_texts(pages["ph_calibration"])[0])
+    for text in (
+        "serial in the register, to compare with the plate EL-0417",
+        "Filter gallery, panel FG-2",
+        "pH, 0 to 14 pH",
+        "error ±0.10 pH, guarded; Ellodale procedure EP-12 rev. 3 (invented)",
+        "slope 95 to 105 %, simple; common practice, no source",
+        "offset ±30 mV",
+        "B7-4471 pH 7.00 ready-made 4471 2026-10-08",
+        "T-17 Reference thermometer",
+    ):
+        assert squeezed(text) in first, text
+    assert "FZ-7712" not in first  # a standard of turbidity
+    assert squeezed("Past its day, not to be used: B10-1990 (until 2026-04-19)") in first
+
+
+def test_a_value_assigned_to_this_analyzer_stands_beside_its_standard(pages: dict[str, bytes]) -> None:
+    assert squeezed("near 0.5 NTU: 0.507 NTU here") in words(pages["turbidity_standard_check"])
+    assert squeezed("near 0.5 NTU: no value here yet") in words(pages["turbidity_calibration"])
+
+
+def test_an_analyzer_without_tolerances_and_a_plant_without_standards_say_so(plant: Plant) -> None:
+    bare = replace(plant, standards={})
+    said = words(printed(bare, "ph_calibration", replace(plant.analyzers["AIT-2101"], tolerances={})))
+    assert squeezed("The register holds none for this procedure.") in said
+    assert squeezed("Nothing that fits is on hand.") in said
+
+
+def test_what_the_last_record_came_to_is_told(plant: Plant) -> None:
+    earlier = Earlier(
+        "L1-2026-0007",
+        "2026-05-10T08:05:00-04:00",
+        "EL-0417",
+        {"as_found": "fail", "as_left": "pass"},
+        procedure="ph_calibration",
+    )
+    said = words(printed(plant, "ph_calibration", None, earlier))
+    assert squeezed("last time 2026-05-10 08:05, record L1-2026-0007: as found fail, as left pass") in said
+    other = replace(earlier, procedure="grab_comparison")
+    assert "L1-2026-0007" not in words(printed(plant, "ph_calibration", None, other))
+
+
+# ---------------------------------------------------------------- room to write, whatever stands there
+
+
+def test_the_same_plant_gives_the_same_bytes(plant: Plant, pages: dict[str, bytes]) -> None:
+    assert printed(plant, "grab_comparison") == pages["grab_comparison"]
+
+
+def test_lines_are_six_millimetres_high_and_everything_is_black_and_large_enough() -> None:
+    template = files("wqverify").joinpath("show", "blank_1.typ").read_text("utf-8")
+    high = re.search(r"#let high = ([\d.]+)pt", template)
+    assert high is not None
+    assert float(high[1]) / 72 * 25.4 >= 6
+    sizes = re.findall(r"(?:text\(|size: |#let small = )([\d.]+)pt", template)
+    assert len(sizes) > 8
+    assert min(map(float, sizes)) >= 7
+    assert not re.search(r"luma|gr[ae]y|rgb|fill:", template)
+
+
+def many_bottles(plant: Plant, text: str, number: int = 40) -> dict[str, Standard]:
+    first = next(one for one in plant.standards.values() if one.id == "B7-4471")
+    return {
+        f"B{n:02d}": replace(first, id=f"B{n:02d}-{'x' * 28}", name=text, lot=text, certificate=text)
+        for n in range(number)
+    }
+
+
+def test_of_many_standards_the_first_are_listed_and_the_others_counted(plant: Plant) -> None:
+    pdf = printed(replace(plant, standards=many_bottles(plant, "buffer")), "ph_calibration")
+    said = words(pdf)
+    listed = len(set(re.findall(r"B\d\d-x", said)))
+    assert 6 <= listed <= 12
+    assert squeezed(f"and {40 - listed} more on hand") in said
+    assert count(pdf) == 2
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [("ph_calibration", text) for text in HOSTILE] + [(name, HOSTILE[1]) for name in TAGS][1:],
+)
+def test_the_longest_texts_leave_two_pages_and_every_question(plant: Plant, name: str, text: str) -> None:
+    text = text.strip()[:200]
+    procedure, known = PROCEDURES[name], plant.analyzers[TAGS[name]]
+    wide = Tolerance(
+        known.unit, "guarded", "local", text, Decimal("-1234567.123456"), Decimal("1234567.123455")
+    )
+    analyzer = replace(
+        known,
+        tag="W" * 32,
+        serial=text,
+        location=text,
+        sample_point=text,
+        measures=text,
+        output=text,
+        control_system_tag=text,
+        tolerances=dict.fromkeys(procedure.tolerances, wide),
+    )
+    full = replace(
+        plant,
+        site=replace(plant.site, name=text),
+        standards={key: replace(one, unit=known.unit) for key, one in many_bottles(plant, text).items()},
+    )
+    pdf = printed(full, name, analyzer)
+    said = words(pdf)
+    assert count(pdf) == 2
+    assert [one for one in set(labels(procedure.Sheet)) if squeezed(one) not in said] == []
+    beyond = [run for run in runs(pdf) if run.x < 30 or run.x + run.width > 612 - 29 or run.y < 18]
+    assert not beyond, beyond[:3]
+
+
+# ---------------------------------------------------------------- the command
+
+Wqverify = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def wqverify(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Wqverify:
+    """Run a command as the shell would; gives exit code, output, errors."""
+
+    def run(*arguments: str | Path) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["wqverify", *map(str, arguments)])
+        monkeypatch.setattr("wqverify.cli.common.datetime", Clock)
+        with pytest.raises(SystemExit) as ended:
+            main()
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        code = ended.value.code
+        return code if isinstance(code, int) else 0, told.out, told.err
+
+    return run
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_the_command_writes_a_page_and_never_over_another(
+    plant: Plant, here: Path, wqverify: Wqverify
+) -> None:
+    command = ("blank", "ph_calibration", "AIT-2101", "--plant", plant.folder)
+    code, out, _ = wqverify(*command)
+    page = here / "blank ph_calibration AIT-2101.pdf"
+    assert (code, count(page.read_bytes())) == (0, 2)
+    assert out.splitlines() == [
+        "blank ph_calibration AIT-2101.pdf: pH calibration in buffers of AIT-2101, blank.",
+        "To type it later: wqverify step ph_calibration AIT-2101 --from-paper",
+    ]
+    page.write_bytes(b"written on")
+    code, out, err = wqverify(*command)
+    assert (code, out, page.read_bytes()) == (2, "", b"written on")
+    assert err == (
+        "blank ph_calibration AIT-2101.pdf is there already; nothing was written, as nothing is ever "
+        "overwritten. Name another file with --out, or with --sheet.\n"
+    )
+    assert wqverify(*command, "--out", "other.pdf")[0] == 0
+    assert (here / "other.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_the_command_writes_a_sheet_to_fill_in_an_editor(
+    plant: Plant, here: Path, wqverify: Wqverify
+) -> None:
+    command = ("blank", "chlorine_check", "AIT-2301", "--sheet", "visit.toml", "--plant", plant.folder)
+    code, out, _ = wqverify(*command)
+    assert (code, out) == (0, "visit.toml: Chlorine check against grabs of AIT-2301, blank.\n")
+    assert [path.name for path in here.iterdir()] == ["visit.toml"]
+    text = (here / "visit.toml").read_text("utf-8")
+    raw = tomllib.loads(text)
+    assert (raw["procedure"], raw["tag"], raw["date"]) == ("chlorine_check", "AIT-2301", "")
+    assert text.startswith(
+        "# Field sheet, Chlorine check against grabs of AIT-2301, Clearwell, panel CW-1.\n"
+    )
+    assert wqverify(*command)[0] == 2
+    assert (here / "visit.toml").read_text("utf-8") == text
+
+
+def test_both_are_written_where_both_are_named_and_told_as_json(
+    plant: Plant, here: Path, wqverify: Wqverify
+) -> None:
+    named = ("--sheet", "a.toml", "--out", "a.pdf")
+    code, out, _ = wqverify("blank", "grab_comparison", "AIT-2201", *named, "--json", "--plant", plant.folder)
+    told: Any = json.loads(out)
+    assert code == 0
+    assert told == {"procedure": "grab_comparison", "tag": "AIT-2201", "page": "a.pdf", "sheet": "a.toml"}
+    assert {path.name for path in here.iterdir()} == {"a.toml", "a.pdf"}
+
+
+def test_a_procedure_or_analyzer_there_is_not_is_answered_with_the_nearest(
+    plant: Plant, here: Path, wqverify: Wqverify
+) -> None:
+    code, _, err = wqverify("blank", "ph_calibratoin", "AIT-2101", "--plant", plant.folder)
+    assert (code, err) == (2, "There is no procedure 'ph_calibratoin'; did you mean ph_calibration?\n")
+    code, _, err = wqverify("blank", "ph_calibration", "AIT-2111", "--plant", plant.folder)
+    assert code == 2
+    assert re.fullmatch(r"There is no analyzer 'AIT-2111'; did you mean AIT-2[12][01]1\?\n", err), err
+    assert list(here.iterdir()) == []
+
+
+def test_what_is_printed_is_the_folder_as_it_stands_now(
+    here: Path, wqverify: Wqverify, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    other = plant_in(tmp_path_factory.mktemp("other") / "plant").folder
+    register = other / "analyzers.toml"
+    register.write_text(register.read_text("utf-8").replace("EL-0417", "EL-0999"), "utf-8")
+    assert wqverify("blank", "ph_calibration", "AIT-2101", "--plant", other)[0] == 0
+    said = words((here / "blank ph_calibration AIT-2101.pdf").read_bytes())
+    assert "EL-0999" in said
+    assert squeezed("Printed 2026-06-01") in said
+    assert open_plant(other).analyzers["AIT-2101"].serial == "EL-0999"
