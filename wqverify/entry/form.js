@@ -8,26 +8,6 @@ const SETTLE_MS = 700; // what is begun sooner after a question came in between 
 const KEYS = new Set("!^_+=@#?~&"); // no answer begins with one of these
 const KEPT = "wqverify not saved: ";
 
-function make(tag, name, text, ...children) {
-  const node = document.createElement(tag);
-  if (name) node.className = `wqv-${name}`;
-  if (text) node.textContent = text;
-  node.append(...children);
-  return node;
-}
-
-function drawn(tag, attributes, text) {
-  const node = document.createElementNS("http://www.w3.org/2000/svg", tag);
-  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-  if (text) node.textContent = text;
-  return node;
-}
-
-function show(node, ...children) {
-  node.replaceChildren(...children.filter(Boolean));
-  node.hidden = !node.childNodes.length;
-}
-
 // A short name of its own for each view: with the number of an act it names the act.
 function newName() {
   return Array.from(crypto.getRandomValues(new Uint8Array(8)), (one) => one.toString(16).padStart(2, "0")).join("");
@@ -93,13 +73,13 @@ class Form {
     part.label.htmlFor = this.box.id;
     part.row = make("div", "row", "", this.box, part.unit, part.enter);
     const asked = make("div", "asked", "", part.label, part.help, part.cautions, part.notice, part.dropped, part.row);
-    asked.append(part.proposal, part.choices, part.sections, part.text, part.page);
+    asked.append(part.proposal, part.choices, part.sections, part.text);
     const beside = make("div", "beside", "", part.lines, part.trace, part.standing);
     this.part = part;
     this.root = make("div", "", "", part.held, part.title, part.alert, part.heading);
     this.root.className = "wqv";
     this.root.dataset.settled = "true";
-    this.root.append(make("div", "body", "", asked, beside), part.keys);
+    this.root.append(make("div", "body", "", asked, beside), part.page, part.keys);
     this.root.dataset.lmSuppressShortcuts = "true";
     this.root.addEventListener("keydown", (event) => this.pressed(event));
     this.box.addEventListener("input", (event) => this.typed(event));
@@ -370,7 +350,8 @@ class Form {
     show(part.lines, ...screen.lines.map((line) => this.line(line)));
     show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
     show(part.text, screen.text && make("pre", "", screen.text));
-    show(part.page, screen.page && page(screen.page));
+    if (part.page.dataset.path !== screen.page) show(part.page, ...(screen.page ? page(screen.page) : []));
+    part.page.dataset.path = screen.page;
     show(part.keys, ...screen.keys.map((key) => this.key(key)));
     root.dataset.beside = String([part.lines, part.trace, part.standing].some((node) => !node.hidden));
     this.lookBack();
@@ -443,52 +424,6 @@ class Form {
     target.focus({ preventScroll: true });
     if (this.again && target === this.box) this.box.select();
   }
-}
-
-// Readings as they come, with the value they should have and the limits around it, each named where it is drawn.
-function trace({ values, unit, reference, low, high }) {
-  const [width, height, left, right, top, bottom] = [520, 250, 10, 168, 36, 26];
-  const marks = [["high", high], ["reference", reference], ["low", low]].filter(([, text]) => text !== "");
-  const numbers = [...values, ...marks.map(([, text]) => text)].map(Number).filter(Number.isFinite);
-  const [least, most] = [Math.min(...numbers), Math.max(...numbers)];
-  const room = (most - least || Math.abs(most) * 0.01 || 1) * 0.12;
-  const y = (text) => top + ((most + room - Number(text)) / (most - least + 2 * room)) * (height - top - bottom);
-  const x = (index) => left + 14 + (index * (width - left - right - 28)) / Math.max(values.length - 1, 4);
-  const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", class: "wqv-svg" });
-  svg.append(drawn("title", {}, `Readings: ${values.join(", ")} ${unit}`));
-  let above = -Infinity;
-  for (const [name, text] of marks) {
-    const at = y(text);
-    svg.append(drawn("line", { x1: left, x2: width - right, y1: at, y2: at, class: `wqv-mark wqv-mark-${name}` }));
-    const words = Math.max(at, above + 24); // names of lines that lie close do not cover each other
-    above = words;
-    const named = { high: "upper limit", low: "lower limit", reference: "reference" }[name];
-    svg.append(drawn("text", { x: width - right + 8, y: words + 6, class: "wqv-named" }, `${named} ${text}`));
-  }
-  const points = values.map((text, index) => [x(index), y(text)]).filter(([, at]) => Number.isFinite(at));
-  svg.append(drawn("polyline", { points: points.map((one) => one.join(",")).join(" "), class: "wqv-path" }));
-  const every = Math.ceil(values.length / 6); // room for some six values in words, counted from the newest
-  values.forEach((text, index) => {
-    if (!Number.isFinite(y(text))) return;
-    const newest = index === values.length - 1;
-    svg.append(drawn("circle", { cx: x(index), cy: y(text), r: newest ? 8 : 6, class: "wqv-dot" }));
-    if ((values.length - 1 - index) % every) return;
-    const word = { x: x(index), y: y(text) - 14, class: `wqv-value${newest ? " wqv-newest" : ""}` };
-    svg.append(drawn("text", word, newest && unit ? `${text} ${unit}` : text));
-  });
-  svg.append(drawn("text", { x: left, y: height - 2, class: "wqv-named" }, `reading 1 to ${values.length}`));
-  return svg;
-}
-
-// The page opens in Lab's own viewer; the path is said as well, for a Lab that was started elsewhere.
-function page(path) {
-  const config = document.getElementById("jupyter-config-data");
-  const base = config ? (JSON.parse(config.textContent).baseUrl ?? "/") : "/";
-  const link = make("a", "open", "Open the page");
-  link.href = `${base}doc/tree/${path.split("/").map(encodeURIComponent).join("/")}`;
-  link.target = "_blank";
-  link.rel = "noopener";
-  return make("p", "", "", link, " ", make("span", "where", path));
 }
 
 export default {

@@ -33,7 +33,7 @@ class Desk(Protocol):
 class VisitForm(anywidget.AnyWidget):
     """The form of one desk; every view of it shows the same screen."""
 
-    _esm = (_HERE / "form.js").read_text("utf-8")
+    _esm = "\n".join((_HERE / name).read_text("utf-8") for name in ("form_drawing.js", "form.js"))
     _css = (_HERE / "form.css").read_text("utf-8")
 
     def __init__(self, desk: Desk) -> None:
