@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import json
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from pydantic import BaseModel
 
 from wqverify.procedures import PROCEDURES
+from wqverify.procedures.opening import CONDITIONS
 from wqverify.procedures.parts import Head, Tail
 from wqverify.procedures.sheets import parse
+from wqverify.procedures.walk import Question, questions
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
 from wqverify.shipped import shipped_folder
@@ -78,3 +82,20 @@ def test_its_demo_run_declares_what_it_gives(name: str) -> None:
 def test_its_demo_run_is_labelled_synthetic(name: str) -> None:
     given = json.loads((shipped_folder("demo_runs") / name / "given.json").read_text("utf-8"))
     assert given["site"]["synthetic"] is True
+
+
+def every_question(part: type[BaseModel]) -> Iterator[Question]:
+    """Every question of a sheet, in every form a part may take."""
+    for question in questions(part):
+        yield question
+        for form in question.parts:
+            yield from every_question(form)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_its_questions_name_what_there_is(name: str) -> None:
+    """A condition that is none would stop a visit, a name that is none would leave the place beside empty."""
+    procedure = PROCEDURES[name]
+    asks = [question.ask for question in every_question(procedure.Sheet)]
+    assert {ask.when for ask in asks} <= set(CONDITIONS)
+    assert {ask.beside for ask in asks if ask.beside} == set(procedure.beside)

@@ -11,6 +11,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from wqverify.calculations.judgement import judge, not_evaluated
+from wqverify.procedures.chlorine_beside import BESIDE
 from wqverify.procedures.chlorine_notes import CAUTIONS, notes
 from wqverify.procedures.chlorine_rules import STAGES, Stage, brake, refuse, stage_of
 from wqverify.procedures.chlorine_sheet import ChlorineSheet, pair_of
@@ -203,6 +204,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    beside=BESIDE,
     tolerances=("grab",),
     settings={
         "grab_gain_percent": Setting("0", "20"),

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from wqverify.calculations.judgement import judge, not_evaluated
+from wqverify.procedures.grab_beside import BESIDE
 from wqverify.procedures.grab_compare import (
     Compare,
     Comparison,
@@ -218,6 +219,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    beside=BESIDE,
     tables=(REPORTING,),
     tolerances=("grab",),
     settings={**PAIRING, **GRAB},

@@ -11,44 +11,18 @@ from decimal import Decimal
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.parts import NotDone, Points, SameAs
+from wqverify.procedures.ph_beside import BESIDE
 from wqverify.procedures.ph_budget import StageInputs, exact_at_process, stage_quantities
 from wqverify.procedures.ph_grab import grab_check, thermometer_check
 from wqverify.procedures.ph_inputs import Measured
 from wqverify.procedures.ph_notes import CAUTIONS, notes
-from wqverify.procedures.ph_rules import brake, refuse
+from wqverify.procedures.ph_rules import COMMON_PRACTICE, brake, refuse
 from wqverify.procedures.ph_sheet import Adjusted, BufferPoint, Grab, PhSheet, Process, ThermometerCheck
 from wqverify.procedures.ph_shown import charts, values, workings
 from wqverify.procedures.ph_signal import loop_value, loop_working
 from wqverify.procedures.ph_stages import Stage, measured_point, stability, stages
 from wqverify.procedures.rules import frozen, tolerance
 from wqverify.terms import Check, Given, Place, Procedure, Quantity, Result, Setting, Slices, Tolerance
-
-COMMON_PRACTICE = {
-    "slope": Tolerance(
-        unit="%",
-        low=Decimal(95),
-        high=Decimal(105),
-        rule="simple",
-        basis="common practice",
-        source="95 to 105 % of the theoretical slope",
-    ),
-    "offset_mv": Tolerance(
-        unit="mV",
-        low=Decimal(-30),
-        high=Decimal(30),
-        rule="simple",
-        basis="common practice",
-        source="within 30 mV at pH 7",
-    ),
-    "check_buffer": Tolerance(
-        unit="pH",
-        low=Decimal("-0.05"),
-        high=Decimal("0.05"),
-        rule="simple",
-        basis="common practice",
-        source="a check buffer within 0.05 pH of its value at its temperature",
-    ),
-}
 
 
 def compute(sheet: PhSheet, given: Given, slices: Slices) -> Result:  # noqa: ARG001 - no slice is needed
@@ -300,6 +274,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    beside=BESIDE,
     tolerances=("error", "control_system", "check_buffer", "slope", "offset_mv", "grab", "thermometer"),
     settings={
         "stability_ph": Setting("0.001", "1"),

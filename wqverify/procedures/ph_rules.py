@@ -18,7 +18,7 @@ from wqverify.procedures.rules import (
     refuse_visit,
     standard,
 )
-from wqverify.terms import Given, Quantity, Reading
+from wqverify.terms import Given, Quantity, Reading, Tolerance
 
 STAGES = ("as_found", "after_cleaning", "as_left")
 TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
@@ -27,6 +27,33 @@ SENSIBLE_SLOPE = (80, 110)  # percent; beyond, a typing error or a broken electr
 POSSIBLE_SLOPE = (20, 150)  # percent; beyond, a stored slope is taken as mistyped
 POSSIBLE_WATER = (-5, 60)  # °C; likewise the temperature of process and grab
 GRABS_AGREE = "0.10"  # pH between the errors by two grabs; common practice
+
+COMMON_PRACTICE = {
+    "slope": Tolerance(
+        unit="%",
+        low=Decimal(95),
+        high=Decimal(105),
+        rule="simple",
+        basis="common practice",
+        source="95 to 105 % of the theoretical slope",
+    ),
+    "offset_mv": Tolerance(
+        unit="mV",
+        low=Decimal(-30),
+        high=Decimal(30),
+        rule="simple",
+        basis="common practice",
+        source="within 30 mV at pH 7",
+    ),
+    "check_buffer": Tolerance(
+        unit="pH",
+        low=Decimal("-0.05"),
+        high=Decimal("0.05"),
+        rule="simple",
+        basis="common practice",
+        source="a check buffer within 0.05 pH of its value at its temperature",
+    ),
+}
 
 
 def refuse(sheet: PhSheet, given: Given) -> None:

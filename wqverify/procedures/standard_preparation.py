@@ -18,6 +18,7 @@ from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import Condition, Done, Head, Moment, Number, Part, Signal, Tail, Time, Told
+from wqverify.procedures.preparation_beside import BESIDE
 from wqverify.procedures.preparation_budget import Prepared, prepared
 from wqverify.procedures.preparation_notes import CAUTIONS, notes
 from wqverify.procedures.rules import refuse_expired, refuse_visit, standard
@@ -275,6 +276,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    beside=BESIDE,
     tolerances=("preparation",),
     settings={**DILUTION, "smallest_ml": Setting("0.001", "100")},
 )

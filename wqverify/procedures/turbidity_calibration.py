@@ -25,6 +25,7 @@ from wqverify.procedures.parts import (
     insist_on_decision,
 )
 from wqverify.procedures.rules import refuse_expired, refuse_outside, standard, typed
+from wqverify.procedures.turbidity_beside import calibration
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
 from wqverify.procedures.turbidity_gain import (
     assigned_values,
@@ -245,6 +246,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    beside=calibration(TurbidityCalibrationSheet),
     tables=(REPORTING,),
     tolerances=TOLERANCES,
     settings=SETTINGS,

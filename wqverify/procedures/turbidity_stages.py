@@ -19,12 +19,13 @@ from wqverify.procedures.turbidity_parts import (
     OnStandards,
     Process,
     StandardsSheet,
+    Step,
     TurbidityPoint,
     Zero,
     part_at,
     process_at,
 )
-from wqverify.terms import Given, Quantity, Reading, Standard
+from wqverify.terms import Assigned, Given, Quantity, Reading, Standard
 
 TITLES = {"as_found": "as found", "after_cleaning": "after cleaning", "as_left": "as left"}
 # Range of the last three readings, the larger: a third of the 10 % that is usually allowed, so that what
@@ -145,17 +146,7 @@ def _point(
     steps = point.diluted.steps if point.diluted else ()
     kind: Kind = "primary" if known.value is not None else "secondary"
     digit = point.last.digit
-    if kind == "secondary":
-        assert row is not None  # refused before
-        exact = row.value
-    else:
-        assert known.value is not None
-        exact = known.value
-        for step in steps:
-            assert water is not None
-            assert water.value is not None
-            exact = diluted(exact, step.pipetted_ml.value, step.to_ml.value, water.value)
-        exact = _fixed(exact, digit) if steps else exact
+    exact = worth(known, steps, water, row, digit)
     return _read(
         Measured(
             stage,
@@ -176,6 +167,24 @@ def _point(
         sheet,
         given,
     )
+
+
+def worth(
+    known: Standard, steps: Sequence[Step], water: Standard | None, row: Assigned | None, digit: Decimal
+) -> Decimal:
+    """Return what a standard is worth: its own value, diluted in steps, or the one assigned to it.
+
+    ``digit`` is that of the display; a quotient is fixed two digits beyond it.
+    """
+    if known.value is None:
+        assert row is not None  # refused before
+        return row.value
+    exact = known.value
+    for step in steps:
+        assert water is not None
+        assert water.value is not None
+        exact = diluted(exact, step.pipetted_ml.value, step.to_ml.value, water.value)
+    return _fixed(exact, digit) if steps else exact
 
 
 def _zero(stage: str, zero: Zero, sheet: StandardsSheet, given: Given) -> Measured:

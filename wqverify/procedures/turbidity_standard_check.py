@@ -22,6 +22,7 @@ from wqverify.procedures.parts import (
     Tail,
 )
 from wqverify.procedures.parts import Part as _Part
+from wqverify.procedures.turbidity_beside import CHECK
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
 from wqverify.procedures.turbidity_notes import CAUTIONS, notes, settled
 from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, same_stage
@@ -120,6 +121,7 @@ PROCEDURE = Procedure(
     compute=compute,
     expects=expects,
     cautions=CAUTIONS,
+    beside=CHECK,
     tables=(REPORTING,),
     opens=opens,
     tolerances=TOLERANCES,
