@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from wqverify import pages
@@ -20,13 +20,16 @@ from wqverify.book import (
     open_book,
     verify,
 )
-from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
+from wqverify.entry.fold import fold
+from wqverify.entry.journal import ATTACHED, read_journal
+from wqverify.entry.told import CORRECTED, differing, said_of
+from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder, ResultsDiffer, WqverifyError
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
-from wqverify.records.canonical import digest, record_from
+from wqverify.records.canonical import canonical, digest, record_from
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
 from wqverify.signing.examine import Examination, Finding, attachments_of, examine
-from wqverify.terms import Slices
+from wqverify.terms import Said, Slices
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def examine_file(path: Path, plant: Plant | None) -> Examined:
         certificates = None
     examination = examine(data, certificates)
     number = _number(examination)
-    findings = [*examination.findings]
+    findings = [*examination.findings, *against_journal(examination.attachments)]
     if plant is not None and number:
         book = book_of(plant)
         findings += against_book(data, number, examination, book)
@@ -100,6 +103,50 @@ def against_book(data: bytes, number: str, examination: Examination, book: Book)
                 yield Finding("damaged", f"The {names[event]} is in the book, missing in the file.")
         return
     yield Finding("damaged", f"The file is none of those the book holds of {number}; it was changed.")
+
+
+def against_journal(attached: Mapping[str, bytes]) -> Iterator[Finding]:
+    """Fold the journal a file holds and yield whether the record says what was entered."""
+    try:
+        record = record_from(attached.get("record.json", b""))
+    except ResultsDiffer:
+        return  # said already
+    data = attached.get(ATTACHED)
+    if digest(data or b"") != record.attachments.get(ATTACHED, digest(b"")):
+        what = "not the one the record was made with" if data else "missing"
+        yield Finding("damaged", f"The journal of the visit is {what}.")
+    if not data:
+        return
+    try:
+        lines, _torn = read_journal(data)
+        folded = fold(lines)
+    except RepairTheFolder as problem:
+        yield Finding("damaged", problem.message)
+        return
+    labels = {entry.path: entry.label for entry in record.entries}
+    told = [
+        f"{labels.get(one.path, one.path)} ({one.path}) is {shortened(one.journal)} in the journal and "
+        f"{shortened(one.sheet)} in the record"
+        for one in differing(folded, record.sheet)
+    ]
+    kept = [change.at for change in record.given.changes if change.what.startswith(CORRECTED)]
+    if kept != [correction.at for correction in folded.corrections]:
+        told.append("the corrections are not those of the journal")
+    if canonical(_plain(said_of(folded))) != canonical(_plain(record.given.said)):
+        told.append("who said the answers, and how they came, is not as in the journal")
+    if told:
+        yield Finding("damaged", f"The record is not what was entered: {'; '.join(told)}.")
+        return
+    count = len(folded.corrections)
+    yield Finding(
+        "note",
+        f"The journal of {len(lines)} lines folds to the sheet of the record; "
+        f"{count or 'no'} correction{'s' * (count != 1)}.",
+    )
+
+
+def _plain(said: Mapping[str, Said]) -> dict[str, dict[str, str]]:
+    return {path: asdict(one) for path, one in said.items()}
 
 
 # ---------------------------------------------------------------- the book
@@ -224,7 +271,7 @@ def _whole(pdf: bytes, name: str) -> Rerun:
 
 def _slices(attached: Mapping[str, bytes]) -> dict[str, bytes]:
     """What a computation was handed besides sheet and given: attachments that no run of a notebook made."""
-    made = ("record.json", "executed.ipynb")
+    made = ("record.json", "executed.ipynb", ATTACHED)
     return {n: data for n, data in attached.items() if n not in made and not n.startswith("chart-")}
 
 

@@ -14,11 +14,13 @@ from typing import Any
 
 from wqverify.acts.register import enter_baseline
 from wqverify.acts.shared import OfRound, Tell, end_record, quiet, settled
+from wqverify.acts.stepped import Stepped, insist_on_journal, journal_of
 from wqverify.book import Book, has_book, is_of_day, open_book, visits_on_round
 from wqverify.book.visits import NIGHT_ENDS
 from wqverify.durable import write_durably
+from wqverify.entry.journal import ATTACHED
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer
-from wqverify.gather import gather
+from wqverify.gather import NO_JOURNAL, gather
 from wqverify.pages import move_aside, page_path
 from wqverify.plant.files import Document, shortened
 from wqverify.plant.folder import Plant
@@ -50,6 +52,7 @@ class _Computed:
     result: Result
     document: Document
     round: OfRound
+    stepped: Stepped | None
 
     @property
     def record(self) -> Record:
@@ -206,6 +209,7 @@ def _perform(
 
 
 def _computed(plant: Plant, book: Book | None, path: Path, rounds: Mapping[Path, OfRound]) -> _Computed:
+    stepped = journal_of(path)  # before the sheet, which is not there while the visit is open
     sheet, document = read_sheet(path)
     round_ = rounds.get(path, OfRound())
     sheet = filled(sheet, round_.head)
@@ -220,8 +224,11 @@ def _computed(plant: Plant, book: Book | None, path: Path, rounds: Mapping[Path,
         )
     procedure = PROCEDURES[name]
     parse(procedure, sheet, document)  # what is mistyped is said before anything is looked up
-    case = Case(procedure, sheet, *gather(plant, book, procedure, sheet, document))
-    return _Computed(case, compute(case, document), document, round_)
+    if stepped is not None:
+        insist_on_journal(stepped, procedure, sheet, path)
+    journal = stepped.folded if stepped is not None else NO_JOURNAL
+    case = Case(procedure, sheet, *gather(plant, book, procedure, sheet, document, journal))
+    return _Computed(case, compute(case, document), document, round_, stepped)
 
 
 def _known(plant: Plant, book: Book, one: _Computed) -> Performed | None:
@@ -269,6 +276,7 @@ def _enter(
     from wqverify.show.page import make_page
 
     attachments = {"executed.ipynb": executed.ipynb, **executed.charts[position], **one.case.slices}
+    attachments |= {ATTACHED: one.stepped.data} if one.stepped is not None else {}
     waiting, made_by = one.record, software(executed.name, executed.digest)
     with book.writing() as writer:
         key = _key(waiting)

@@ -27,6 +27,7 @@ else:
 
 FORMAT = 1
 SUFFIX = ".journal.jsonl"
+ATTACHED = "journal.jsonl"  # what it is called in a record
 DOINGS = (
     *("begin", "resume", "answer", "correct", "remove", "not done", "same as", "leave out", "ask"),
     *("no more", "more", "wait", "pass on", "take up", "complete"),

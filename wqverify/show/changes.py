@@ -10,6 +10,7 @@ from wqverify.show.lookup import person, when
 from wqverify.terms import Change, Record
 
 AMENDED = "entry "  # how a change of what the replaced record said begins
+CORRECTED = "answer "  # how a change of an answer begins that was made before the sheet was complete
 _LONG = 60  # letters of what was or is now, in a sentence
 
 
@@ -18,9 +19,14 @@ def amended(record: Record) -> tuple[Change, ...]:
     return tuple(c for c in record.given.changes if c.what.startswith(AMENDED))
 
 
+def corrected(record: Record) -> tuple[Change, ...]:
+    """Return what was corrected before the sheet was complete."""
+    return tuple(c for c in record.given.changes if c.what.startswith(CORRECTED))
+
+
 def of_the_plant(record: Record) -> tuple[Change, ...]:
     """Return the changes of register, tolerances, standards and people."""
-    return tuple(c for c in record.given.changes if not c.what.startswith(AMENDED))
+    return tuple(c for c in record.given.changes if not c.what.startswith((AMENDED, CORRECTED)))
 
 
 def tolerance_outcome(record: Record) -> Iterator[Block]:

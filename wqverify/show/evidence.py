@@ -8,6 +8,7 @@ from itertools import groupby
 from wqverify.show import headings
 from wqverify.show.budgets import budgets
 from wqverify.show.changes import AMENDED, amended, of_the_plant
+from wqverify.show.entered import confirmed, corrected_table, how_it_came
 from wqverify.show.kinds import (
     Block,
     CautionBlock,
@@ -64,6 +65,7 @@ def _observations(record: Record) -> Iterator[Block]:
     yield Heading(headings.OBSERVATIONS)
     for part, entries in groupby(record.entries, lambda entry: split_label(entry)[0]):
         yield Facts(tuple(_observation(entry, record) for entry in entries), part or "Visit")
+    yield from confirmed(record)
 
 
 def _observation(entry: Entry, record: Record) -> tuple[str, str]:
@@ -71,6 +73,7 @@ def _observation(entry: Entry, record: Record) -> tuple[str, str]:
     value = with_unit(entry.text, entry.unit)
     if entry.resolved:
         value = _typed_time(entry, record)
+    value += how_it_came(entry, record)
     return question[:1].lower() + question[1:] if entry.label != question else question, value
 
 
@@ -363,6 +366,7 @@ def _changes(record: Record) -> Iterator[Block]:
     else:
         yield Statement("Nothing in the register, tolerances, standards or people was changed.")
     yield from _amended(record)
+    yield from corrected_table(record)
 
 
 def _amended(record: Record) -> Iterator[Block]:

@@ -34,6 +34,7 @@ _HEADER = 40  # letters of a name in the header
 FOLDER = Path(str(files("wqverify"))) / "show"
 _MIME = {
     ".json": "application/json",
+    ".jsonl": "application/jsonl",
     ".ipynb": "application/x-ipynb+json",
     ".svg": "image/svg+xml",
     ".csv": "text/csv",

@@ -60,6 +60,7 @@ from wqverify.terms.typed import (
     Beside,
     Entry,
     Reading,
+    Said,
 )
 
 __all__ = [
@@ -93,6 +94,7 @@ __all__ = [
     "Record",
     "Result",
     "Rule",
+    "Said",
     "SampleLine",
     "Series",
     "Setting",

@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
+from wqverify.terms.typed import Said
+
 Rule = Literal["as the method states", "simple", "guarded"]
 Basis = Literal["rule", "State protocol", "manufacturer", "local", "common practice"]
 
@@ -250,3 +252,4 @@ class Given:
     changes: tuple[Change, ...] = ()
     attached: Mapping[str, str] = field(default_factory=dict)  # name of a slice -> its SHA-256
     trends: tuple[TrendUse, ...] = ()
+    said: Mapping[str, Said] = field(default_factory=dict)  # path of an answer -> how it came

@@ -74,7 +74,7 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """What stands beside a question: lines, and what the readings should be and may be where that is known."""
+    """What stands beside a question: lines, and what readings should be and may be where that is known."""
 
     lines: tuple[str, ...] = ()
     reference: Decimal | None = None
@@ -91,3 +91,14 @@ class Entry:
     text: str
     unit: str = ""
     resolved: str = ""  # a time: the typed wall clock with its offset
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """How an answer came, where it is not simply what the performer read and typed."""
+
+    by: str = ""  # who said it
+    heard: str = ""  # "radio", "phone"
+    read_back: str = ""  # "yes" or "no"
+    how: str = ""  # "clock", "usual", "round", "paper", "sheet": where it was taken over from
+    sure: str = ""  # what was asked about it, and confirmed
