@@ -70,7 +70,9 @@ class Visit:
         raw, about = dict(self.folded.raw), self.about
         self.so_far: Provisional = provisional(about.procedure, raw, about.around)
         state = SoFar(raw, self.so_far.result, about.in_round)
-        self.steps: list[Step] = list(steps(about.procedure.Sheet, self.folded, state))
+        found_steps = list(steps(about.procedure.Sheet, self.folded, state))
+        self.steps = [step for step in found_steps if step.stands != "not asked"]
+        self.not_asked = [step for step in found_steps if step.stands == "not asked"]
         self.usual: tuple[Usual, ...] = ()
         self.usual_path = ""
         step = self._shown()
@@ -233,8 +235,8 @@ class Visit:
         raw, about = self.folded.raw, self.about
         if step.question.time:
             text = taken.time_of_day(text)
-        taken.refuse_form(step, text)
         taken.refuse_unknown(step, text, about)
+        taken.refuse_form(step, text)
         if not sure:
             odd = self._odd(step, text)
             if odd is not None:
@@ -302,7 +304,9 @@ class Visit:
             self._write(JournalLine(do="no more", path=step.path))
 
     def _forward(self, step: Step) -> None:
-        """Show the step after this one that is open, or stay among those gone back to."""
+        """Show the next open step; among those gone back to the one after this."""
+        if step.stands != "answered":
+            self._at = ""
         if not self._at:
             return
         paths = [one.path for one in self.steps]
@@ -325,7 +329,8 @@ class Visit:
 
     def _steps_again(self) -> None:
         state = SoFar(dict(self.folded.raw), self.so_far.result, self.about.in_round)
-        self.steps = list(steps(self.about.procedure.Sheet, self.folded, state))
+        every = steps(self.about.procedure.Sheet, self.folded, state)
+        self.steps = [step for step in every if step.stands != "not asked"]
 
     def _is_before(self, one: Step, other: Step) -> bool:
         paths = [step.path for step in self.steps]
@@ -501,6 +506,29 @@ class Visit:
         else:
             self._another(here)
 
+    def also(self) -> None:
+        """Ask a question of this part that is not asked by itself."""
+        hidden = drawn.also_here(self)
+        if not hidden:
+            raise CorrectTheEntry("Everything that belongs here is asked.")
+
+        def take(path: str) -> None:
+            if path not in [step.path for step in hidden]:
+                raise CorrectTheEntry(f"{path!r} is none of the choices.", found=path)
+            self._write(JournalLine(do="ask", path=path))
+            self._steps_again()
+            self._at = next(step.path for step in self.steps if f"{step.path}.".startswith(f"{path}."))
+
+        ways = tuple(Choice(step.path, heading(step)) for step in hidden)
+        self.ask(Aside("?also", "Which question?", take, ways, "word"))
+
+    def leave_out_shown(self) -> None:
+        """Leave out what is shown, whatever is proposed."""
+        step = self._shown()
+        if step is None or step.stands == "answered":
+            raise CorrectTheEntry("What stands here is taken back with %, not left out.")
+        self.leave_out(step)
+
     def told_by(self) -> None:
         """Let somebody else say the answer."""
 
@@ -556,8 +584,8 @@ class Visit:
                 if not text:
                     self._take_back(path)
                     return
-                taken.refuse_form(step, text)
                 taken.refuse_unknown(step, text, self.about)
+                taken.refuse_form(step, text)
                 self._ask_why(path, text, str(found(self.folded.raw, path)))
 
             return store
@@ -656,6 +684,8 @@ _KEYS: dict[str, Callable[[Visit], None]] = {
     "not done": Visit.not_done,
     "same as": Visit.same_as,
     "more": Visit.more,
+    "also": Visit.also,
+    "leave out": Visit.leave_out_shown,
     "told by": Visit.told_by,
     "correct": Visit.correct,
     "put away": Visit.put_away,
