@@ -40,7 +40,7 @@ CHOOSE = Screen(
 )
 PLATE = replace(
     BASE,
-    place="question 2, about 40 to go",
+    place="1 answered, about 40 to go",
     heading="The visit",
     label="Serial on the plate",
     help="Read it off the plate at the analyzer, not off the register.",
@@ -52,7 +52,7 @@ PLATE = replace(
 )
 REASON = replace(
     BASE,
-    place="question 3, about 39 to go",
+    place="2 answered, about 39 to go",
     heading="The visit",
     label="Reason",
     form="word",
@@ -63,7 +63,7 @@ REASON = replace(
 STANDARD = replace(
     BASE,
     held="output held since 08:16",
-    place="question 12, about 20 to go",
+    place="11 answered, about 20 to go",
     heading="As found, point 2",
     label="Buffer",
     form="pick",
@@ -78,7 +78,7 @@ STANDARD = replace(
 TEMPERATURE = replace(
     BASE,
     held="output held since 08:16",
-    place="question 13, about 19 to go",
+    place="12 answered, about 19 to go",
     heading="As found, point 2",
     label="Temperature of the buffer",
     unit="°C",
@@ -91,7 +91,7 @@ TEMPERATURE = replace(
 READINGS = replace(
     BASE,
     held="output held since 08:16",
-    place="question 14, about 18 to go",
+    place="13 answered, about 18 to go",
     heading="As found, point 2",
     label="Reading",
     unit="pH",
@@ -102,7 +102,7 @@ READINGS = replace(
     lines=(
         Line("value", "The buffer has pH 10.06 at 18.4 °C."),
         Line("tolerance", "Tolerance: 0.10 pH."),
-        Line("last time", "Last time 10.02 on 2026-02-03."),
+        Line("last time", "10.02 (2026-02-03)"),
     ),
     trace=Trace((), "pH", "10.06", "9.96", "10.16"),
 )
@@ -116,12 +116,11 @@ REMARKS = replace(BASE, label="Remarks", form="notes", path="remarks")
 SURE = replace(
     BASE,
     kind="aside",
-    heading="As found, point 2",
-    label="Sure?",
-    form="pick",
-    path="as_found.points.1.readings",
-    choices=(Choice("yes", "Yes, 1.002 is what it shows"), Choice("no", "No, type it again")),
-    text="1.002 is 9.06 away from the buffer.",
+    heading="As found, point 2: readings",
+    label="1.002 has 3 decimals, the reading before has 2; the display shows its last zero too. Is it 1.002?",
+    form="confirm",
+    path="as_found.points.1.readings?sure",
+    choices=(Choice("1.002", "yes, 1.002"), Choice("", "no, type it again")),
 )
 WHY = replace(
     BASE,
@@ -138,7 +137,11 @@ OVERVIEW = replace(
     heading="All parts of the sheet",
     label="Go to",
     form="pick",
-    choices=(Choice("visit", "The visit"), Choice("as_found", "As found"), Choice("cleaned", "Cleaned")),
+    choices=(
+        Choice("visit", "The visit: answered"),
+        Choice("as_found", "As found: now"),
+        Choice("cleaned", "Cleaned: open"),
+    ),
     sections=(
         Section("visit", "The visit", "answered"),
         Section("as_found", "As found", "now"),
@@ -157,11 +160,14 @@ RESULT = replace(
     BASE,
     kind="result",
     state="complete",
-    text="L1-2026-0001: pH calibration in buffers of AIT-2101\n  as found    fail\n  as left     pass",
+    text=(
+        "L1-2026-0001: pH calibration in buffers of AIT-2101\n  as found    fail\n  as left     pass\n\n"
+        "Next: sign it in the terminal, wqverify sign L1-2026-0001 --by IQU"
+    ),
     page="book/pages/L1-2026-0001.pdf",
-    lines=(Line("next", "Sign it in the terminal: wqverify sign L1-2026-0001 --by IQU"),),
     keys=(),
 )
+DONE = replace(RESULT, label="Done.", form="word", path="?result", choices=(Choice("other visits"),))
 STOPPED = Screen("end", text="Saved in 2026-03-03 AIT-2101.toml. Go on with: wqverify step")
 
 Answer = Callable[[Act], Screen]
@@ -209,5 +215,5 @@ def with_readings(*typed: str) -> Screen:
 
 EVERY = (
     CHOOSE, PLATE, REASON, DAY, READ, STANDARD, TEMPERATURE, READINGS, AT, BUFFERS, REMARKS, SURE, WHY,
-    OVERVIEW, END, RESULT,
+    OVERVIEW, END, DONE, RESULT,
 )  # fmt: skip

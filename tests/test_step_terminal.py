@@ -13,11 +13,13 @@ from fake_desk import (
     AT,
     BASE,
     CHOOSE,
+    DONE,
     END,
     EVERY,
     KEYS,
     OVERVIEW,
     PLATE,
+    READ,
     READINGS,
     REASON,
     RESULT,
@@ -59,8 +61,10 @@ class Typist(AtTerminal):
     def __init__(self, given: PipeInput, strokes: tuple[str, ...]) -> None:
         super().__init__(given, DummyOutput())
         self._given, self._strokes = given, list(strokes)
+        self.asked: list[str] = []
 
     def read(self, before: str, single: Collection[str], back: str) -> Typed:
+        self.asked.append(before)
         self._given.send_text(self._strokes.pop(0) if self._strokes else "\x03")
         return super().read(before, single, back)
 
@@ -95,12 +99,12 @@ def test_a_question_stands_with_what_is_beside_it() -> None:
     assert whole(with_readings("10.02", "10.04"), STANDARD) == (
         "\n"
         "output held since 08:16\n"
-        "As found, point 2 · question 14, about 18 to go\n"
+        "As found, point 2 · 13 answered, about 18 to go\n"
         "  Type each reading as the display shows it, at the interval of the procedure,\n"
         "  until they agree.\n"
         "  The buffer has pH 10.06 at 18.4 °C.\n"
         "  Tolerance: 0.10 pH.\n"
-        "  Last time 10.02 on 2026-02-03.\n"
+        "  last time: 10.02 (2026-02-03)\n"
         "  2 readings, not steady yet.\n"
         "  so far 10.02 10.04\n"
         "Reading, pH (Enter ends the list): "
@@ -135,7 +139,7 @@ def test_a_number_is_asked_without_numbered_choices() -> None:
 
 
 def test_an_overview_shows_each_part_with_its_state() -> None:
-    assert "  1  The visit · answered\n  2  As found · now\n  3  Cleaned · open\n" in whole(OVERVIEW)
+    assert "  1 The visit: answered   2 As found: now   3 Cleaned: open\n" in whole(OVERVIEW)
 
 
 def test_a_long_overview_stands_in_two_columns() -> None:
@@ -192,9 +196,28 @@ def test_a_result_stands_as_it_is_with_page_and_next_step() -> None:
         "  as found    fail",
         "  as left     pass",
         "",
+        "Next: sign it in the terminal, wqverify sign L1-2026-0001 --by IQU",
         "Page: book/pages/L1-2026-0001.pdf",
-        "Sign it in the terminal: wqverify sign L1-2026-0001 --by IQU",
     ]
+    assert whole(DONE).endswith("\n\n  1 other visits\nDone. (Enter ends): ")
+
+
+def test_whether_one_is_sure_is_asked_in_full_with_the_way_back_on_enter() -> None:
+    assert drawn(SURE, READINGS, T)[1:] == [
+        "As found, point 2: readings",
+        "1.002 has 3 decimals, the reading before has 2; the display shows its last zero",
+        "too. Is it 1.002?",
+        "  1 yes, 1.002   2 no, type it again",
+    ]
+    assert prompt(SURE, T) == "  [no, type it again]: "
+
+
+def test_all_that_is_usual_stands_on_one_screen() -> None:
+    usual = tuple(Line("usual", f"Part {n} of the head: as it always was") for n in range(30))
+    screen = replace(READ, label="All as usual?", lines=usual)
+    lines = drawn(screen, None, T)
+    assert len(lines) < 24
+    assert all(f"Part {n} of the head" in " ".join(lines).replace("   ", " ") for n in range(30))
 
 
 def test_nothing_from_a_sheet_steers_the_terminal() -> None:
@@ -222,15 +245,15 @@ def test_every_screen_kind_is_answered_to_the_result(typist: PipeInput) -> None:
         desk,
         typist,
         *("2\r", "\r", "1\r", "2026-03-03\r", "1\r", "B10-1180\r", "19.0\r", "10.02\r", "\r"),
-        *("B7-4459\r", "\r", "1\r", "2\r", "3\r", "1\r"),
+        *("B7-4459\r", "\r", "1\r", "2\r", "3\r", "1\r", "1\r"),
     )
     assert [act.text for act in desk.acts] == [
-        "new", "", "routine", "2026-03-03", "yes", "B10-1180", "19.0", "10.02", "", "B7-4459", "", "yes",
-        "no time", "cleaned", "run",
+        "new", "", "routine", "2026-03-03", "yes", "B10-1180", "19.0", "10.02", "", "B7-4459", "", "1.002",
+        "no time", "cleaned", "run", "other visits",
     ]  # fmt: skip
     assert {act.do for act in desk.acts} == {"answer"}
     assert [act.path for act in desk.acts] == [screen.path for screen in EVERY[:-1]]
-    assert printed[-1] == "Sign it in the terminal: wqverify sign L1-2026-0001 --by IQU"
+    assert printed[-1] == "Page: book/pages/L1-2026-0001.pdf"
 
 
 @pytest.mark.parametrize("key", [key for key in KEYS if key.key not in "?&"], ids=lambda key: key.do)
@@ -286,6 +309,23 @@ def test_a_thousand_answers_typed_without_a_pause_arrive_as_typed(typist: PipeIn
     assert [act.text for act in desk.acts] == answers
 
 
+def test_what_is_longer_than_the_terminal_is_read_a_page_at_a_time(typist: PipeInput) -> None:
+    cautions = tuple(f"Caution number {n}, which is read before the work." for n in range(60))
+    desk = FakeDesk([replace(READ, cautions=cautions), RESULT])
+    reader = Typist(typist, ("\r", "\r", "1\r"))
+    printed = walk(desk, reader)
+    assert [act.text for act in desk.acts] == ["yes"]
+    assert reader.asked == ["(Enter shows the rest) ", "(Enter shows the rest) ", "Cautions read: "]
+    assert sum("Caution number" in line for line in printed) == 60
+
+
+def test_who_answers_before_the_last_page_is_heard(typist: PipeInput) -> None:
+    cautions = tuple(f"Caution number {n}, which is read before the work." for n in range(60))
+    desk = FakeDesk([replace(READ, cautions=cautions), RESULT])
+    typed(desk, typist, "yes\r")
+    assert [act.text for act in desk.acts] == ["yes"]
+
+
 # ---------------------------------------------------------------- what is refused
 
 
@@ -316,7 +356,7 @@ def test_what_was_typed_ahead_of_a_refusal_is_no_answer_and_is_said(typist: Pipe
 def test_what_was_typed_ahead_does_not_answer_whether_one_is_sure(typist: PipeInput) -> None:
     desk = FakeDesk([READINGS, RESULT], {1: lambda _act: SURE})
     printed = typed(desk, typist, "1.002\r1\r", "2\r")
-    assert [act.text for act in desk.acts] == ["1.002", "no"]
+    assert [act.text for act in desk.acts] == ["1.002", ""]
     assert "Typed ahead and not taken: 1" in printed
 
 
@@ -342,6 +382,12 @@ def test_a_half_typed_entry_is_named_when_stopping(typist: PipeInput) -> None:
     printed = typed(desk, typist, "18\x03")
     assert "Not taken, because Enter was not pressed: 18" in printed
     assert [act.do for act in desk.acts] == ["stop"]
+
+
+def test_enter_at_a_result_ends(typist: PipeInput) -> None:
+    desk = FakeDesk([DONE])
+    typed(desk, typist, "\r")
+    assert desk.acts == [Act("stop", path="?result")]
 
 
 def test_ctrl_c_while_an_answer_is_stored_stops_after_it(typist: PipeInput) -> None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from wqverify.entry.screen import Choice, Screen
+from wqverify.entry.screen import Choice, Line, Screen
 
 ROOM_TO_TYPE = 20  # columns kept free behind a prompt
 KEEPS = "[Enter keeps it]"  # where the proposal is too long to stand on the line
+NAMED = ("last time", "to correct")  # lines whose text does not say what it is
 LEAST_CHOICES = 3  # shown even where a question is long
 
 
@@ -45,15 +46,15 @@ def drawn(screen: Screen, before: Screen | None, terminal: Terminal) -> list[str
         return [*notice(screen, terminal), *_changed(screen, before, terminal), *_standing(screen, terminal)]
     top = ["", *notice(screen, terminal), *_where(screen, before, terminal)]
     top += [line for part in screen.text.splitlines() for line in terminal.wrapped(part)]
-    label = _label(screen, terminal)
+    below = [*_label(screen, terminal), *_standing(screen, terminal)]
+    last = _long_proposal(screen, terminal)
     shown = options(screen)
-    below = label if shown else [*sections(screen, terminal), *label]
-    spare = terminal.height - len(top) - len(below) - 1  # the last line is the prompt's
-    middle = [*_beside(screen, terminal), *_standing(screen, terminal)]
+    spare = terminal.height - len(top) - len(below) - len(last) - 1  # the last line is the prompt's
+    middle = _beside(screen, terminal)
     if len(middle) + min(len(shown), LEAST_CHOICES) > spare:
-        middle = [*_beside(screen, terminal, brief=True), *_standing(screen, terminal)]
+        middle = _beside(screen, terminal, brief=True)
     room = max(spare - len(middle), LEAST_CHOICES)
-    return [*top, *middle, *choices(shown, screen, room, terminal), *below]
+    return [*top, *middle, *below, *choices(shown, screen, room, terminal), *last]
 
 
 def same_question(screen: Screen, before: Screen) -> bool:
@@ -65,11 +66,7 @@ def same_question(screen: Screen, before: Screen) -> bool:
 def options(screen: Screen) -> tuple[Choice, ...]:
     """Return what can be chosen: the choices, or the sections to go to, each with its state."""
     if screen.choices or screen.kind != "overview":
-        states = {section.path: section.state for section in screen.sections}
-        return tuple(
-            replace(choice, note=states[choice.text]) if not choice.note and choice.text in states else choice
-            for choice in screen.choices
-        )
+        return screen.choices
     return tuple(Choice(section.path, section.label, section.state) for section in screen.sections)
 
 
@@ -79,13 +76,11 @@ def prompt(screen: Screen, terminal: Terminal) -> str:
     >>> prompt(Screen("question", label="Temperature", unit="°C", proposal="18.4"), Terminal())
     'Temperature, °C [18.4]: '
     """
-    hint = _hint(screen, terminal)
-    named = ", ".join(terminal.visible(part) for part in (screen.label, screen.unit) if part)
-    whole = " ".join(part for part in (named, hint) if part)
-    if not _is_long(screen, terminal):
-        return f"{whole or 'Your answer'}: "
-    short = " ".join(part for part in (terminal.visible(screen.unit), hint) if part)
-    return f"  {short or 'answer'}: "
+    named = [terminal.visible(part) for part in (screen.label, screen.unit) if part]
+    if _is_long(screen, terminal):
+        named = [f"  {terminal.visible(screen.unit)}".rstrip()] if screen.unit else [" "]
+    whole = " ".join(part for part in (", ".join(named), _hint(screen, terminal)) if part)
+    return f"{whole} " if whole.endswith((":", "?", ".")) else f"{whole}: "
 
 
 def keys(screen: Screen, terminal: Terminal) -> list[str]:
@@ -109,12 +104,11 @@ def outcome(screen: Screen, terminal: Terminal) -> list[str]:
     """Return a result as it stands, the page that was made and what can be chosen then."""
     lines = [terminal.visible(line) for line in screen.text.splitlines()]
     if screen.page:
-        lines += ["", terminal.visible(f"Page: {screen.page}")]
+        lines.append(terminal.visible(f"Page: {screen.page}"))
     for line in screen.lines:
-        lines += terminal.wrapped(line.text)
-    if screen.help:
-        lines += terminal.wrapped(screen.help)
-    return [*lines, *choices(options(screen), screen, 10_000, terminal), *_label(screen, terminal)]
+        lines += _line(line, terminal)
+    shown = choices(options(screen), screen, 10_000, terminal)
+    return [*lines, "", *shown] if shown else lines
 
 
 def choices(shown: Sequence[Choice], screen: Screen, room: int, terminal: Terminal) -> list[str]:
@@ -141,11 +135,6 @@ def choices(shown: Sequence[Choice], screen: Screen, room: int, terminal: Termin
     return [*single[: room - 1], f"     and {hidden} more: type its name or number, ? lists all"]
 
 
-def sections(screen: Screen, terminal: Terminal) -> list[str]:
-    """Return the parts of the sheet with their states, where they are not the choices themselves."""
-    return [terminal.cut(f"  {section.label}: {section.state}") for section in screen.sections]
-
-
 def _where(screen: Screen, before: Screen | None, terminal: Terminal) -> list[str]:
     lines = terminal.wrapped(screen.held)
     head = (screen.title, screen.sheet, screen.state)
@@ -158,8 +147,12 @@ def _beside(screen: Screen, terminal: Terminal, *, brief: bool = False) -> list[
     lines = [line for text in screen.cautions for line in terminal.wrapped(f"Caution: {text}", "  ", "    ")]
     told = terminal.wrapped(screen.help, "  ", "  ")
     lines += [f"{told[0]} … (? shows the rest)"] if brief and len(told) > 1 else told
+    usual = [line.text for line in screen.lines if line.kind == "usual"]
+    if brief and usual:
+        lines += terminal.wrapped(" · ".join(usual), "  ", "  ")
     for line in screen.lines:
-        lines += terminal.wrapped(line.text, "  ", "    ")
+        if line.kind != "usual" or not brief:
+            lines += _line(line, terminal)
     if screen.proposal and screen.proposed:
         lines += terminal.wrapped(f"[{screen.proposal}]: {screen.proposed}", "  ", "    ")
     return lines
@@ -172,8 +165,13 @@ def _changed(screen: Screen, before: Screen, terminal: Terminal) -> list[str]:
             lines += terminal.wrapped(f"Caution: {text}", "  ", "    ")
     for line in screen.lines:
         if line not in before.lines:
-            lines += terminal.wrapped(line.text, "  ", "    ")
+            lines += _line(line, terminal)
     return lines
+
+
+def _line(line: Line, terminal: Terminal) -> list[str]:
+    named = line.kind in NAMED and not line.text.startswith(line.kind)
+    return terminal.wrapped(f"{line.kind}: {line.text}" if named else line.text, "  ", "    ")
 
 
 def _standing(screen: Screen, terminal: Terminal) -> list[str]:
@@ -188,15 +186,22 @@ def _hint(screen: Screen, terminal: Terminal) -> str:
         return f"[{shown}]" if len(shown) <= terminal.width // 3 else KEEPS
     if screen.form in ("numbers", "texts", "notes") and screen.standing:
         return "(Enter ends the list)"
+    if screen.kind == "result":
+        return "(Enter ends)"
+    nothing = next((choice.label for choice in screen.choices if not choice.text), "")
+    if nothing:
+        return f"[{terminal.visible(nothing)}]"
     return "" if screen.required or screen.kind != "question" else "(Enter leaves it out)"
 
 
 def _label(screen: Screen, terminal: Terminal) -> list[str]:
-    """Return what is too long to be typed behind, as lines of its own above the prompt."""
-    lines = terminal.wrapped(screen.label) if _is_long(screen, terminal) else []
-    if _hint(screen, terminal) == KEEPS:
-        lines += terminal.wrapped(f"[{screen.proposal}]", "  ", "  ")
-    return lines
+    """Return a label too long to be typed behind, as lines of its own."""
+    return terminal.wrapped(screen.label) if _is_long(screen, terminal) else []
+
+
+def _long_proposal(screen: Screen, terminal: Terminal) -> list[str]:
+    long = _hint(screen, terminal) == KEEPS
+    return terminal.wrapped(f"[{screen.proposal}]", "  ", "  ") if long else []
 
 
 def _is_long(screen: Screen, terminal: Terminal) -> bool:

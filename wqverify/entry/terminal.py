@@ -28,6 +28,7 @@ from wqverify.entry.plain_lines import Terminal, drawn, keys, options, prompt, s
 from wqverify.entry.screen import Act, Screen, chosen
 
 LEAST_WIDTH = 40
+FIRST = "? on an empty line lists the keys. Ctrl-C stops for now; every answer is saved at once."
 UNUSED = ("c-r", "c-s", "c-z")  # would open a search or type a character nobody sees
 
 
@@ -54,6 +55,8 @@ class Typed:
 class Reader(Protocol):
     """Where lines come from."""
 
+    person: bool  # reads what is printed, and so fast as a person does
+
     def read(self, before: str, single: Collection[str], back: str) -> Typed:
         """Ask once; ``back`` stands in the line already, to be corrected."""
 
@@ -66,6 +69,8 @@ class Reader(Protocol):
 
 class AtTerminal:
     """Lines typed by a person, with the keys that act at once on an empty line."""
+
+    person = True
 
     def __init__(self, given: Input | None = None, shown: Output | None = None) -> None:
         self._input = given or create_input()
@@ -120,11 +125,11 @@ class FromLines:
 
     def __init__(self, source: TextIO, say: Callable[[str], None]) -> None:
         self._source, self._say = source, say
+        self.person = source.isatty()  # at a terminal that cannot move its cursor
 
     def read(self, before: str, single: Collection[str], back: str) -> Typed:  # noqa: ARG002
         """Read one line; the end of the lines is stopping for now."""
-        person = self._source.isatty()  # at a terminal that cannot move its cursor
-        if person:
+        if self.person:
             self._say(before)
         try:
             line = self._source.readline()
@@ -133,7 +138,7 @@ class FromLines:
         if not line:
             return Typed(stop=True)
         text = _legible(line.rstrip("\r\n"))
-        if not person:
+        if not self.person:
             self._say(f"{before}{text}")
         return Typed(key=text) if text in single else Typed(text)
 
@@ -188,48 +193,65 @@ class _Face:
     def run(self) -> None:
         before: Screen | None = None
         screen, back = self._desk.screen, ""
+        self._lines([FIRST])
         while True:
             terminal = self._terminal()
-            self._lines(drawn(screen, before, terminal))
+            lines = drawn(screen, before, terminal)
             if _nothing_to_answer(screen):
+                self._lines(lines)
                 return
-            typed = self._asked(screen, terminal, back)
-            act = Act("stop", path=screen.path) if typed.stop else _act(screen, typed)
+            typed = self._asked(screen, lines, terminal, back)
+            act = _act(screen, typed)
             if typed.stop and typed.text.strip():
-                self._say(f"Not taken, because Enter was not pressed: {typed.text}")
+                self._lines(terminal.wrapped(f"Not taken, because Enter was not pressed: {typed.text}"))
             if act.do == "stop":
-                self._stop(act)
+                self._stop(act, terminal)
                 return
             with _undisturbed() as interrupted:
                 after = self._desk.act(act)
             if interrupted:
                 self._lines(drawn(after, screen, terminal))
-                self._stop(Act("stop", path=after.path))
+                self._stop(Act("stop", path=after.path), terminal)
                 return
             back = typed.text if not typed.key and after.refused and same_question(after, screen) else ""
             if act.do == "answer" and (after.refused or after.kind == "aside" != screen.kind):
-                self._drop()
+                self._drop(terminal)
             before, screen = screen, after
 
-    def _asked(self, screen: Screen, terminal: Terminal, back: str) -> Typed:
+    def _asked(self, screen: Screen, lines: list[str], terminal: Terminal, back: str) -> Typed:
         single = {key.key for key in screen.keys} | {"?"}
-        typed = self._reader.read(prompt(screen, terminal), single, back)
+        typed = self._paged(lines, screen, single, terminal)
+        typed = typed or self._reader.read(prompt(screen, terminal), single, back)
         while typed.key == "?":
             self._lines(keys(screen, terminal))
             typed = self._reader.read(prompt(screen, terminal), single, "")
         return typed
 
-    def _drop(self) -> None:
+    def _paged(
+        self, lines: list[str], screen: Screen, single: Collection[str], terminal: Terminal
+    ) -> Typed | None:
+        """Print what is to be read before an answer, a page at a time; whoever answers earlier may."""
+        page = max(terminal.height - 1, 2)
+        while len(lines) > page and self._reader.person and screen.kind != "result":
+            self._lines(lines[:page])
+            lines = lines[page:]
+            typed = self._reader.read("(Enter shows the rest) ", single, "")
+            if typed != Typed():
+                return typed
+        self._lines(lines)
+        return None
+
+    def _drop(self, terminal: Terminal) -> None:
         # Typed for the next question, it would answer one that nobody has read yet.
         dropped = self._reader.drop()
         if dropped:
-            self._say(f"Typed ahead and not taken: {dropped}")
+            self._lines(terminal.wrapped(f"Typed ahead and not taken: {dropped}"))
 
-    def _stop(self, act: Act) -> None:
+    def _stop(self, act: Act, terminal: Terminal) -> None:
         with _undisturbed():
             after = self._desk.act(act)
-        said = [line for text in (after.notice, after.text) for line in text.splitlines()]
-        self._lines(said if after.kind == "end" and said else [_saved(self._again)])
+        said = f"{after.notice}\n{after.text}".strip() if after.kind == "end" else ""
+        self._lines(terminal.wrapped(said or _saved(self._again)))
 
     def _lines(self, lines: list[str]) -> None:
         for line in lines:
@@ -241,6 +263,8 @@ class _Face:
 
 
 def _act(screen: Screen, typed: Typed) -> Act:
+    if typed.stop or (screen.kind == "result" and typed == Typed()):
+        return Act("stop", path=screen.path)
     if typed.key:
         return Act(next(key.do for key in screen.keys if key.key == typed.key), path=screen.path)
     shown = Screen(screen.kind, form=screen.form, choices=options(screen))
