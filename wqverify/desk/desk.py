@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -189,12 +190,11 @@ class Desk:
         """Begin the journal of a sheet with what stands on it and what a round has in common."""
         at, revision = stamped(self.now()), PROCEDURES[procedure].revision
         journal = Journal.begin(journal_path(sheet), at, procedure=procedure, revision=revision, tag=tag)
-        try:
+        with ExitStack() as undo:
+            undo.callback(journal.close)
             journal.append(*taken_up(PROCEDURES[procedure], sheet, raw, head, at))
             self._open(sheet, journal, procedure, tag)
-        except BaseException:
-            journal.close()
-            raise
+            undo.pop_all()
 
     def open_sheet(self, sheet: Path) -> None:
         """Go on with a sheet, or begin with one that was partly filled in an editor."""
@@ -209,21 +209,20 @@ class Desk:
         procedure = known(folded.procedure, "procedure", PROCEDURES)
         tag = known(folded.tag, "analyzer", self.plant.analyzers)
         journal = Journal.resume(file, stamped(self.now()))
-        try:
-            self._open(sheet, journal, procedure, tag)
-            if self.visit is not None and changed_outside(sheet, self.visit.folded):
-                self.visit.take_up_changes(read_sheet(sheet)[0])
-                self._screen = self.visit.screen
-        except BaseException:
-            journal.close()
-            self.visit = None
-            raise
+        with ExitStack() as undo:
+            undo.callback(journal.close)
+            visit = self._open(sheet, journal, procedure, tag)
+            if changed_outside(sheet, visit.folded):
+                visit.take_up_changes(read_sheet(sheet)[0])
+                self._screen = visit.screen
+            undo.pop_all()
 
-    def _open(self, sheet: Path, journal: Journal, procedure: str, tag: str) -> None:
+    def _open(self, sheet: Path, journal: Journal, procedure: str, tag: str) -> Visit:
         about = surroundings(self.plant, PROCEDURES[procedure], tag, self.clock)
         about = replace(about, in_round=self.when_complete is not None, paper=self.paper)
-        self.visit = Visit(sheet, journal, about)
-        self._screen = self.visit.screen
+        visit = Visit(sheet, journal, about)
+        self.visit, self._screen = visit, visit.screen
+        return visit
 
     # ------------------------------------------------------------ run
 

@@ -40,7 +40,9 @@ _KEYS = (
     Key("^", "back", "back"),
     Key("_", "forward", "forward"),
     Key("+", "more", "another one"),
+    Key("/", "leave out", "leave it out"),
     Key("=", "same as", "same as an earlier stage"),
+    Key("*", "also", "ask something else too"),
     Key("%", "correct", "correct or take back"),
     Key("@", "told by", "somebody else says it"),
     Key("#", "overview", "overview"),
@@ -177,8 +179,17 @@ def _keys(visit: Visit, step: Step) -> Iterator[Key]:
         "more": rows or step.kind == "rows" or (step.kind == "list" and step.stands == "answered"),
         "correct": standing,
         "told by": step.kind in ("leaf", "list"),
+        "leave out": step.stands == "open" and (not step.required or bool(step.spare and step.first)),
+        "also": bool(also_here(visit)),
     }
     yield from (key for key in _KEYS if here.get(key.do, True))
+
+
+def also_here(visit: Visit) -> list[Step]:
+    """Return the questions of the parts around the one shown that are not asked by themselves."""
+    step = visit.step
+    parts = [(one, one.path.rpartition(".")[0]) for one in visit.not_asked]
+    return [one for one, part in parts if part and step is not None and step.path.startswith(f"{part}.")]
 
 
 def all_keys(shown: Screen) -> str:

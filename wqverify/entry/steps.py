@@ -2,7 +2,7 @@
 
 A step is one question, one list of readings, the question whether another row follows, or the question which
 form a part takes (read again, or the same as an earlier stage). What stands answered is a step too, so that
-one can go back to it.
+one can go back to it, and so is what is not asked by itself, so that it can be asked for.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from wqverify.procedures.opening import SoFar, is_wanted
 from wqverify.procedures.parts import NotDone, SameAs
 from wqverify.procedures.walk import Question, questions
 
-Stands = Literal["open", "answered", "left out"]
+Stands = Literal["open", "answered", "left out", "not asked"]
 
 
 class Typed(Protocol):
@@ -86,6 +86,8 @@ class _Walk:
             field, here = part.model_fields[question.name], f"{at.path}{question.name}"
             value = raw.get(question.name)
             if not self._asked(question, here, value):
+                kind = "form" if question.parts else "leaf"
+                yield replace(self._step(kind, question, field, here, False, at), stands="not asked")
                 continue
             if not question.parts:
                 yield self._leaf(question, field, here, value, at)
