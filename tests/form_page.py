@@ -5,9 +5,14 @@ The widget's Python side is the real one; only the wire between it and the page 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
+
+import pytest
 
 from wqverify.entry.form import VisitForm
 from wqverify.entry.screen import Act, Choice, Key, Line, Screen, Section, Trace
@@ -210,12 +215,20 @@ const url = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
 
 
 class Wire:
-    """Carries messages between a page and the widget; ``cut`` plays a kernel that is gone."""
+    """Carries messages between a page and the widget.
+
+    ``cut`` plays a kernel that is gone, ``deaf`` one killed after an act, before its acknowledgement.
+    """
 
     def __init__(self, page: Any, form: VisitForm) -> None:
-        self.page, self.form, self.cut = page, form, False
+        self.page, self.form = page, form
+        self.cut = self.deaf = False
         self.heard: list[dict[str, Any]] = []
-        form.send = lambda message: page.evaluate("m => window.from_python(m)", message)  # type: ignore[method-assign]
+        form.send = self.back  # type: ignore[method-assign]
+
+    def back(self, message: dict[str, Any]) -> None:
+        if not self.deaf:
+            self.page.evaluate("message => window.from_python(message)", message)
 
     def carry(self, message: dict[str, Any]) -> None:
         if message["do"] != "ping":
@@ -234,3 +247,25 @@ def bare(page: Any, desk: Any, light: bool = True, wire: Callable[..., Wire] = W
     page.goto("http://form.test/")
     page.wait_for_selector("[data-open='0'][data-kind]")
     return carried
+
+
+def chromium_path() -> str:
+    """Return the browser of these tests; without one they are skipped, in CI they fail."""
+    for name in ("chromium", "chromium-browser", "google-chrome"):
+        if found := shutil.which(name):
+            return found
+    if os.environ.get("WQVERIFY_CI"):
+        pytest.fail("chromium is missing; .ci/run installs it")
+    pytest.skip("the form is tested in a real browser, and chromium is not on this computer")
+
+
+@contextmanager
+def chromium() -> Iterator[Any]:
+    """Run a headless browser."""
+    from playwright.sync_api import sync_playwright
+
+    path = chromium_path()
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        yield browser
+        browser.close()
