@@ -28,7 +28,8 @@ MOST_LINES = 4  # of a sentence that is folded
 _PLACES = Decimal("0.000001")
 
 Function = Callable[[Raw, str, Given], Beside]
-# What a sheet in the making may break in a lookup or a computation; anything else is a fault of this program.
+# What a sheet in the making may break in a lookup or a computation, which counts on what a procedure refuses
+# before it computes; anything else is a fault of this program.
 _BROKEN = (
     CorrectTheEntry,
     ChooseAnother,
@@ -37,6 +38,7 @@ _BROKEN = (
     LookupError,
     TypeError,
     AttributeError,
+    AssertionError,
 )
 
 

@@ -129,7 +129,7 @@ def _judged(found: Stage | None, given: Given) -> Iterator[Check]:
         yield judge(
             "error",
             "as_found",
-            "display against the grabs",
+            "display against grabs",
             found.quantities["analyzer"],
             tolerance_of(given),
             reference=found.reference,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import typing
 from collections.abc import Iterator
+from dataclasses import replace
 
 from wqverify.calculations import sample_line
 from wqverify.calculations.judgement import judge
@@ -29,7 +30,7 @@ def line_now(given: Given, flow_ml_min: float | None = None) -> Iterator[str]:
     """Say what the sample line does at a flow, that of the register where none was measured."""
     line = given.analyzer.sample_line
     if line is None:
-        yield "analyzers.toml holds no sample line: the delay of the water is not known"
+        yield "no sample line in analyzers.toml: the delay of the water is not known"
         return
     through = flow_ml_min if flow_ml_min is not None else float(line.flow_ml_min)
     where = "measured" if flow_ml_min is not None else "of the register"
@@ -46,8 +47,10 @@ def online(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - alike
     """Beside an online value: when the water of a grab is on the display, by where it is taken."""
     sheet = b.so_far(GrabSheet, raw)
     each = [(place, _delay(place, sheet, given)) for place in PLACES]
-    lines = [f"grab at the {place}: {_later(delay)}" for place, delay in each if delay is not None]
-    return Beside(b.told("read the display before, at and after that moment", lines))
+    lines = [f"{place}: {_later(delay)}" for place, delay in each if delay is not None]
+    if not lines:
+        return Beside()
+    return Beside(b.told("read before, at and after the water of the grab is on the display:", lines))
 
 
 def _delay(place: Place, sheet: GrabSheet, given: Given) -> int | None:
@@ -58,8 +61,8 @@ def _delay(place: Place, sheet: GrabSheet, given: Given) -> int | None:
 
 def _later(delay: int) -> str:
     if delay < 0:
-        return f"its water was on the display {b.seconds(-delay)} before it was taken"
-    return f"its water is on the display {b.seconds(delay)} after it was taken"
+        return f"on the display {b.seconds(-delay)} before it is taken"
+    return f"on the display {b.seconds(delay)} after it is taken"
 
 
 @b.quiet
@@ -71,7 +74,7 @@ def grab(raw: Raw, path: str, given: Given) -> Beside:
     instrument = given.standards.get(b.at(raw, f"{here}.instrument") or "")
     return Beside(
         b.told(
-            _later(delay) if delay is not None else "",
+            f"its water is {_later(delay)}" if delay is not None else "",
             _on_display(here, delay, given),
             analyse_by(f"{here}.collected", given),
             b.bottle(instrument, str(raw.get("date", ""))) if instrument else "",
@@ -81,11 +84,9 @@ def grab(raw: Raw, path: str, given: Given) -> Beside:
 
 def _on_display(here: str, delay: int | None, given: Given) -> str:
     taken = given.times.get(f"{here}.collected")
-    return (
-        f"read the display around {b.clock_after(taken, seconds=delay)}"
-        if taken and delay is not None
-        else ""
-    )
+    if taken is None or delay is None:
+        return ""
+    return f"read the display around {b.clock_after(taken, seconds=delay)}"
 
 
 def analyse_by(collected: str, given: Given) -> str:
@@ -106,25 +107,28 @@ def analyse_by(collected: str, given: Given) -> str:
 @b.quiet
 def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one decision, one path
     """Beside the decision: leave it alone, or how far off it is and why the grabs found no adjustment."""
-    known = compare(b.so_far(GrabSheet, {**raw, "trend": None}), given, {})
+    known = _typed(raw, given)
     found = tuple(_judged(known, given))
     stop = why_not_adjust(known, given)
     return Beside(b.told(b.verdict(found), "" if b.at(raw, "decision.despite") else stop))
 
 
+def _typed(raw: Raw, given: Given) -> Compare:
+    """The comparisons with what was typed; an export is read when the visit is run."""
+    return compare(b.so_far(GrabSheet, {**raw, "trend": None}), replace(given, trends=()), {})
+
+
 def _judged(known: Compare, given: Given) -> Iterator[Check]:
     for one in known.sound(known.place()):
         if one.quantity is not None:
-            label = one.short
-            yield judge(
-                one.key, "as_found", label, one.quantity, tolerance_of(given), reference=one.reference
-            )
+            limits, reference = tolerance_of(given), one.reference
+            yield judge(one.key, "as_found", one.short, one.quantity, limits, reference=reference)
 
 
 @b.quiet
 def adjusted(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - beside all that is adjusted
     """Beside what was adjusted: by how much the display differs from the grabs that agree."""
-    known = compare(b.so_far(GrabSheet, {**raw, "trend": None}), given, {})
+    known = _typed(raw, given)
     mean = known.means.get(known.place())
     return Beside(b.told(f"mean difference to the grabs: {b.amount(mean)}" if mean is not None else ""))
 
