@@ -33,6 +33,7 @@ SAID = {
     "signal.control_system": {"by": "Wren Abernathy", "heard": "radio", "read_back": "yes"},
     "as_found.points.1.readings.2": {"sure": "9.80 is far from 10.01. Sure?"},
     "as_found.points.1.readings.3": {"by": "D. Axelby", "heard": "own eyes"},
+    "process_after.control_system": {"by": "T-11", "heard": "phone", "read_back": "no"},
     "started": {"how": "clock"},
     "cautions.read": {"how": "usual"},
     "tag": {"how": "sheet"},
@@ -166,12 +167,15 @@ def test_the_page_says_who_said_an_answer_and_what_was_corrected(made: Path, rec
         "7.69 pH (Wren Abernathy, by radio, read back)",
         "9.84, 9.80, 9.80, 9.80 pH (number 4: D. Axelby, seen there)",
         "08:05 (-05:00) (this computer's clock)",
+        "7.69 pH (Perrin Vale (T-11), by phone, not read back)",
         "yes (confirmed as usual)",
         "AIT-2101",
     ):
         assert value in facts
         assert printed(value) in page
     tables = {block.title: [row.cells for row in block.rows] for block in shown if isinstance(block, Table)}
+    every = [row.cells[:2] for block in shown if isinstance(block, Table) for row in block.rows]
+    assert ("Perrin Vale (T-11)", "said answers that another typed") in every
     assert tables["Confirmed"] == [
         (f"{READINGS.format(2)}, number 3", "9.80 is far from 10.01. Sure?"),
     ]

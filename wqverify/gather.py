@@ -70,6 +70,8 @@ def gather(
         name: _known(plant.people, name, "person", "people.toml", where(path))
         for path, name in named_people(procedure.Sheet, sheet)
     }
+    said = said_of(journal)
+    people |= {one.by: plant.people[one.by] for one in said.values() if one.by in plant.people}
     times = _times(plant, procedure, sheet, where)
     trends, slices = trends_of(plant, procedure, sheet, analyzer, times, where)
     told, entered = earlier(book, analyzer, procedure, times.get("started", ""))
@@ -89,7 +91,7 @@ def gather(
         ),
         attached={name: digest(data) for name, data in slices.items()},
         trends=trends,
-        said=said_of(journal),
+        said=said,
     )
     return given, slices
 

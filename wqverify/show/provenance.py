@@ -47,9 +47,11 @@ def _word(record: Record, stage: str, place: str) -> str:
 
 def _people(record: Record) -> Iterator[Block]:
     given, answers = record.given, Answers(record)
+    voices = {said.by for said in given.said.values()}
     lines = []
     for known in given.people.values():
         part = [label for path, label in _PARTS if answers.text(path) == known.id]
+        part += ["said answers that another typed"] if known.id in voices else []
         papers = "; ".join(filter(None, (licence_words(known), known.approval)))
         lines.append((person(record, known.id), "; ".join(part) or "named in the record", papers or NONE))
     if lines:
