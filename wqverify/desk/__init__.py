@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 from wqverify.desk.desk import Desk
 from wqverify.desk.rounds import open_round
 from wqverify.errors import WqverifyError
-from wqverify.plant.folder import open_plant
+from wqverify.plant.folder import find_plant, open_plant
 
-__all__ = ["Desk", "open_desk"]
+__all__ = ["Desk", "open_desk", "step_through"]
 
 
 def this_computer() -> datetime:
@@ -45,3 +46,15 @@ def open_desk(
         desk.close()
         raise
     return desk
+
+
+def step_through() -> Any:
+    """Show the form of the plant folder around the notebook; without one, say in a sentence how to begin."""
+    from wqverify.entry.form import form_of  # ipywidgets and what it brings
+
+    try:
+        folder = find_plant(Path.cwd())
+        return form_of(lambda: open_desk(folder))
+    except WqverifyError as problem:
+        print(f"{problem.message} The form is opened by wqverify open, from within the plant folder.")
+        return None

@@ -5,8 +5,11 @@
 const PATIENCE_MS = 800; // an answer that nobody acknowledged by then is called NOT SAVED: within a second of Enter
 const PING_MS = 1000;
 const SETTLE_MS = 700; // what is begun sooner after a question came in between was not meant for it
-const KEYS = new Set("!^_+=@#?~&"); // no answer begins with one of these
+const KEYS = new Set("!^_+/=*%@#~&?"); // no answer begins with one of these
 const KEPT = "wqverify not saved: ";
+const HERE = "wqverify was at";
+const LISTS = ["numbers", "texts", "notes"];
+const NAMED = ["last time", "to correct"]; // lines whose text does not say what it is
 
 // A short name of its own for each view: with the number of an act it names the act.
 function newName() {
@@ -15,8 +18,12 @@ function newName() {
 
 // As wqverify.entry.screen.chosen: a typed number is that of a choice, except where a number is asked.
 function chosen(screen, typed) {
-  if (["number", "numbers"].includes(screen.form) || !/^[0-9]+$/.test(typed)) return typed;
+  if (isNumber(screen) || !/^[0-9]+$/.test(typed)) return typed;
   return screen.choices[Number(typed) - 1]?.text ?? typed;
+}
+
+function isNumber(screen) {
+  return ["number", "numbers"].includes(screen.form);
 }
 
 class Form {
@@ -323,10 +330,21 @@ class Form {
     }
   }
 
+  // A kernel that was killed does not know the sheet any more: this window goes on with the one it was at.
+  resume(first) {
+    const { sheet, kind, choices } = this.screen;
+    const was = sessionStorage.getItem(HERE);
+    if (sheet && kind !== "end") sessionStorage.setItem(HERE, sheet);
+    else sessionStorage.removeItem(HERE);
+    const again = first && !sheet && was && choices.find((one) => one.text.split(/[\\/]/).pop() === was);
+    if (again) this.take({ choice: again.text, shown: was });
+  }
+
   // -- drawing ---------------------------------------------------------------------------------------------
 
   draw(screen) {
     const before = this.screen;
+    if (!screen.choices.length) screen.choices = screen.sections.map((one) => ({ text: one.path, label: "", note: "" }));
     const moved = !before || before.path !== screen.path || before.kind !== screen.kind || before.sheet !== screen.sheet;
     this.screen = screen;
     const { part, root } = this;
@@ -335,9 +353,10 @@ class Form {
     const state = [screen.sheet, screen.state].filter(Boolean).join(" · ");
     const place = screen.place && make("span", "place", screen.place);
     show(part.title, make("strong", "", screen.title), state && make("span", "state", state), place);
-    part.heading.textContent = screen.heading || screen.title;
+    part.heading.textContent = screen.heading || screen.label || screen.title;
     part.label.textContent = screen.label;
-    part.label.hidden = !screen.label;
+    part.label.hidden = !screen.label || !screen.heading;
+    this.box.setAttribute("aria-label", [screen.heading, screen.label, screen.unit].filter(Boolean).join(", "));
     part.unit.textContent = screen.unit;
     show(part.help, screen.help && make("p", "", screen.help));
     show(part.cautions, ...screen.cautions.map((text) => make("p", "", "", make("strong", "", "Caution: "), text)));
@@ -346,7 +365,8 @@ class Form {
     if (!this.dropped) show(part.dropped);
     this.drawBox(screen);
     this.drawChoices(screen);
-    show(part.standing, screen.standing.length && make("p", "", `So far: ${screen.standing.join(", ")}`));
+    const stands = LISTS.includes(screen.form) ? "So far" : "Here stands";
+    show(part.standing, screen.standing.length && make("p", "", `${stands}: ${screen.standing.join(", ")}`));
     show(part.lines, ...screen.lines.map((line) => this.line(line)));
     show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
     show(part.text, screen.text && make("pre", "", screen.text));
@@ -356,22 +376,30 @@ class Form {
     root.dataset.beside = String([part.lines, part.trace, part.standing].some((node) => !node.hidden));
     this.lookBack();
     this.mark();
+    this.resume(!before);
     requestAnimationFrame(() => this.follow(moved, !before)); // the first draw comes before the form is attached
   }
 
   drawBox(screen) {
     const { part } = this;
     part.row.hidden = !(screen.form || screen.choices.length || screen.keys.length);
-    const number = ["number", "numbers"].includes(screen.form);
-    this.box.inputMode = number && !screen.choices.length ? "decimal" : "text";
+    const number = isNumber(screen);
+    this.box.inputMode = number ? "decimal" : "text";
     this.box.placeholder = screen.choices.length > 1 && !number ? `1 to ${screen.choices.length}` : "";
-    const from = screen.proposed && ` (${screen.proposed})`;
-    const proposal = screen.proposal && [make("kbd", "", "Enter"), ` takes `, make("strong", "", screen.proposal), from];
-    const ends = !proposal && screen.form === "numbers" && screen.standing.length;
-    const leaves = !proposal && !ends && screen.kind === "question" && !screen.required;
-    const sentence = ends ? " on the empty box ends the readings" : leaves && " on the empty box leaves it out";
-    const line = proposal || (sentence && [make("kbd", "", "Enter"), sentence]);
-    show(part.proposal, line && make("p", "", "", ...line));
+    show(part.proposal, ...this.emptyAnswer(screen));
+  }
+
+  // What Enter on the empty box stands for.
+  emptyAnswer(screen) {
+    const enter = (...words) => [make("p", "", "", make("kbd", "", "Enter"), ...words)];
+    if (screen.proposal) {
+      const from = screen.proposed ? ` (${screen.proposed})` : "";
+      return enter(" takes ", make("strong", "", screen.proposal), from);
+    }
+    if (LISTS.includes(screen.form) && screen.standing.length) return enter(" on the empty box ends the list");
+    const nothing = screen.choices.find((choice) => !choice.text);
+    if (nothing) return enter(` on the empty box: ${nothing.label}`);
+    return screen.required || screen.kind !== "question" ? [] : enter(" on the empty box leaves it out");
   }
 
   drawChoices(screen) {
@@ -379,9 +407,11 @@ class Form {
     const button = (choice, index) => {
       const section = states.get(choice.text);
       states.delete(choice.text);
-      const label = choice.label || section?.label || choice.text;
+      const label = section?.label || this.named(choice, screen);
       const node = make("button", "choice", "", make("kbd", "", String(index + 1)), make("span", "name", label));
+      if (isNumber(screen)) node.firstChild.remove(); // a number typed there is the reading
       const note = [choice.note, section?.state].filter(Boolean).join(", ");
+      if (section?.state === "now") node.dataset.now = "true";
       if (note) node.append(make("span", "note", note));
       node.type = "button";
       node.dataset.text = choice.text;
@@ -394,8 +424,16 @@ class Form {
     show(this.part.sections, ...[...states.values()].map(row));
   }
 
+  // Elsewhere than on a question the text of a choice is a word between the engine and its face.
+  named(choice, screen) {
+    const label = choice.label || choice.text;
+    if (screen.kind !== "question" || label.toLowerCase().includes(choice.text.toLowerCase())) return label;
+    return `${choice.text}: ${label}`;
+  }
+
   line(line) {
-    const node = make("p", "line", line.text);
+    const named = NAMED.includes(line.kind) && !line.text.startsWith(line.kind);
+    const node = make("p", "line", named ? `${line.kind}: ${line.text}` : line.text);
     node.dataset.kind = line.kind;
     return node;
   }
