@@ -33,6 +33,7 @@ class Odd:
 
     sentence: str
     ways: tuple[Choice, ...]
+    for_information: bool = False  # the standard is kept, and its readings get no pass or fail
 
 
 def as_typed(text: str) -> str:
@@ -133,7 +134,7 @@ def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surro
     ):
         raise refusal
     shown = f"{text}, for information only: no pass or fail with it"
-    return Odd(refusal.message, (Choice("", "another one"), Choice(text, shown)))
+    return Odd(refusal.message, (Choice("", "another one"), Choice(text, shown)), for_information=True)
 
 
 def _past(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:

@@ -1,0 +1,98 @@
+"""What stands beside a question: the procedure's own values, the result so far, last time, cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from wqverify.entry import offered
+from wqverify.entry.around import found
+from wqverify.entry.proposals import last_time
+from wqverify.entry.screen import Line, Trace
+from wqverify.entry.steps import Step
+from wqverify.procedures.usual import is_number
+from wqverify.terms import Beside, Check, Outcome
+
+if TYPE_CHECKING:
+    from wqverify.entry.visit import Visit
+
+
+def beside_of(visit: Visit, step: Step) -> Beside:
+    """Return what the procedure puts beside a question."""
+    name = step.question.ask.beside
+    if not name:
+        return Beside()
+    raw = dict(visit.folded.raw)
+    return visit.about.procedure.beside[name](raw, step.path, visit.about.around(raw)[0])
+
+
+def lines_of(visit: Visit, step: Step, beside: Beside) -> Iterator[Line]:
+    voice = visit.voice
+    if voice is not None:
+        read_back = "read back" if voice.read_back == "yes" else "not read back"
+        yield Line("who", f"said by {offered.person(visit, voice.by)}, {voice.heard}, {read_back}")
+    yield from (Line("value", text) for text in beside.lines)
+    yield from running(visit, step)
+    refusal = visit.so_far.refusal
+    if refusal is not None:
+        yield Line("to correct", refusal.message)
+    if visit.so_far.contradiction:
+        yield Line("to correct", visit.so_far.contradiction)
+    last = last_time(step, visit.about)
+    if last:
+        yield Line("last time", f"{last} ({visit.about.last_day})")
+
+
+def running(visit: Visit, step: Step) -> Iterator[Line]:
+    """Give what the stage under way gives so far, and before a decision what was found."""
+    result = visit.so_far.result
+    if result is None:
+        return
+    stages = {check.stage for check in result.checks}
+    shown = {step.top} if step.top in stages else stages if step.top in ("decision", "adjusted") else set()
+    for check in result.checks:
+        if check.stage in shown and check.quantity is not None and check.outcome is not Outcome.NOT_EVALUATED:
+            yield Line("running", told(check))
+    for value in result.values:
+        if value.stage in shown:
+            yield Line("running", f"{value.label}: {value.quantity.text} {value.quantity.unit}".rstrip())
+
+
+def told(check: Check) -> str:
+    """Return a check as one line: value, U, limits, outcome."""
+    quantity = check.quantity
+    assert quantity is not None
+    sure = f", U {quantity.expanded}" if quantity.expanded else ""
+    limits = f", {check.low} to {check.high}" if check.low or check.high else ""
+    return f"{check.label}: {quantity.text} {quantity.unit}{sure}{limits}: {check.outcome}"
+
+
+def trace_of(step: Step, typed: tuple[str, ...], beside: Beside, unit: str) -> Trace | None:
+    if step.kind != "list" or not is_number(step.field):
+        return None
+    low, high, reference = ("" if v is None else str(v) for v in (beside.low, beside.high, beside.reference))
+    own = unit if step.question.ask.unit == "analyzer" else step.question.ask.unit
+    return Trace(typed, own, reference, low, high)
+
+
+def cautions_of(visit: Visit, step: Step) -> Iterator[str]:
+    if step.question.ask.caution:
+        yield step.question.ask.caution
+    if step.top == "cautions":
+        yield from (caution.text for caution in visit.about.procedure.cautions)
+        yield "Local codes, the site's own rules and licensed practice come first."
+
+
+def held(visit: Visit) -> str:
+    """Say what is still taken out of use, and since when."""
+    raw = visit.folded.raw
+    still = [
+        f"{what} since {at}"
+        for what, done, undone in (
+            ("output held", "output_held", "output_released"),
+            ("loop in manual", "loop_in_manual", "loop_in_auto"),
+            ("alarm blocked", "alarm_blocked", "alarm_restored"),
+        )
+        if (at := found(raw, f"{done}.at")) and not found(raw, f"{undone}.at")
+    ]
+    return ", ".join(still)
