@@ -1,0 +1,209 @@
+"""wqverify today."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, words
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime, timedelta
+
+    from wqverify.lists.today import OutOfUse, Sheet, Today, Walk, Where
+
+WIDTH = 96
+_HEADINGS = {
+    "open": "Open",
+    "waiting for the laboratory": "Waiting for the laboratory",
+    "passed on": "Passed on",
+    "complete": "Complete, to be run",
+}
+
+
+@click.command()
+@plant_option
+@json_option
+def today(plant_folder: Path | None, as_json: bool) -> None:
+    """List open sheets and outputs that are still held.
+
+    What is out of use comes first, the oldest on top; then sheets that are open, wait for the laboratory, are
+    passed on or are complete and not run, rounds that are not run, and files that cannot be read.
+    """
+    from wqverify.lists.today import today as today_of
+
+    found = today_of(opened(plant_folder), now())
+    if as_json:
+        print_json(_document(found))
+        return
+    for line in today_lines(found):
+        echo(line)
+
+
+def today_lines(found: Today) -> Iterator[str]:
+    """Give the list as lines of text."""
+    if found.out_of_use:
+        yield f"Out of use: {len(found.out_of_use)}"
+        for one in found.out_of_use:
+            yield from _wrapped(_out_of_use(one, found.now))
+    for state, heading in _HEADINGS.items():
+        if sheets := found.in_state(state):
+            yield f"{heading}: {words(len(sheets), 'sheet')}"
+            for sheet in sheets:
+                yield from _wrapped(_sheet(sheet, found.now))
+    if found.rounds:
+        yield f"Rounds not run: {len(found.rounds)}"
+        for walk in found.rounds:
+            yield from _wrapped(_walk(walk))
+    if found.unreadable:
+        yield f"Cannot be read: {words(len(found.unreadable), 'file')}"
+        for file in found.unreadable:
+            yield from _wrapped(f"{file.file}: {file.sentence}")
+    if found.empty:
+        yield "Nothing is open."
+
+
+def _out_of_use(one: OutOfUse, here: datetime) -> str:
+    if one.since is None:
+        since = f"since when nobody can tell: {one.problem.rstrip('.')}"
+    elif one.since > here:
+        ahead = _lasted(one.since - here)
+        since = f"since {_clock(one.since)}, which this computer's clock reaches only in {ahead}"
+    else:
+        since = f"since {_clock(one.since)}, {_lasted(here - one.since)}"
+    because = f", left so because {one.left_because}" if one.left_because else ""
+    return f"{one.where.tag}: {one.what} {since}{because}, {_from(one.where)}"
+
+
+def _from(where: Where) -> str:
+    by = f" by {where.by}" if where.by else ""
+    source = f"record {where.number}" if where.number else f"sheet {where.sheet}"
+    return f"{where.title}{by}, {source}"
+
+
+def _sheet(sheet: Sheet, here: datetime) -> str:
+    where = sheet.where
+    by = f" by {where.by}" if where.by else ""
+    to = f" to {sheet.to}" if sheet.to else ""
+    text = f": {sheet.text}" if sheet.text else ""
+    said = f"; {sheet.state}{to}{text}" if to or text else ""
+    last = f"; last answer {_label(sheet)} {_ago(here - sheet.last_at)}"
+    return f"{where.tag}: {where.title}{by}{said}{last}; {_command(sheet)}"
+
+
+def _command(sheet: Sheet) -> str:
+    if sheet.state == "complete":
+        return f'wqverify run "{sheet.folder or sheet.where.sheet}"'
+    return f'wqverify step "{sheet.where.sheet}"'
+
+
+def _walk(walk: Walk) -> str:
+    command = f'wqverify run "{walk.folder}"' if walk.ready else f'wqverify step --round "{walk.folder}"'
+    waits = ", ".join(walk.stops)
+    return f"{walk.date} {walk.name}: {len(walk.stops)} of {walk.count} not in the book ({waits}); {command}"
+
+
+def _label(sheet: Sheet) -> str:
+    """Return what the sheet calls the answer that was given last."""
+    from wqverify.entry.told import label_of
+    from wqverify.procedures import PROCEDURES
+
+    if not sheet.last:
+        return "none yet, begun"
+    if sheet.where.procedure not in PROCEDURES:
+        return f'"{sheet.last}"'
+    return f'"{label_of(PROCEDURES[sheet.where.procedure].Sheet, sheet.last)}"'
+
+
+def _clock(moment: datetime) -> str:
+    """Return a time as a person says it: the clock first."""
+    return f"{moment:%H:%M} ({moment:%Y-%m-%d})"
+
+
+def _ago(span: timedelta) -> str:
+    return f"{_lasted(span)} ago" if span.total_seconds() >= 0 else f"{_lasted(-span)} ahead of this clock"
+
+
+def _lasted(span: timedelta) -> str:
+    """Return a length of time.
+
+    >>> from datetime import timedelta
+    >>> [_lasted(timedelta(minutes=m)) for m in (45, 125, 3000)]
+    ['45 min', '2 h 05 min', '2 d 2 h']
+    """
+    minutes = int(span.total_seconds() // 60)
+    if minutes < 60:
+        return f"{minutes} min"
+    hours, left = divmod(minutes, 60)
+    return f"{hours} h {left:02d} min" if hours < 24 else f"{hours // 24} d {hours % 24} h"
+
+
+def _wrapped(text: str) -> list[str]:
+    # no break at a hyphen or inside a long word: a command is copied as it stands
+    return wrap(
+        text,
+        WIDTH,
+        initial_indent="  ",
+        subsequent_indent="      ",
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
+
+
+# ---------------------------------------------------------------- as one document
+
+
+def _document(found: Today) -> dict[str, Any]:
+    return {
+        "now": found.now.isoformat(timespec="seconds"),
+        "out_of_use": [
+            {
+                **_where(one.where),
+                "what": one.what,
+                "since": one.since.isoformat(timespec="minutes") if one.since else None,
+                "minutes": int((found.now - one.since).total_seconds() // 60) if one.since else None,
+                "left_because": one.left_because or None,
+                "problem": one.problem or None,
+            }
+            for one in found.out_of_use
+        ],
+        "sheets": [
+            {
+                **_where(one.where),
+                "state": one.state,
+                "began": one.began.isoformat(timespec="seconds"),
+                "last_at": one.last_at.isoformat(timespec="seconds"),
+                "last": one.last or None,
+                "to": one.to or None,
+                "text": one.text or None,
+                "round": one.folder or None,
+            }
+            for one in found.sheets
+        ],
+        "rounds": [
+            {
+                "folder": one.folder,
+                "round": one.name,
+                "date": one.date,
+                "waiting": list(one.stops),
+                "stops": one.count,
+                "ready": one.ready,
+            }
+            for one in found.rounds
+        ],
+        "unreadable": [{"file": one.file, "sentence": one.sentence} for one in found.unreadable],
+    }
+
+
+def _where(where: Where) -> dict[str, str | None]:
+    return {
+        "tag": where.tag,
+        "procedure": where.procedure,
+        "by": where.by or None,
+        "sheet": where.sheet or None,
+        "number": where.number or None,
+    }
