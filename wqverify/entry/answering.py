@@ -10,7 +10,7 @@ from wqverify.entry.around import found
 from wqverify.entry.asides import Aside, not_done
 from wqverify.entry.journal import JournalLine
 from wqverify.entry.proposals import CLOCK, heading, wall_clock
-from wqverify.entry.screen import Choice
+from wqverify.entry.screen import Choice, Form
 from wqverify.entry.steps import Step
 from wqverify.errors import CorrectTheEntry
 
@@ -80,11 +80,14 @@ def _odd(visit: Visit, step: Step, text: str) -> taken.Odd | None:
 
 def _ask_sure(visit: Visit, step: Step, odd: taken.Odd, how: str) -> None:
     def take(text: str) -> None:
-        if text not in [way.text for way in odd.ways if way.text]:
+        if text not in [way.text for way in odd.ways]:
+            raise CorrectTheEntry(f"{text!r} is none of the choices; choose by its number.", found=text)
+        if not text:
             return  # another answer is typed at the question itself
         _take(visit, step, text, how, odd.sentence, step.use if odd.for_information else "")
 
-    visit.ask(Aside(f"{step.path}?sure", odd.sentence, take, odd.ways, "confirm", may_be_empty=True))
+    form: Form = "confirm" if odd.ways[0].label.startswith("yes") else "word"
+    visit.ask(Aside(f"{step.path}?sure", odd.sentence, take, odd.ways, form, may_be_empty=True))
 
 
 def ask_why(visit: Visit, path: str, text: str, was: str, sure: str = "") -> None:

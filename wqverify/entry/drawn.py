@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from wqverify.entry import offered
 from wqverify.entry.around import found
 from wqverify.entry.journal import JournalLine
-from wqverify.entry.lines import beside_of, cautions_of, held, lines_of, told, trace_of
+from wqverify.entry.lines import beside_of, cautions_of, held, lines_of, to_correct, told, trace_of
 from wqverify.entry.proposals import heading
 from wqverify.entry.screen import Choice, Form, Key, Line, Screen, Section
 from wqverify.entry.steps import Step
@@ -254,11 +254,7 @@ def _end(visit: Visit, frame: Screen) -> Screen:
         for c in (result.checks if result else ())
         if c.quantity is None
     ]
-    refusal = visit.so_far.refusal
-    if refusal is not None:
-        lines.append(Line("to correct", refusal.message))
-    if visit.so_far.contradiction:
-        lines.append(Line("to correct", visit.so_far.contradiction))
+    lines += to_correct(visit)
     complete = visit.folded.state == "complete"
     return _with(
         frame,

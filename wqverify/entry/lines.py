@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from wqverify.entry import offered
 from wqverify.entry.around import found
-from wqverify.entry.proposals import last_time
+from wqverify.entry.proposals import PLATE, last_time
 from wqverify.entry.screen import Line, Trace
 from wqverify.entry.steps import Step
 from wqverify.procedures.usual import is_number
@@ -33,14 +33,24 @@ def lines_of(visit: Visit, step: Step, beside: Beside) -> Iterator[Line]:
         yield Line("who", f"said by {offered.person(visit, voice.by)}, {voice.heard}, {read_back}")
     yield from (Line("value", text) for text in beside.lines)
     yield from running(visit, step)
-    refusal = visit.so_far.refusal
-    if refusal is not None:
-        yield Line("to correct", refusal.message)
-    if visit.so_far.contradiction:
-        yield Line("to correct", visit.so_far.contradiction)
+    yield from to_correct(visit, step.top)
     last = last_time(step, visit.about)
-    if last:
+    if last and step.path != PLATE:
         yield Line("last time", f"{last} ({visit.about.last_day})")
+
+
+def to_correct(visit: Visit, top: str = "") -> Iterator[Line]:
+    """Give what on the sheet is refused as it stands: in full in its own part and at the end."""
+    refusal, contradiction = visit.so_far.refusal, visit.so_far.contradiction
+    if contradiction:
+        yield Line("to correct", contradiction)
+    if refusal is None:
+        return
+    place = refusal.where.partition(".")[0]
+    if not top or not place or place == top:
+        yield Line("to correct", refusal.message)
+    else:
+        yield Line("to correct", f"{place.replace('_', ' ')}: go there with #")
 
 
 def running(visit: Visit, step: Step) -> Iterator[Line]:

@@ -22,7 +22,7 @@ ONE_BY_ONE = frozenset(
     {"procedure", "tag", "serial_on_plate", "reason", "performed_by", "date", "copied_from_paper"}
     | {"replaces", "replaces_why", "cautions", "cause"}
 )
-_PLATE = "serial_on_plate"
+PLATE = "serial_on_plate"
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class Proposal:
 def proposal(step: Step, raw: Mapping[str, Any], about: Surroundings, result: Result | None) -> Proposal:
     """Return what an empty answer stands for; empty where it stands for nothing."""
     ask, name = step.question.ask, step.question.name
-    if step.kind != "leaf" or name == _PLATE:
+    if step.kind != "leaf" or name == PLATE:
         return Proposal()
     if step.question.time or step.path == "date":
         return Proposal() if about.paper else _clock(step, raw, about)

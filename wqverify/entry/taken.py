@@ -97,7 +97,7 @@ def odd_time(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings)
     sentence = sure.about_time(moment, now, latest)
     if not sentence:
         return None
-    ways = [Choice(text, f"yes, {text}")]
+    ways = [Choice(text, f"yes, {text}"), Choice("", "no, type it again")]
     later = wall_clock(moment + timedelta(days=1), date)
     if latest and moment < latest <= moment + timedelta(days=1) <= now + sure.CLOCKS_DIFFER:
         ways.insert(0, Choice(later, f"it was after midnight: {later}"))

@@ -17,7 +17,7 @@ from wqverify.entry.changes import changes
 from wqverify.entry.fold import Folded, Voice, fold
 from wqverify.entry.journal import Journal, JournalLine, stamped
 from wqverify.entry.keys import KEYS
-from wqverify.entry.proposals import Proposal, Usual, proposal, usual_of
+from wqverify.entry.proposals import ONE_BY_ONE, Proposal, Usual, proposal, usual_of
 from wqverify.entry.provisional import Provisional, provisional
 from wqverify.entry.screen import Act, Choice, Screen
 from wqverify.entry.steps import Step, steps
@@ -79,7 +79,17 @@ class Visit:
             if there is not None:
                 return there
             self.at = ""
-        return next((step for step in self.steps if step.stands == "open"), None)
+        still = [step for step in self.steps if step.stands == "open"]
+        first = next(iter(still), None)
+        if first is None or not self._may_be_usual(first):
+            return first
+        alone = (step for step in still if step.top in ONE_BY_ONE and step.top in Head.model_fields)
+        return next(alone, first)  # who, where and the cautions come before the rest is as usual
+
+    def _may_be_usual(self, step: Step) -> bool:
+        """Whether a step stands in the head, and the head may be answered at once."""
+        known = bool(self.about.last) and not self.about.paper
+        return known and HEAD not in self.folded.left_out and step.top in Head.model_fields
 
     @property
     def proposal(self) -> Proposal:
@@ -152,6 +162,8 @@ class Visit:
             self.aside = None
             return
         text = taken.as_typed(act.text)
+        if aside.form == "confirm" and text.lower() in ("y", "yes", "n", "no"):
+            text = aside.choices[0 if text.lower().startswith("y") else -1].text
         if not text and not aside.may_be_empty:
             raise CorrectTheEntry("An answer is needed here; ^ goes back without one.")
         self.aside = None
