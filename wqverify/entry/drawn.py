@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from wqverify.entry import offered
 from wqverify.entry.around import found
 from wqverify.entry.journal import JournalLine
-from wqverify.entry.lines import beside_of, cautions_of, held, lines_of, to_correct, told, trace_of
+from wqverify.entry.lines import beside_of, cautions_of, held, lines_of, outcome, to_correct, trace_of
 from wqverify.entry.proposals import heading
 from wqverify.entry.screen import Choice, Form, Key, Line, Screen, Section
 from wqverify.entry.steps import Step
@@ -247,13 +247,7 @@ def _overview(visit: Visit, frame: Screen) -> Screen:
 
 
 def _end(visit: Visit, frame: Screen) -> Screen:
-    result = visit.so_far.result
-    lines = [Line("running", told(c)) for c in (result.checks if result else ()) if c.quantity is not None]
-    lines += [
-        Line("running", f"{c.label}: {c.outcome}, {c.reason}")
-        for c in (result.checks if result else ())
-        if c.quantity is None
-    ]
+    lines = list(outcome(visit))
     lines += to_correct(visit)
     complete = visit.folded.state == "complete"
     return _with(

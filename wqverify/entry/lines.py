@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from wqverify.entry import offered
 from wqverify.entry.around import found
 from wqverify.entry.proposals import PLATE, last_time
+from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.screen import Line, Trace
 from wqverify.entry.steps import Step
 from wqverify.procedures.usual import is_number
@@ -66,6 +67,17 @@ def running(visit: Visit, step: Step) -> Iterator[Line]:
     for value in result.values:
         if value.stage in shown:
             yield Line("running", f"{value.label}: {value.quantity.text} {value.quantity.unit}".rstrip())
+
+
+def outcome(visit: Visit) -> Iterator[Line]:
+    """Give every check of the visit with its outcome."""
+    checks = visit.so_far.result.checks if visit.so_far.result else ()
+    for check in checks:
+        stage = check.stage.replace("_", " ")
+        if check.quantity is not None:
+            yield Line("running", f"{stage}: {told(check)}")
+        elif NOT_YET not in check.reason:
+            yield Line("running", f"{stage}: {check.label}: {check.outcome}, {check.reason}")
 
 
 def told(check: Check) -> str:

@@ -109,7 +109,8 @@ def usual_of(
     if not about.last or about.paper:
         return ()
     shared = (Head if head else Tail).model_fields.keys() - ONE_BY_ONE
-    chosen = [step for step in open_steps if step.top in shared]
+    read = {step.top for step in open_steps if is_reading(step)}  # what is read is asked one by one
+    chosen = [step for step in open_steps if step.top in shared - read]
     return tuple(_told(chosen, raw, about, result))
 
 
