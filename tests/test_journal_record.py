@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -192,6 +193,18 @@ def test_the_examination_folds_the_journal(made: Path) -> None:
     count = journal_path(sheet_of(open_plant(made / "plant"), "fail")).read_bytes().count(b"\n")
     said = f"The journal of {count} lines folds to the sheet of the record; 3 corrections."
     assert said in [finding.text for finding in found.findings if finding.severity == "note"]
+
+
+@pytest.mark.slow
+def test_what_is_wholly_copied_from_paper_is_said_once(record: Record) -> None:
+    paper = {act["path"]: Said(how="paper") for act in answers(dict(record.sheet))}
+    for how, once in (("sheet", True), ("clock", False)):
+        said = paper | {"tag": Said(how=how)}
+        shown = list(blocks(replace(record, given=replace(record.given, said=said))))
+        statements = [block.text for block in shown if isinstance(block, Statement)]
+        facts = [value for block in shown if isinstance(block, Facts) for _label, value in block.rows]
+        assert ("Every answer was copied from paper." in statements) is once
+        assert any("(copied from paper)" in value for value in facts) is not once
 
 
 def altered(attached: dict[str, bytes], number: int, **keys: Any) -> dict[str, bytes]:

@@ -125,7 +125,7 @@ def against_journal(attached: Mapping[str, bytes]) -> Iterator[Finding]:
         return
     labels = {entry.path: entry.label for entry in record.entries}
     told = [
-        f"{labels.get(one.path, one.path)} ({one.path}) is {shortened(one.journal)} in the journal and "
+        f"{labels.get(one.path, 'an answer')} ({one.path}) is {shortened(one.journal)} in the journal and "
         f"{shortened(one.sheet)} in the record"
         for one in differing(folded, record.sheet)
     ]

@@ -20,6 +20,22 @@ _HEARD = {"radio": "by radio", "phone": "by phone", "own eyes": "seen there"}
 _READ_BACK = {"yes": "read back", "no": "not read back"}
 
 
+def from_paper(record: Record) -> Iterator[Block]:
+    """Say once what would stand beside every answer."""
+    if _all_from_paper(record):
+        yield Statement("Every answer was copied from paper.")
+
+
+def _all_from_paper(record: Record) -> bool:
+    """Whether nothing was typed that was not copied from paper."""
+    ways = {said.how for entry in record.entries for said in _each(entry, record)}
+    return "paper" in ways and ways <= {"paper", "sheet", "round"}
+
+
+def _each(entry: Entry, record: Record) -> list[Said]:
+    return _of_list(entry, record) or [record.given.said.get(entry.path, Said())]
+
+
 def how_it_came(entry: Entry, record: Record) -> str:
     """Return who said an answer or where it was taken over from, in brackets; of a list, by number."""
     told = _words(record.given.said.get(entry.path, Said()), record)
@@ -38,14 +54,14 @@ def how_it_came(entry: Entry, record: Record) -> str:
 def _words(said: Said, record: Record) -> str:
     heard = _HEARD.get(said.heard, said.heard)
     voice = [person(record, said.by), heard, _READ_BACK.get(said.read_back, "")] if said.by else []
-    return ", ".join(filter(None, [*voice, _TAKEN_OVER.get(said.how, "")]))
+    taken_over = "" if said.how == "paper" and _all_from_paper(record) else _TAKEN_OVER.get(said.how, "")
+    return ", ".join(filter(None, [*voice, taken_over]))
 
 
 def _of_list(entry: Entry, record: Record) -> list[Said]:
     """Return how each item of a list of answers came; none where the entry is no list."""
-    if not any(path.rpartition(".")[0] == entry.path for path in record.given.said):
-        return []
-    return [record.given.said.get(f"{entry.path}.{index}", Said()) for index in range(_count(entry))]
+    said, paths = record.given.said, [f"{entry.path}.{index}" for index in range(_count(entry))]
+    return [said.get(path, Said()) for path in paths] if any(path in said for path in paths) else []
 
 
 def _count(entry: Entry) -> int:

@@ -8,7 +8,7 @@ from itertools import groupby
 from wqverify.show import headings
 from wqverify.show.budgets import budgets
 from wqverify.show.changes import AMENDED, amended, of_the_plant
-from wqverify.show.entered import confirmed, corrected_table, how_it_came
+from wqverify.show.entered import confirmed, corrected_table, from_paper, how_it_came
 from wqverify.show.kinds import (
     Block,
     CautionBlock,
@@ -63,6 +63,7 @@ def evidence(record: Record) -> Iterator[Block]:
 
 def _observations(record: Record) -> Iterator[Block]:
     yield Heading(headings.OBSERVATIONS)
+    yield from from_paper(record)
     for part, entries in groupby(record.entries, lambda entry: split_label(entry)[0]):
         yield Facts(tuple(_observation(entry, record) for entry in entries), part or "Visit")
     yield from confirmed(record)
