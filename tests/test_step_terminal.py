@@ -315,7 +315,7 @@ def test_what_is_longer_than_the_terminal_is_read_a_page_at_a_time(typist: PipeI
     reader = Typist(typist, ("\r", "\r", "1\r"))
     printed = walk(desk, reader)
     assert [act.text for act in desk.acts] == ["yes"]
-    assert reader.asked == ["(Enter shows the rest) ", "(Enter shows the rest) ", "Cautions read: "]
+    assert reader.asked == ["(40 more lines: Enter) ", "(17 more lines: Enter) ", "Cautions read: "]
     assert sum("Caution number" in line for line in printed) == 60
 
 

@@ -83,6 +83,11 @@ def prompt(screen: Screen, terminal: Terminal) -> str:
     return f"{whole} " if whole.endswith((":", "?", ".")) else f"{whole}: "
 
 
+def more(count: int) -> str:
+    """Return what is asked between two pages."""
+    return f"({count} more {'line' if count == 1 else 'lines'}: Enter) "
+
+
 def keys(screen: Screen, terminal: Terminal) -> list[str]:
     """Return every key with what it does, the whole help and every choice."""
     lines = ["", "Keys, pressed on an empty line, without Enter:"]

@@ -24,7 +24,7 @@ from prompt_toolkit.output import ColorDepth, Output, create_output
 from prompt_toolkit.output.vt100 import Vt100_Output
 from prompt_toolkit.styles import DummyStyle
 
-from wqverify.entry.plain_lines import Terminal, drawn, keys, options, prompt, same_question
+from wqverify.entry.plain_lines import Terminal, drawn, keys, more, options, prompt, same_question
 from wqverify.entry.screen import Act, Screen, chosen
 
 LEAST_WIDTH = 40
@@ -235,7 +235,7 @@ class _Face:
         while len(lines) > page and self._reader.person and screen.kind != "result":
             self._lines(lines[:page])
             lines = lines[page:]
-            typed = self._reader.read("(Enter shows the rest) ", single, "")
+            typed = self._reader.read(more(len(lines)), single, "")
             if typed != Typed():
                 return typed
         self._lines(lines)
