@@ -352,7 +352,7 @@ class Form {
     show(part.held, screen.held && make("p", "", screen.held));
     const state = [screen.sheet, screen.state].filter(Boolean).join(" · ");
     const place = screen.place && make("span", "place", screen.place);
-    show(part.title, make("strong", "", screen.title), state && make("span", "state", state), place);
+    show(part.title, make("strong", "", screen.title), place, state && make("span", "state", state));
     part.heading.textContent = screen.heading || screen.label || screen.title;
     part.label.textContent = screen.label;
     part.label.hidden = !screen.label || !screen.heading;
@@ -366,7 +366,7 @@ class Form {
     this.drawBox(screen);
     this.drawChoices(screen);
     const stands = LISTS.includes(screen.form) ? "So far" : "Here stands";
-    show(part.standing, screen.standing.length && make("p", "", `${stands}: ${screen.standing.join(", ")}`));
+    show(part.standing, screen.standing.length && make("p", "", `${stands}: ${newest(screen.standing)}`));
     show(part.lines, ...screen.lines.map((line) => this.line(line)));
     show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
     show(part.text, screen.text && make("pre", "", screen.text));

@@ -1,5 +1,7 @@
 // How parts of the form are drawn; form.js follows in the same module. Text is set as text, never as markup.
 
+const SHOWN = 24; // of the newest readings of a list
+
 function make(tag, name, text, ...children) {
   const node = document.createElement(tag);
   if (name) node.className = `wqv-${name}`;
@@ -21,7 +23,8 @@ function show(node, ...children) {
 }
 
 // Readings as they come, with the value they should have and the limits around it, each named where it is drawn.
-function trace({ values, unit, reference, low, high }) {
+function trace({ values: all, unit, reference, low, high }) {
+  const values = all.slice(-SHOWN);
   const [width, height, left, right, top, bottom] = [520, 250, 10, 168, 36, 26];
   const marks = [["high", high], ["reference", reference], ["low", low]].filter(([, text]) => text !== "");
   const numbers = [...values, ...marks.map(([, text]) => text)].map(Number).filter(Number.isFinite);
@@ -51,8 +54,13 @@ function trace({ values, unit, reference, low, high }) {
     const word = { x: x(index), y: y(text) - 14, class: `wqv-value${newest ? " wqv-newest" : ""}` };
     svg.append(drawn("text", word, newest && unit ? `${text} ${unit}` : text));
   });
-  svg.append(drawn("text", { x: left, y: height - 2, class: "wqv-named" }, `reading 1 to ${values.length}`));
+  svg.append(drawn("text", { x: left, y: height - 2, class: "wqv-named" }, `reading ${all.length - values.length + 1} to ${all.length}`));
   return svg;
+}
+
+// The newest of what stands here, all of it where it is not long.
+function newest(texts) {
+  return `${texts.length > SHOWN ? `(${texts.length}) … ` : ""}${texts.slice(-SHOWN).join(", ")}`;
 }
 
 // The page opens in Lab's own viewer; the path is said as well, for a Lab that was started elsewhere.
