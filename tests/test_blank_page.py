@@ -23,7 +23,7 @@ from wqverify.entry.paper import paper, sections
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.walk import questions
-from wqverify.show.blank_page import make_blank_page
+from wqverify.show.blank_page import FITS, HIGHER, make_blank_page
 from wqverify.show.wording import SYNTHETIC
 from wqverify.terms import Analyzer, Earlier, Standard, Tolerance
 
@@ -207,9 +207,9 @@ def test_the_same_plant_gives_the_same_bytes(plant: Plant, pages: dict[str, byte
 
 def test_lines_are_six_millimetres_high_and_everything_is_black_and_large_enough() -> None:
     template = files("wqverify").joinpath("show", "blank_1.typ").read_text("utf-8")
-    high = re.search(r"#let high = ([\d.]+)pt", template)
-    assert high is not None
-    assert float(high[1]) / 72 * 25.4 >= 6
+    assert min(fit.high for fit in FITS) / 72 * 25.4 >= 6
+    assert min(HIGHER) / 72 * 25.4 >= 6
+    assert "let high = sheet.high * 1pt" in template
     sizes = re.findall(r"(?:text\(|size: |#let small = )([\d.]+)pt", template)
     assert len(sizes) > 8
     assert min(map(float, sizes)) >= 7
@@ -237,6 +237,7 @@ def test_of_many_standards_the_first_are_listed_and_the_others_counted(plant: Pl
     ("name", "text"),
     [("ph_calibration", text) for text in HOSTILE] + [(name, HOSTILE[1]) for name in TAGS][1:],
 )
+@pytest.mark.slow
 def test_the_longest_texts_leave_two_pages_and_every_question(plant: Plant, name: str, text: str) -> None:
     text = text.strip()[:200]
     procedure, known = PROCEDURES[name], plant.analyzers[TAGS[name]]

@@ -31,6 +31,7 @@ class Fit:
     letters: int
     between: float  # points between two parts
     rows: tuple[int, ...] = ()  # of each table, in the order of the sheet
+    high: float = 17.2  # points, of a line: 6.07 mm, the least a hand with a wet pen needs
 
 
 FITS = (
@@ -40,7 +41,9 @@ FITS = (
     Fit(6, 8, 44, 0.2),
     Fit(6, 6, 30, 0.2),
 )
-AIR = (6.0, 4.0, 2.5, 1.2)  # where room is left
+# Where room is left.
+HIGHER = (21.0, 20.0, 19.0, 18.0)
+AIR = (6.0, 4.0, 2.5, 1.2)
 
 
 def make_blank_page(sheet: Mapping[str, Any]) -> bytes:
@@ -63,8 +66,10 @@ def make_blank_page(sheet: Mapping[str, Any]) -> bytes:
             break
     most = [table["wanted"] for table in tables]
     turns = max([0, *(w - n for w, n in zip(most, least, strict=True))])
-    for place in [*range(len(most))] * turns:  # a row for each table in turn, then air
+    for place in [*range(len(most))] * turns:  # a row for each table in turn
         best, page = _wider(drawn, best, page, _another_row(best, place, most[place]))
+    for high in HIGHER:
+        best, page = _wider(drawn, best, page, replace(best, high=max(best.high, high)))
     for air in AIR:
         best, page = _wider(drawn, best, page, replace(best, between=max(best.between, air)))
     return page
@@ -102,6 +107,7 @@ def _drawn(sheet: Mapping[str, Any], fit: Fit) -> dict[str, Any]:
         "sections": _sections(plain["sections"], fit),
         "boxes": fit.boxes,
         "between": fit.between,
+        "high": fit.high,
         "not-a-record": NOT_A_RECORD,
         "synthetic": wording.SYNTHETIC if sheet["synthetic"] else "",
     }
