@@ -22,7 +22,10 @@ from wqverify.records.workbook import demo_case
 from wqverify.terms import Check, Outcome, Result, Tolerance
 
 NAMES = sorted(PROCEDURES)
-HEAD = frozenset(Head.model_fields)
+# Answered once for the whole round, or known before a visit begins.
+SHARED = frozenset({"procedure", "tag", "reason", "performed_by", "date", "method", "cautions"})
+SHARED |= {"operations_told"}
+HEAD = frozenset(Head.model_fields) - SHARED
 TAIL = frozenset(Tail.model_fields)
 
 # ---------------------------------------------------------------- conditions
@@ -110,6 +113,10 @@ ROUND, OWN = True, False
         ("alarm blocked", {"alarm_blocked": {"not_done": "none"}}, None, OWN, False),
         ("alarm blocked", {}, None, OWN, False),
         ("alarm blocked", {**HELD, **MANUAL}, None, OWN, False),
+        ("output not held", NOT_HELD, None, ROUND, True),
+        ("output not held", {}, None, ROUND, True),
+        ("output not held", {"output_held": {"at": ""}}, None, ROUND, True),
+        ("output not held", HELD, None, OWN, False),
         ("own visit, output not held", NOT_HELD, None, OWN, True),
         ("own visit, output not held", {}, None, OWN, True),
         ("own visit, output not held", HELD, None, OWN, False),
@@ -170,20 +177,26 @@ def _inside(question: Question, field: FieldInfo, given: Any, so_far: SoFar, her
         yield from asked(question.parts[0], given if isinstance(given, dict) else {}, so_far, f"{here}.")
 
 
-def prompts(name: str, raw: dict[str, Any], result: Result | None, in_round: bool = ROUND) -> list[str]:
-    """The prompts of a visit: the shared head is none, its rest and the whole tail are one each."""
-    so_far = SoFar(raw, result, in_round)
+def prompts(name: str, raw: dict[str, Any], result: Result) -> list[str]:
+    """The prompts of a visit: what stands together in head or tail is confirmed as usual by one."""
+    so_far = SoFar(raw, result, ROUND)
     found = []
     for path in asked(PROCEDURES[name].Sheet, raw, so_far):
         top = path.partition(".")[0]
-        if top in ("procedure", "tag"):
-            continue  # known before the visit begins
+        if top in SHARED:
+            continue
         which = "head" if top in HEAD and top != "serial_on_plate" else "tail" if top in TAIL else path
-        if which not in found:
+        if found[-1:] != [which]:
             found.append(which)
     return found
 
 
+def parts_asked(name: str, raw: dict[str, Any], result: Result | None) -> set[str]:
+    """The parts of the sheet that are asked within a round."""
+    return {path.partition(".")[0] for path in asked(PROCEDURES[name].Sheet, raw, SoFar(raw, result, ROUND))}
+
+
+HELD_FIRST = ("output_held", "loop_in_manual", "alarm_blocked")
 VISIT = {
     "cautions": {"read": "yes"},
     "operations_told": {"who": "W. Abernathy", "at": "08:12"},
@@ -195,6 +208,11 @@ VISIT = {
     **HELD,
     "output_released": {"at": "09:14"},
     "as_left": {"same_as": "as_found"},
+}
+
+
+UNTOUCHED = {
+    key: value for key, value in VISIT.items() if key not in ("as_left", "output_held", "output_released")
 }
 
 
@@ -216,9 +234,9 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
         },
         [
             "serial_on_plate",
-            "head",
             "process_before.ph",
             "process_before.control_system",
+            "head",
             "as_found.points.0.standard",
             "as_found.points.0.temperature_c",
             "as_found.points.0.readings",
@@ -240,12 +258,13 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
         },
         [
             "serial_on_plate",
-            "head",
             "process_before.ntu",
             "process_before.control_system",
+            "head",
             "as_found.points.0.standard",
             "as_found.points.0.readings",
             "as_left",
+            "tail",
             "process_after.ntu",
             "process_after.control_system",
             "tail",
@@ -253,7 +272,7 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
     ),
     "chlorine_check": (
         {
-            **{key: value for key, value in VISIT.items() if key != "as_left"},
+            **UNTOUCHED,
             "kind": "free",
             "cell": {"flow_ml_min": "480"},
             "as_found": {
@@ -283,7 +302,7 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
     ),
     "grab_comparison": (
         {
-            **{key: value for key, value in VISIT.items() if key != "as_left"},
+            **UNTOUCHED,
             "sample_flow_ml_min": "500",
             "online": [
                 {"shown": "0.085", "at": "08:20"},
@@ -350,15 +369,14 @@ def test_a_passing_visit_of_a_round_takes_at_most_twelve_prompts(name: str) -> N
 @pytest.mark.parametrize("name", PASSING)
 def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
     raw = {**PASSING[name][0]}
-    opened = set(prompts(name, raw, FAIL)) - set(prompts(name, raw, PASS))
-    tops = {path.partition(".")[0] for path in opened}
+    tops = parts_asked(name, raw, FAIL) - parts_asked(name, raw, PASS)
     assert (
         tops
         == {
-            "ph_calibration": {"cleaned", "decision"},
-            "turbidity_standard_check": {"cleaned"},
-            "chlorine_check": {"cell_current", "zero", "service", "decision"},
-            "grab_comparison": {"decision"},
+            "ph_calibration": {"cleaned", "decision", "cause"},
+            "turbidity_standard_check": {"cleaned", "cause"},
+            "chlorine_check": {*HELD_FIRST, "cell_current", "zero", "service", "decision", "cause"},
+            "grab_comparison": {"decision", "cause"},
         }[name]
     )
 
@@ -374,14 +392,12 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         ("turbidity_calibration", ADJUSTED, {"constants_as_left"}),
         ("chlorine_check", SERVICED, {"as_left"}),
         ("chlorine_check", {"decision": {"action": "zero"}}, {"adjusted"}),
-        ("grab_comparison", {"decision": {"action": "adjust"}}, {"adjusted"}),
+        ("grab_comparison", {"decision": {"action": "adjust"}}, {"adjusted", *HELD_FIRST}),
         ("grab_comparison", ADJUSTED, {"online_after", "grab_after"}),
     ],
 )
 def test_what_was_done_opens_what_follows_from_it(name: str, typed: dict[str, Any], opened: set[str]) -> None:
-    before = prompts(name, {}, FAIL)
-    tops = {path.partition(".")[0] for path in set(prompts(name, typed, FAIL)) - set(before)}
-    assert opened <= tops
+    assert opened <= parts_asked(name, typed, FAIL) - parts_asked(name, {}, None)
 
 
 # What nobody may miss in a visit of its own.
@@ -407,12 +423,16 @@ def test_a_visit_of_its_own_asks_all_that_nobody_may_miss(name: str) -> None:
     assert {*ALWAYS[name], "cautions", "operations_told", "status", "remarks", "clocks"} <= tops
     for done, undone in HOLDS:
         held = {done: {"at": "08:14"}}
-        assert (done in tops) is not untouched  # nothing is taken out of use to make a standard
+        touching = {"decision": {"action": "adjust"}} if name == "grab_comparison" else {}
+        asks = {path.partition(".")[0] for path in asked(sheet, touching, SoFar(touching))}
+        assert (done in asks) is not untouched  # nothing is taken out of use to make a standard
         assert undone in {path.partition(".")[0] for path in asked(sheet, held, SoFar(held))}
         assert undone not in tops
 
 
 # ---------------------------------------------------------------- in the order of the work
+
+TOUCHED = ("ph_calibration", "turbidity_standard_check", "turbidity_calibration")
 
 
 def before(paths: list[str], first: str, second: str) -> bool:
@@ -437,6 +457,15 @@ def before(paths: list[str], first: str, second: str) -> bool:
         ("chlorine_check", "as_found.grab_b", "as_found.analysed"),
         ("chlorine_check", "cell_current.currents_ua", "zero.how"),
         ("chlorine_check", "zero.how", "zero.currents_ua"),
+        # what the control system shows is read while its output lives
+        *[(name, "process_before.control_system", "output_held.at") for name in TOUCHED],
+        *[(name, "output_held.at", "as_found.points.0.standard") for name in TOUCHED],
+        *[(name, "output_released.at", "process_after.control_system") for name in TOUCHED],
+        ("chlorine_check", "as_found.control_system", "output_held.at"),
+        ("chlorine_check", "output_held.at", "zero.how"),
+        ("grab_comparison", "online.0.control_system", "output_held.at"),
+        ("grab_comparison", "output_held.at", "adjusted.what"),
+        *[(name, "condition.as_arrived", "output_held.at") for name in NAMES],
         *[(name, "clocks.control_system", "clocks.laptop") for name in NAMES],
         *[(name, "operations_told_after.who", "deviations") for name in NAMES],
     ],

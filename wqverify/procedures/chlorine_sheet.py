@@ -11,14 +11,18 @@ from wqverify.procedures.grab_sheet import LabResult, Result, lab_result
 from wqverify.procedures.parts import (
     AtTime,
     Cleaned,
+    Condition,
     Done,
     Head,
+    Holds,
+    Moment,
     NotDone,
     Number,
     Part,
     Readings,
     Tail,
     Time,
+    Visit,
     insist_on_decision,
 )
 from wqverify.terms import Ask
@@ -49,7 +53,10 @@ class Pair(Part):
     control_system: Annotated[
         Number | None,
         Ask(
-            "value in the control system at that moment", "analyzer", help="only where the output is not held"
+            "value in the control system at that moment",
+            "analyzer",
+            help="only where the output is not held",
+            when="output not held",
         ),
     ] = None
     collected: Annotated[AtTime, Ask("grabs collected at", help="A; B right after it", beside="pair")]
@@ -159,9 +166,10 @@ class Adjusted(Part):
         return self
 
 
-class Work(Part):
-    """From the water as found to the fresh grab."""
+class Compared(Visit):
+    """The comparison as found: nothing is touched yet, and a held output would stand still."""
 
+    condition: Annotated[Done[Condition] | None, Ask("condition")] = None
     kind: Annotated[Kind, Ask("kind of chlorine of the grabs", help="as the method measures it")]
     stored: Annotated[
         Done[Stored] | None,
@@ -176,6 +184,43 @@ class Work(Part):
             caution="What was drawn, and what holds reagent, never goes back into potable water.",
         ),
     ]
+
+
+class Touched(Holds):
+    """What is taken out of use where the cell is served or adjusted."""
+
+    output_held: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "output held",
+            help="before the cell is touched",
+            caution="Dosing and alarms act on this value: hold it before the cell is touched.",
+            when="own visit or not passed",
+        ),
+    ] = None
+    loop_in_manual: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "loop in manual",
+            help="by operations",
+            caution="In manual nobody controls but a person: agree with operations who watches it.",
+            when="own visit or not passed",
+        ),
+    ] = None
+    alarm_blocked: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "alarm blocked",
+            help="by operations",
+            caution="A blocked alarm warns nobody: only as the site allows, and unblocked again after.",
+            when="own visit or not passed",
+        ),
+    ] = None
+
+
+class Work(Part):
+    """From the sensitivity as found to the fresh grab."""
+
     cell_current: Annotated[
         Done[CellCurrent] | None,
         Ask("sensitivity", help="from the cell current while the grabs were taken", when="not passed"),
@@ -194,7 +239,7 @@ class Work(Part):
     as_left: Annotated[Done[Pair] | None, Ask("as left", help="a fresh pair of grabs", when="changed")] = None
 
 
-class ChlorineSheet(Tail, Work, Head):
+class ChlorineSheet(Tail, Work, Touched, Head, Compared):
     """One check."""
 
     UNIT: ClassVar[str] = ""

@@ -13,13 +13,17 @@ from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
     AtTime,
+    Condition,
     Done,
     Head,
+    Holds,
+    Moment,
     NotDone,
     Number,
     Part,
     Tail,
     Time,
+    Visit,
     insist_on_decision,
 )
 from wqverify.terms import Ask, Reading
@@ -79,7 +83,7 @@ class Shown(Part):
     at: Annotated[AtTime, Ask("value read at", clock=True)]
     control_system: Annotated[
         Number | None,
-        Ask("value in the control system at that moment", "analyzer", when="own visit"),
+        Ask("value in the control system at that moment", "analyzer", when="own visit, output not held"),
     ] = None
 
 
@@ -158,9 +162,10 @@ class Adjusted(Part):
     at: Annotated[Time, Ask("adjusted at", clock=True)]
 
 
-class Work(Part):
-    """From the online values to the grab after an adjustment."""
+class Compared(Visit):
+    """From the online values to the decision: nothing is touched yet, and a held output would stand still."""
 
+    condition: Annotated[Done[Condition] | None, Ask("condition")] = None
     sample_flow_ml_min: Annotated[
         Number | None,
         Ask(
@@ -193,6 +198,26 @@ class Work(Part):
         ),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+
+
+class Touched(Holds):
+    """What is taken out of use where the analyzer is adjusted."""
+
+    output_held: Annotated[
+        Done[Moment] | None,
+        Ask("output held", help="before it is adjusted", when="decided to adjust"),
+    ] = None
+    loop_in_manual: Annotated[
+        Done[Moment] | None, Ask("loop in manual", help="by operations", when="decided to adjust")
+    ] = None
+    alarm_blocked: Annotated[
+        Done[Moment] | None, Ask("alarm blocked", help="by operations", when="decided to adjust")
+    ] = None
+
+
+class Work(Part):
+    """From the adjustment to the grab after it."""
+
     adjusted: Annotated[
         Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
     ] = None
@@ -204,7 +229,7 @@ class Work(Part):
     ] = None
 
 
-class GrabSheet(Tail, Work, Head):
+class GrabSheet(Tail, Work, Touched, Head, Compared):
     """One comparison."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = ()

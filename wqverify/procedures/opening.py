@@ -97,6 +97,12 @@ def _nothing_online(so_far: SoFar) -> bool:
 
 
 _held = _typed("output_held", "at")
+
+
+def _live(so_far: SoFar) -> bool:
+    return not _held(so_far)
+
+
 _replaced = _typed("decision", "action", words=("replace",))
 _changed = _any_of(_done("cleaned", "service", "adjusted"), _replaced)
 
@@ -116,6 +122,7 @@ CONDITIONS: Mapping[str, Condition] = {
     "output held": _held,
     "loop in manual": _typed("loop_in_manual", "at"),
     "alarm blocked": _typed("alarm_blocked", "at"),
-    "own visit, output not held": _both(_own_visit, lambda so_far: not _held(so_far)),
+    "output not held": _live,  # a held output shows no live value
+    "own visit, output not held": _both(_own_visit, _live),
     "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }

@@ -22,9 +22,11 @@ from wqverify.procedures.parts import (
     Points,
     Read,
     Readings,
+    Released,
     SameAs,
     Tail,
     Time,
+    Visit,
     insist_on_decision,
 )
 from wqverify.terms import Ask
@@ -149,8 +151,8 @@ class Adjusted(Part):
         return self
 
 
-class Work(Part):
-    """From the process before to the process after."""
+class Before(Visit):
+    """What is read while the output still shows the process."""
 
     stored: Annotated[
         Done[Constants] | None,
@@ -164,6 +166,11 @@ class Work(Part):
         Field(max_length=6),
         Ask("grab before", help="where it may be adjusted to grabs: two that agree", when="on request"),
     ] = ()
+
+
+class Work(Part):
+    """From the thermometer check to what the transmitter holds as left."""
+
     thermometer_check: Annotated[
         Done[ThermometerCheck] | None, Ask("thermometer check", when="own visit")
     ] = None
@@ -196,9 +203,14 @@ class Work(Part):
         Done[Constants] | None,
         Ask("stored as left", help="slope and offset in the menu", when="own visit or changed"),
     ] = None
+
+
+class After(Released):
+    """What is read once the output shows the process again."""
+
     process_after: Annotated[
         Done[Process] | None,
-        Ask("process after", help="back in the sample, steady", when="own visit or changed"),
+        Ask("process after", help="back in the sample, released, steady", when="own visit or changed"),
     ] = None
     grab_after: Annotated[
         Done[Grab] | None,
@@ -206,7 +218,7 @@ class Work(Part):
     ] = None
 
 
-class PhSheet(Tail, Work, Head):
+class PhSheet(Tail, After, Work, Head, Before):
     """One visit."""
 
     UNIT: ClassVar[str] = "pH"

@@ -39,12 +39,12 @@ from wqverify.procedures.turbidity_gain_notes import gain_notes
 from wqverify.procedures.turbidity_notes import CAUTIONS, notes
 from wqverify.procedures.turbidity_parts import (
     Adjusted,
+    After,
     Assign,
+    Before,
     Constants,
     Decision,
-    OnStandards,
-    Optics,
-    Process,
+    OnPrimaries,
     same_stage,
 )
 from wqverify.procedures.turbidity_rules import CALIBRATION, brake, refuse
@@ -56,19 +56,20 @@ from wqverify.terms import Ask, Given, Outcome, Procedure, Result, Slices
 ORDER = ("caution", "advice", "statement", "cannot see", "opinion")
 
 
-class Work(Part):
-    """From the process before to the process after."""
+class Stored(Before):
+    """What the analyzer holds, and what is read while the output still shows the process."""
 
     stored: Annotated[
         Done[Constants] | None,
         Ask("stored on arrival", help="gain and zero in the menu of the analyzer", when="own visit"),
     ] = None
-    process_before: Annotated[
-        Done[Process] | None, Ask("process before", help="read before the sample is shut off")
-    ] = None
-    optics: Annotated[Done[Optics] | None, Ask("light and water", when="own visit")] = None
+
+
+class Work(Part):
+    """From as found to the values of the secondary standards."""
+
     as_found: Annotated[
-        Done[OnStandards],
+        Done[OnPrimaries],
         Ask(
             "as found",
             help="before anything is cleaned or adjusted",
@@ -77,7 +78,7 @@ class Work(Part):
     ]
     cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned", when="own visit or not passed")] = None
     after_cleaning: Annotated[
-        Done[OnStandards] | None,
+        Done[OnPrimaries] | None,
         Ask("after cleaning", help="the same standards, before any adjustment", when="cleaned"),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
@@ -85,7 +86,7 @@ class Work(Part):
         Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
     ] = None
     as_left: Annotated[
-        DoneOrSame[OnStandards], Ask("as left", help="the same standards again where anything was changed")
+        DoneOrSame[OnPrimaries], Ask("as left", help="the same standards again where anything was changed")
     ]
     constants_as_left: Annotated[
         Done[Constants] | None,
@@ -96,12 +97,9 @@ class Work(Part):
         Field(max_length=12),
         Ask("secondary standard", help="read right after as left: its value for this analyzer"),
     ] = ()
-    process_after: Annotated[
-        Done[Process] | None, Ask("process after", help="back in the sample, steady")
-    ] = None
 
 
-class TurbidityCalibrationSheet(Tail, Work, Head):
+class TurbidityCalibrationSheet(Tail, After, Work, Head, Stored):
     """One visit."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (

@@ -17,8 +17,10 @@ from wqverify.procedures.parts import (
     Part,
     Read,
     Readings,
+    Released,
     SameAs,
     Time,
+    Visit,
 )
 from wqverify.terms import Ask, Reading
 
@@ -130,6 +132,14 @@ class OnStandards(Part):
         return self
 
 
+class OnPrimaries(OnStandards):
+    """The readings of one stage of a calibration: zero water belongs to them."""
+
+    zero: Annotated[Done[Zero] | None, Ask("zero water", help="as clean as can be had", when="own visit")] = (
+        None
+    )
+
+
 class Process(Part):
     """The process as the analyzer and the control system show it at one moment."""
 
@@ -145,6 +155,23 @@ class Optics(Part):
     bubble_trap: Annotated[Text | None, Ask("bubble trap", help="full, overflowing, bubbles that pass")] = (
         None
     )
+
+
+class Before(Visit):
+    """What is read while the output still shows the process."""
+
+    process_before: Annotated[
+        Done[Process] | None, Ask("process before", help="read before the sample is shut off")
+    ] = None
+    optics: Annotated[Done[Optics] | None, Ask("light and water", when="own visit")] = None
+
+
+class After(Released):
+    """What is read once the output shows the process again."""
+
+    process_after: Annotated[
+        Done[Process] | None, Ask("process after", help="back in the sample, released, steady")
+    ] = None
 
 
 class Constants(Part):

@@ -25,7 +25,7 @@ from wqverify.procedures.parts import Part as _Part
 from wqverify.procedures.turbidity_beside import CHECK
 from wqverify.procedures.turbidity_checks import TOLERANCES, checks_of, keys_of
 from wqverify.procedures.turbidity_notes import CAUTIONS, notes, settled
-from wqverify.procedures.turbidity_parts import OnStandards, Optics, Process, same_stage
+from wqverify.procedures.turbidity_parts import After, Before, OnStandards, same_stage
 from wqverify.procedures.turbidity_rules import CALIBRATION, refuse
 from wqverify.procedures.turbidity_settings import SETTINGS
 from wqverify.procedures.turbidity_shown import REPORTING, charts, values, workings
@@ -34,12 +34,8 @@ from wqverify.terms import Ask, Given, Outcome, Procedure, Result, Slices
 
 
 class Work(_Part):
-    """From the process before to the process after."""
+    """From as found to as left."""
 
-    process_before: Annotated[
-        Done[Process] | None, Ask("process before", help="read before the sample is shut off")
-    ] = None
-    optics: Annotated[Done[Optics] | None, Ask("light and water", when="own visit")] = None
     as_found: Annotated[
         Done[OnStandards],
         Ask(
@@ -56,16 +52,18 @@ class Work(_Part):
     as_left: Annotated[
         DoneOrSame[OnStandards], Ask("as left", help="the same standards again where anything was changed")
     ]
-    process_after: Annotated[
-        Done[Process] | None, Ask("process after", help="back in the sample, steady")
-    ] = None
+
+
+class AndSettled(After):
+    """How long it took to show the process again."""
+
     settled_min: Annotated[
         Number | None,
         Ask("settled after", "min", help="from sample flow on to a steady process value", when="own visit"),
     ] = None
 
 
-class TurbidityCheckSheet(Tail, Work, Head):
+class TurbidityCheckSheet(Tail, AndSettled, Work, Head, Before):
     """One visit."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (

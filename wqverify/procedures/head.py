@@ -1,0 +1,136 @@
+"""The head of every sheet: who, which analyzer, when, what it looked like, what was taken out of use."""
+
+from __future__ import annotations
+
+from typing import Annotated, ClassVar, Literal, Self
+
+from pydantic import model_validator
+
+from wqverify.plant.fields import Day, Name, Notes, Text, said
+from wqverify.procedures.answers import AtTime, Done, Part, Time
+from wqverify.terms import Ask
+
+
+class CopiedFromPaper(Part):
+    """The sheet was written on paper at the analyzer and typed later."""
+
+    by: Annotated[Name, Ask("copied by", refers="person")]
+    at: Annotated[AtTime, Ask("copied at", help="with its date where that is another day: 2026-03-08 00:20")]
+    kept_at: Annotated[Text, Ask("where the paper is kept")]
+
+
+class Clocks(Part):
+    """Two clocks read at one moment."""
+
+    control_system: Annotated[AtTime, Ask("clock of the control system", help="as it stands now")]
+    laptop: Annotated[AtTime, Ask("clock of the laptop", help="at the same moment", clock=True)]
+
+
+class Cautions(Part):
+    """The performer has read the cautions of the procedure."""
+
+    read: Annotated[Literal["yes"], Ask("read before the work", usual="yes")]
+
+
+class Told(Part):
+    """Somebody was told."""
+
+    who: Annotated[Text, Ask("who was told")]
+    how: Annotated[Text | None, Ask("told how", help="in person, radio, phone")] = None
+    at: Annotated[Time | None, Ask("told at", clock=True)] = None
+
+
+class Moment(Part):
+    """Something was done at a time by somebody."""
+
+    at: Annotated[Time, Ask("time")]
+    by: Annotated[Text | None, Ask("by whom")] = None
+
+
+class Condition(Part):
+    """What was seen before anything was touched."""
+
+    as_arrived: Annotated[
+        Text, Ask("condition on arrival", help="sensor, housing, leaks, bubbles, deposits: as you found it")
+    ]
+    alarms: Annotated[Text | None, Ask("alarms shown", usual="none")] = None
+    sample_flow: Annotated[Text | None, Ask("sample flow", help="by its meter, with its unit")] = None
+
+
+class Visit(Part):
+    """Who, which analyzer, when, and who was told."""
+
+    UNIT: ClassVar[str] = ""  # of "analyzer" questions where the procedure measures in one unit only
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = ()  # parts whose times may come in any order
+
+    procedure: Annotated[Name, Ask("procedure")]
+    tag: Annotated[Name, Ask("analyzer")]
+    serial_on_plate: Annotated[Text, Ask("serial on the plate", help="read off the instrument itself")]
+    reason: Annotated[
+        Literal["routine", "call-out", "after repair", "commissioning"],
+        Ask("reason of the visit", usual="routine"),
+    ]
+    performed_by: Annotated[Name, Ask("performed by", refers="person")]
+    method: Annotated[Text | None, Ask("method", help="the procedure of the plant, with its revision")] = None
+    date: Annotated[Day, Ask("date of the work")]
+    started: Annotated[Time, Ask("work started at", clock=True)]
+    replaces: Annotated[
+        Text | None, Ask("replaces the record", refers="record", help="its number", when="on request")
+    ] = None
+    replaces_why: Annotated[Notes | None, Ask("replaces it because", when="on request")] = None
+    copied_from_paper: Annotated[
+        CopiedFromPaper | None,
+        Ask(
+            "copied from paper",
+            help="where it was written on paper at the analyzer and typed later",
+            when="copied from paper",
+        ),
+    ] = None
+    clocks: Annotated[Done[Clocks] | None, Ask("clocks", when="own visit")] = None
+    cautions: Annotated[Done[Cautions], Ask("cautions")]
+    operations_told: Annotated[
+        Done[Told], Ask("operations told", help="before anything is touched: who runs the process now")
+    ]
+
+    @model_validator(mode="after")
+    def _amended(self) -> Self:
+        if (self.replaces is None) != (self.replaces_why is None):
+            raise said("replaces and replaces_why belong together: which record, and why it is amended.")
+        return self
+
+
+class Holds(Part):
+    """What it looked like on arrival, and what was taken out of use before it was touched."""
+
+    condition: Annotated[Done[Condition] | None, Ask("condition")] = None
+    output_held: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "output held",
+            help="so that neither control nor alarm acts on what the standards show",
+            caution="Dosing and alarms act on this value: hold it before the sensor leaves the water.",
+        ),
+    ] = None
+    loop_in_manual: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "loop in manual",
+            help="where a controller acts on this value; by operations",
+            caution="In manual nobody controls but a person: agree with operations who watches it.",
+        ),
+    ] = None
+    alarm_blocked: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "alarm blocked",
+            help="where an alarm or a shutdown hangs on this value; by operations",
+            caution="A blocked alarm warns nobody: only as the site allows, and unblocked again after.",
+        ),
+    ] = None
+
+
+class Head(Holds, Visit):
+    """The visit, then what is taken out of use.
+
+    What is read before that stands between them: a subclass of ``Visit`` behind ``Head`` among the bases.
+    """

@@ -1,0 +1,128 @@
+"""The tail of every sheet: the way back into service, each hold undone, the status a person decides."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import model_validator
+
+from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.procedures.answers import Done, Number, Part, Time
+from wqverify.procedures.head import Moment, Told
+from wqverify.terms import Ask
+
+
+class Signal(Part):
+    """One value followed from the sensor to the control system, read at one moment."""
+
+    sensor: Annotated[Text | None, Ask("at the sensor", when="on request")] = None
+    display: Annotated[Number | None, Ask("on the display", "analyzer")] = None
+    ma: Annotated[
+        Number | None,
+        Ask(
+            "loop current",
+            "mA",
+            help="at the test terminals or from the menu",
+            caution="Opening the loop drops the value to zero: never while it controls or alarms.",
+        ),
+    ] = None
+    control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
+    read_by: Annotated[Text | None, Ask("control system read by")] = None
+    heard_how: Annotated[
+        Literal["own eyes", "radio", "phone"] | None, Ask("how the control-system value was learned")
+    ] = None
+    at: Annotated[Time | None, Ask("values read at", clock=True)] = None
+
+
+class Status(Part):
+    """What the person decides about the analyzer; never computed."""
+
+    state: Annotated[
+        Literal["in service", "in service with restriction", "out of service"],
+        Ask("status after the work", usual="in service"),
+    ]
+    note: Annotated[Notes | None, Ask("which restriction, or why out of service", when="restricted")] = None
+
+
+class Cause(Part):
+    """An opinion, with its author."""
+
+    opinion: Annotated[Notes, Ask("likely cause")]
+    author: Annotated[Name, Ask("opinion of", refers="person")]
+
+
+# Times that may come in any order: what is done before the analyzer is touched, and on the way back.
+BEFORE_IT_IS_TOUCHED = frozenset({"output_held", "loop_in_manual", "alarm_blocked", "process_before"})
+BACK_IN_SERVICE = frozenset(
+    {
+        "process_after",
+        "output_released",
+        "signal",
+        "loop_in_auto",
+        "alarm_restored",
+        "operations_told_after",
+    }
+)
+
+# What was taken out of use must come back, or it is said why not.
+_UNDONE_BY = (
+    ("output_held", "output_released"),
+    ("loop_in_manual", "loop_in_auto"),
+    ("alarm_blocked", "alarm_restored"),
+)
+
+
+class Released(Part):
+    """The output shows the process again."""
+
+    output_released: Annotated[
+        Done[Moment] | None,
+        Ask(
+            "output released",
+            caution="Rinsed, back in the sample and steady first: what it shows now is acted on.",
+            when="output held",
+        ),
+    ] = None
+
+
+class Back(Part):
+    """The way back into service, once the output shows the process again."""
+
+    signal: Annotated[
+        Done[Signal] | None,
+        Ask("signal", help="one value at one moment, from the analyzer to the control system"),
+    ] = None
+    loop_in_auto: Annotated[
+        Done[Moment] | None, Ask("loop in automatic", help="by operations", when="loop in manual")
+    ] = None
+    alarm_restored: Annotated[
+        Done[Moment] | None, Ask("alarm restored", help="by operations", when="alarm blocked")
+    ] = None
+    operations_told_after: Annotated[
+        Done[Told] | None, Ask("operations told afterwards", help="that the value can be trusted again")
+    ] = None
+    deviations: Annotated[Notes, Ask("deviations from the method", usual="none")] = "none"
+    finished: Annotated[Time | None, Ask("work finished at")] = None
+    status: Annotated[Status, Ask("status")]
+    cause: Annotated[Cause | None, Ask("cause", when="not passed")] = None
+    remarks: Annotated[Notes | None, Ask("remarks", when="own visit")] = None
+
+
+class Tail(Back, Released):
+    """The way back into service.
+
+    What is read once the output is released stands between: a subclass of ``Released`` behind ``Tail``.
+    """
+
+    @model_validator(mode="after")
+    def _undone(self) -> Self:
+        for done, undone in _UNDONE_BY:
+            was, back = getattr(self, done, None), getattr(self, undone)
+            if isinstance(was, Moment) and back is None:
+                raise said(
+                    f"{done} has a time and {undone} is missing; enter when it was undone, or "
+                    f'{undone}.not_done = "because ..." where it stays.'
+                )
+            if isinstance(back, Moment) and not isinstance(was, Moment):
+                raise said(f"{undone} has a time and {done} has none; enter when it was done.")
+        return self
