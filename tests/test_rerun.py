@@ -14,6 +14,7 @@ from plant_example import bytes_of, plant_in
 from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import canonical
+from wqverify.records.earlier_labels import earlier_label
 from wqverify.records.rerun import AnnouncedChange, Answer, announced_changes, differing, rerun
 from wqverify.terms import Outcome, Procedure, Result
 
@@ -233,6 +234,23 @@ def other_reading_on_the_page(plain: Any) -> None:
     entry["text"] = "7.00, 7.00, 7.00"
 
 
+def another_label(path: str, label: str) -> Any:
+    def change(plain: Any) -> None:
+        entry = next(e for e in plain["entries"] if e["path"] == path)
+        entry["label"] = label
+
+    change.__name__ = f"{path} as {label}"
+    return change
+
+
+def an_entry_less(plain: Any) -> None:
+    del plain["entries"][-1]
+
+
+def an_entry_twice(plain: Any) -> None:
+    plain["entries"].append(plain["entries"][-1])
+
+
 def nothing_given(what: str) -> Any:
     return lambda plain: plain["given"].update({what: {}})
 
@@ -241,6 +259,12 @@ def nothing_given(what: str) -> Any:
     "change",
     [
         other_reading_on_the_page,
+        another_label("process_before.ph", "pH of the grab"),
+        another_label("process_before.ph", ""),
+        another_label("as_found.points.1.at", "As found, point 1: last reading at"),
+        another_label("operations_told.who", "Operations told: how"),
+        an_entry_less,
+        an_entry_twice,
         put("title", "another title"),
         put("visit_id", "another visit"),
         put("performed", "2026-05-04T08:05-05:00"),
@@ -256,6 +280,29 @@ def nothing_given(what: str) -> Any:
 def test_a_file_whose_record_says_other_than_its_sheet_is_not_reproduced(record: bytes, change: Any) -> None:
     assert rerun(record, whole=True).answer is Answer.REPRODUCED
     assert rerun(altered(record, change), whole=True).answer in (Answer.UNEXPLAINED, Answer.COULD_NOT)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        another_label("operations_told.who", "Operations told: who"),
+        another_label("started", "Work started"),
+        lambda plain: plain["entries"].reverse(),
+    ],
+    ids=["who was told", "when it began", "in another order"],
+)
+def test_a_record_keeps_the_words_and_the_order_it_was_made_with(record: bytes, change: Any) -> None:
+    """What an earlier version asked in its own words, and in its own order, is the same answer."""
+    older = altered(record, change)
+    assert older != record
+    assert rerun(older, whole=True).answer is Answer.REPRODUCED
+
+
+def test_a_label_of_an_earlier_version_counts_its_rows() -> None:
+    assert earlier_label("grab_comparison", "online.2.at") == "Online value 3: read at"
+    assert earlier_label("grab_comparison", "online.2.shown") == "Online value 3: shown on the display"
+    assert earlier_label("ph_calibration", "process_before.ph") == ""  # is asked as ever
+    assert earlier_label("no procedure", "as_found.points.0.at") == ""
 
 
 def drop(*path: str) -> Any:

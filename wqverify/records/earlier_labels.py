@@ -28,7 +28,7 @@ def as_worded(procedure: str, now: tuple[Entry, ...], made: tuple[Entry, ...]) -
         return now
     return tuple(
         replace(fresh[entry.path], label=entry.label)
-        if entry.label == earlier_label(procedure, entry.path)
+        if entry.label and entry.label == earlier_label(procedure, entry.path)
         else fresh[entry.path]
         for entry in made
     )
