@@ -333,7 +333,8 @@ def test_a_refused_entry_comes_back_with_the_cursor_at_its_end(typist: PipeInput
     again = refused(TEMPERATURE, "'9' is not within 0 to 50 °C.")
     desk = FakeDesk([TEMPERATURE, RESULT], {1: again})
     printed = typed(desk, typist, "19\r", "\x7f2\r")
-    assert "Not taken: '9' is not within 0 to 50 °C." in printed
+    at = printed.index("Not taken: '9' is not within 0 to 50 °C.")
+    assert printed[at + 1] == "It stands in the line again, to be corrected; Ctrl-U empties the line."
     assert [act.text for act in desk.acts] == ["19", "12"]
 
 

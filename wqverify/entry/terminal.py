@@ -28,7 +28,8 @@ from wqverify.entry.plain_lines import Terminal, drawn, keys, more, options, pro
 from wqverify.entry.screen import Act, Screen, chosen
 
 LEAST_WIDTH = 40
-FIRST = "? on an empty line lists the keys. Ctrl-C stops for now; every answer is saved at once."
+FIRST = "? lists the keys, Ctrl-C stops for now; every answer is saved at once."
+BACK = "It stands in the line again, to be corrected; Ctrl-U empties the line."
 UNUSED = ("c-r", "c-s", "c-z")  # would open a search or type a character nobody sees
 
 
@@ -136,6 +137,7 @@ class FromLines:
         except KeyboardInterrupt:
             return Typed(stop=True)
         if not line:
+            self._say(before)  # which question stands open
             return Typed(stop=True)
         text = _legible(line.rstrip("\r\n"))
         if not self.person:
@@ -193,10 +195,15 @@ class _Face:
     def run(self) -> None:
         before: Screen | None = None
         screen, back = self._desk.screen, ""
-        self._lines([FIRST])
+        unsaid = [BACK] if self._reader.person else []  # said at the first refusal, then known
+        if self._reader.person:
+            self._lines(self._terminal().wrapped(FIRST))
         while True:
             terminal = self._terminal()
             lines = drawn(screen, before, terminal)
+            if back and BACK in unsaid:
+                unsaid.remove(BACK)
+                lines += terminal.wrapped(BACK)
             if _nothing_to_answer(screen):
                 self._lines(lines)
                 return
