@@ -36,7 +36,7 @@ from prompt_toolkit.output import DummyOutput
 
 from wqverify.entry.plain_lines import Terminal, drawn, prompt
 from wqverify.entry.screen import Act, Choice, Line, Screen, Section
-from wqverify.entry.terminal import AtTerminal, FromLines, Reader, Typed, step_through
+from wqverify.entry.terminal import AtTerminal, FromLines, Reader, Typed, reader_of, step_through
 from wqverify.show.printable import visible
 
 AGAIN = "wqverify step"
@@ -445,3 +445,10 @@ def test_an_empty_piped_line_keeps_the_proposal_and_windows_line_ends_are_no_tex
     desk = FakeDesk([PLATE, TEMPERATURE, RESULT])
     piped(desk, "\r\n18.6\r\n")
     assert [act.text for act in desk.acts] == ["", "18.6"]
+
+
+def test_a_byte_that_is_no_text_arrives_by_its_code_and_can_be_refused() -> None:
+    desk, printed = FakeDesk([PLATE, TEMPERATURE, RESULT]), list[str]()
+    lines = io.TextIOWrapper(io.BytesIO(b"PH-\xe93\n18.6\n"), "utf-8")
+    step_through(desk, printed.append, visible, AGAIN, reader_of(lines, io.StringIO(), printed.append))
+    assert [act.text for act in desk.acts] == ["PH-\\xe93", "18.6"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import shutil
 import signal
@@ -156,7 +157,11 @@ class FromLines:
 def reader_of(source: TextIO, shown: TextIO, say: Callable[[str], None]) -> Reader:
     """Return how lines are read: at a terminal with its keys, else line by line."""
     able = os.environ.get("TERM", "").lower() not in ("dumb", "unknown") or os.name == "nt"
-    return AtTerminal() if source.isatty() and shown.isatty() and able else FromLines(source, say)
+    if source.isatty() and shown.isatty() and able:
+        return AtTerminal()
+    if isinstance(source, io.TextIOWrapper):
+        source.reconfigure(errors="surrogateescape")  # a byte that is no text is refused, not the whole line
+    return FromLines(source, say)
 
 
 def step_through(
