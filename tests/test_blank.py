@@ -86,9 +86,7 @@ def test_units_choices_and_help_stand_beside_the_question() -> None:
     text = blank_sheet(PhSheet, {"as_found": {"points": [{"standard": "B7"}]}})
     assert line_of(text, "reason").endswith("routine, call-out, after repair, commissioning")
     points = text.split("[[as_found.points]]")[1].split("\n\n")[0]
-    assert (
-        'standard = "B7"                    # its id, as on the label and in standards_on_hand.toml' in points
-    )
+    assert 'standard = "B7"                    # buffer; its id, as on the label and in ' in points
     assert (
         "readings = []                      # pH readings, pH; every reading until it holds still" in points
     )

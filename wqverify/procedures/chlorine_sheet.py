@@ -59,7 +59,15 @@ class Pair(Part):
             when="output not held",
         ),
     ] = None
-    collected: Annotated[AtTime, Ask("grabs collected at", help="A; B right after it", beside="pair")]
+    collected: Annotated[
+        AtTime,
+        Ask(
+            "grabs collected at",
+            help="A; B right after it",
+            caution="What was drawn, and what holds reagent, never goes back into potable water.",
+            beside="pair",
+        ),
+    ]
     instrument: Annotated[
         Name, Ask("instrument the grabs are measured with", refers="standard", beside="grabs")
     ]
@@ -114,7 +122,10 @@ class Zero(Part):
 class CellCurrent(Part):
     """The current of the cell when the grabs as found were taken."""
 
-    currents_ua: Annotated[Readings, Ask("cell current with the grabs", "uA", beside="cell current")]
+    currents_ua: Annotated[
+        Readings,
+        Ask("cell current with the grabs", "uA", help="as the transmitter shows it", beside="cell current"),
+    ]
     zero_ua: Annotated[
         Number | None,
         Ask(
@@ -135,7 +146,7 @@ class Decision(Part):
     despite: Annotated[
         Notes | None,
         Ask(
-            "goes on in spite of the brake, because",
+            "adjusted in spite of the refusal, because",
             help="opinion of the performer",
             beside="decision",
             when="on request",
@@ -170,7 +181,7 @@ class Compared(Visit):
     """The comparison as found: nothing is touched yet, and a held output would stand still."""
 
     condition: Annotated[Done[Condition] | None, Ask("condition")] = None
-    kind: Annotated[Kind, Ask("kind of chlorine of the grabs", help="as the method measures it")]
+    kind: Annotated[Kind, Ask("which chlorine the grabs measure", help="by the method used")]
     stored: Annotated[
         Done[Stored] | None,
         Ask("stored on arrival", help="in the menu of the transmitter", when="own visit"),
@@ -181,7 +192,6 @@ class Compared(Visit):
         Ask(
             "as found",
             help="before anything is cleaned, serviced or adjusted",
-            caution="What was drawn, and what holds reagent, never goes back into potable water.",
         ),
     ]
 

@@ -92,7 +92,12 @@ class Grab(Part):
 
     taken_at: Annotated[
         Place,
-        Ask("grab taken at", help="it decides when the water stood in the online value", beside="grab"),
+        Ask(
+            "grab taken at",
+            help="it decides when the water stood in the online value",
+            caution="Let the tap run first; what was drawn never goes back into potable water.",
+            beside="grab",
+        ),
     ]
     collected: Annotated[AtTime, Ask("grab collected at", beside="grab")]
     collected_by: Annotated[Text | None, Ask("grab collected by", when="own visit")] = None
@@ -142,7 +147,7 @@ class Decision(Part):
     despite: Annotated[
         Notes | None,
         Ask(
-            "goes on in spite of the brake, because",
+            "adjusted in spite of the refusal, because",
             help="opinion of the performer",
             beside="decision",
             when="on request",
@@ -183,7 +188,7 @@ class Compared(Visit):
     grab: Annotated[
         tuple[Grab, ...],
         Field(max_length=6),
-        Ask("grab", caution="Let the tap run first; what was drawn never goes back into potable water."),
+        Ask("grab"),
     ]
     trend: Annotated[
         Text | None,
@@ -192,7 +197,7 @@ class Compared(Visit):
     paired_by: Annotated[
         PairedBy | None,
         Ask(
-            "online value taken by",
+            "how the online value of a grab is taken",
             help="left out: typed values by interpolation, an export by the mean of a window",
             when="on request",
         ),

@@ -71,7 +71,7 @@ class Visit(Part):
         Ask("reason of the visit", usual="routine"),
     ]
     performed_by: Annotated[Name, Ask("performed by", refers="person")]
-    method: Annotated[Text | None, Ask("method", help="the procedure of the plant, with its revision")] = None
+    method: Annotated[Text | None, Ask("method", help="SOP or published method, with its revision")] = None
     date: Annotated[Day, Ask("date of the work")]
     started: Annotated[Time, Ask("work started at", clock=True)]
     replaces: Annotated[

@@ -58,7 +58,7 @@ class Grab(Part):
     buffers: Annotated[
         tuple[Name, ...],
         Field(max_length=6),
-        Ask("buffers that set the meter", refers="standard", help="left out: not known"),
+        Ask("buffers the meter was set in", refers="standard", help="left out: not known"),
     ] = ()
     temperature_c: Annotated[Number | None, Ask("temperature of the grab", "°C", beside="grab")] = None
     ph: Annotated[Number, Ask("pH of the grab", "pH", beside="grab")]
@@ -80,9 +80,12 @@ class ThermometerCheck(Part):
     ] = None
 
 
-class Buffer(Part):
-    """What a pH buffer needs besides its readings."""
+class Buffer(OnStandard):
+    """Which bottle of buffer, and what it needs besides the readings in it."""
 
+    standard: Annotated[
+        Name, Ask("buffer", refers="standard", help="its id, as on the label and in standards_on_hand.toml")
+    ]
     temperature_c: Annotated[
         Number | None,
         Ask(
@@ -94,7 +97,7 @@ class Buffer(Part):
     ] = None
 
 
-class BufferPoint(Read, Buffer, OnStandard):
+class BufferPoint(Read, Buffer):
     """The analyzer in one buffer."""
 
     readings: Annotated[
@@ -122,7 +125,7 @@ class Decision(Part):
     despite: Annotated[
         Notes | None,
         Ask(
-            "goes on in spite of the brake, because",
+            "adjusted in spite of the refusal, because",
             help="opinion of the performer",
             beside="decision",
             when="on request",

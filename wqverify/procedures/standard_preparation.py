@@ -77,7 +77,7 @@ class Work(Part):
     flask_ml: Annotated[
         Number | None,
         Ask(
-            "flask planned with",
+            "flask to plan with",
             "mL",
             help="to plan only; what was done stands under steps",
             when="on request",
@@ -87,7 +87,7 @@ class Work(Part):
     apart_c: Annotated[
         Number | None,
         Ask(
-            "stock and water against the glass, within ±",
+            "temperature of stock and water against the glassware, within ±",
             "°C",
             help="left out: assumed",
             when="on request",

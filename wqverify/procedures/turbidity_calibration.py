@@ -73,7 +73,7 @@ class Work(Part):
         Ask(
             "as found",
             help="before anything is cleaned or adjusted",
-            caution="Before cleaning: what is wiped off now can never be found again.",
+            caution="Nothing watches the filter while a standard is in: agree who does. Clean nothing yet.",
         ),
     ]
     cleaned: Annotated[Done[Cleaned] | None, Ask("cleaned", when="own visit or not passed")] = None

@@ -62,7 +62,9 @@ class FromBottle(OnStandard):
     )
 
 
-INSERTIONS = Ask("times it was put in anew", help="a secondary standard; left out: once", when="on request")
+INSERTIONS = Ask(
+    "times the standard was put in anew", help="a secondary standard; left out: once", when="on request"
+)
 
 
 class TurbidityPoint(Read, FromBottle):
@@ -163,7 +165,7 @@ class Before(Visit):
     process_before: Annotated[
         Done[Process] | None, Ask("process before", help="read before the sample is shut off")
     ] = None
-    optics: Annotated[Done[Optics] | None, Ask("light and water", when="own visit")] = None
+    optics: Annotated[Done[Optics] | None, Ask("lamp and bubble trap", when="own visit")] = None
 
 
 class After(Released):
@@ -189,7 +191,7 @@ class Decision(Part):
     despite: Annotated[
         Notes | None,
         Ask(
-            "goes on in spite of the brake, because",
+            "adjusted in spite of the refusal, because",
             help="opinion of the performer",
             beside="decision",
             when="on request",

@@ -28,7 +28,7 @@ ROUNDS = "rounds.toml"
 # Of the parts all sheets share: who, when and which instrument, and what only the performer can say.
 _OF_THE_VISIT = frozenset(
     {"procedure", "tag", "serial_on_plate", "performed_by", "date", "started", "replaces", "replaces_why"}
-    | {"cautions", "finished", "status", "cause", "remarks"}
+    | {"copied_from_paper", "cautions", "finished", "status", "cause", "remarks"}
 )
 # A number in these units, or without one, is chosen beforehand: an interval, a volume, how often. Others are
 # read off an instrument.
