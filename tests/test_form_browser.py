@@ -9,7 +9,6 @@ import signal
 import subprocess
 import sys
 import time
-from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -213,7 +212,7 @@ def window(browser: Any, lab: Lab) -> Iterator[Window]:
 
 
 def told_without_a_browser(lab: Lab) -> Iterator[tuple[Screen, Act]]:
-    """Give every screen of the visit with its act; its sheet is written in the twin of the plant at the end."""
+    """Give every screen of the visit with its act; in the end its sheet stands in the twin."""
     desk = open_desk(lab.twin, procedure=VISIT[0], tag=VISIT[1], clock=lab.clock)
     yield from stepped(desk, answers_of(lab.twin))
     desk.close()
@@ -284,7 +283,7 @@ def test_a_visit_in_jupyterlab_is_refused_killed_gone_on_with_finished_and_run(w
     link = window.page.locator("a.wqv-open")
     assert link.get_attribute("href") == "/doc/tree/book/pages/L1-2026-0001.pdf"
     assert (plant / "book" / "pages" / "L1-2026-0001.pdf").read_bytes().startswith(b"%PDF")
-    window.page.wait_for_selector("object.wqv-sheet")
+    window.page.wait_for_selector("object.wqv-picture")
     window.page.wait_for_timeout(1500 if os.environ.get("WQVERIFY_PICTURES") else 0)  # the viewer draws
     window.picture("999_result")
 
@@ -302,8 +301,6 @@ def test_a_thousand_answers_typed_without_a_pause_are_stored_as_typed(window: Wi
     lines = read_journal(journal_path(window.lab.plant / "field_sheets" / screen.sheet).read_bytes())[0]
     stored = [line.text for line in lines if line.path.startswith("as_found.points.0.readings.")]
     assert stored == typed
-    acts = Counter((line.view, line.seq) for line in lines if line.view)
-    assert max(acts[key] for key in acts) == 1
     assert fold(lines).raw["as_found"]["points"][0]["readings"] == typed
     assert not window.page.locator(".wqv-alert").is_visible()
 

@@ -60,7 +60,7 @@ class Form {
   build(el) {
     const part = {};
     const names = ["held", "title", "alert", "cautions", "notice", "dropped", "help", "proposal"];
-    for (const name of [...names, "choices", "sections", "standing", "lines", "trace", "text", "page", "keys"]) {
+    for (const name of [...names, "choices", "sections", "standing", "lines", "trace", "text", "page", "sheet", "keys"]) {
       part[name] = make("div", name);
       part[name].hidden = true;
     }
@@ -80,13 +80,13 @@ class Form {
     part.label.htmlFor = this.box.id;
     part.row = make("div", "row", "", this.box, part.unit, part.enter);
     const asked = make("div", "asked", "", part.label, part.help, part.cautions, part.notice, part.dropped, part.row);
-    asked.append(part.proposal, part.choices, part.sections, part.text);
-    const beside = make("div", "beside", "", part.lines, part.trace, part.standing);
+    asked.append(part.proposal, part.choices, part.sections, part.trace, part.standing);
+    const beside = make("div", "beside", "", part.lines);
     this.part = part;
     this.root = make("div", "", "", part.held, part.title, part.alert, part.heading);
     this.root.className = "wqv";
     this.root.dataset.settled = "true";
-    this.root.append(make("div", "body", "", asked, beside), part.page, part.keys);
+    this.root.append(part.text, part.page, make("div", "body", "", asked, beside), part.sheet, part.keys);
     this.root.dataset.lmSuppressShortcuts = "true";
     this.root.addEventListener("keydown", (event) => this.pressed(event));
     this.box.addEventListener("input", (event) => this.typed(event));
@@ -355,7 +355,7 @@ class Form {
     show(part.title, make("strong", "", screen.title), place, state && make("span", "state", state));
     part.heading.textContent = screen.heading || screen.label || screen.title;
     part.label.textContent = screen.label;
-    part.label.hidden = !screen.label || !screen.heading;
+    part.label.hidden = !screen.label || screen.label === part.heading.textContent;
     this.box.setAttribute("aria-label", [screen.heading, screen.label, screen.unit].filter(Boolean).join(", "));
     part.unit.textContent = screen.unit;
     show(part.help, screen.help && make("p", "", screen.help));
@@ -370,10 +370,9 @@ class Form {
     show(part.lines, ...screen.lines.map((line) => this.line(line)));
     show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
     show(part.text, screen.text && make("pre", "", screen.text));
-    if (part.page.dataset.path !== screen.page) show(part.page, ...(screen.page ? page(screen.page) : []));
-    part.page.dataset.path = screen.page;
+    this.drawPage(screen.page);
     show(part.keys, ...screen.keys.map((key) => this.key(key)));
-    root.dataset.beside = String([part.lines, part.trace, part.standing].some((node) => !node.hidden));
+    root.dataset.beside = String(!part.lines.hidden);
     this.lookBack();
     this.mark();
     this.resume(!before);
@@ -400,6 +399,15 @@ class Form {
     const nothing = screen.choices.find((choice) => !choice.text);
     if (nothing) return enter(` on the empty box: ${nothing.label}`);
     return screen.required || screen.kind !== "question" ? [] : enter(" on the empty box leaves it out");
+  }
+
+  drawPage(path) {
+    const { page, sheet } = this.part;
+    if (page.dataset.path === path) return; // drawn already
+    page.dataset.path = path;
+    const url = fileUrl(path);
+    show(page, path && link(path, url));
+    show(sheet, path && picture(url));
   }
 
   drawChoices(screen) {

@@ -31,7 +31,8 @@ function trace({ values: all, unit, reference, low, high }) {
   const [least, most] = [Math.min(...numbers), Math.max(...numbers)];
   const room = (most - least || Math.abs(most) * 0.01 || 1) * 0.12;
   const y = (text) => top + ((most + room - Number(text)) / (most - least + 2 * room)) * (height - top - bottom);
-  const x = (index) => left + 14 + (index * (width - left - right - 28)) / Math.max(values.length - 1, 4);
+  const wordRoom = 96; // of the newest, to the right of its point
+  const x = (index) => left + 14 + (index * (width - left - right - 14 - wordRoom)) / Math.max(values.length - 1, 4);
   const svg = drawn("svg", { viewBox: `0 0 ${width} ${height}`, role: "img", class: "wqv-svg" });
   svg.append(drawn("title", {}, `Readings: ${values.join(", ")} ${unit}`));
   let above = -Infinity;
@@ -51,7 +52,8 @@ function trace({ values: all, unit, reference, low, high }) {
     const newest = index === values.length - 1;
     svg.append(drawn("circle", { cx: x(index), cy: y(text), r: newest ? 8 : 6, class: "wqv-dot" }));
     if ((values.length - 1 - index) % every) return;
-    const word = { x: x(index), y: y(text) - 14, class: `wqv-value${newest ? " wqv-newest" : ""}` };
+    const at = newest ? { x: x(index) + 16, y: y(text) + 8 } : { x: x(index), y: y(text) - 14 };
+    const word = { ...at, class: `wqv-value${newest ? " wqv-newest" : ""}` };
     svg.append(drawn("text", word, newest && unit ? `${text} ${unit}` : text));
   });
   svg.append(drawn("text", { x: left, y: height - 2, class: "wqv-named" }, `reading ${all.length - values.length + 1} to ${all.length}`));
@@ -63,27 +65,36 @@ function newest(texts) {
   return `${texts.length > SHOWN ? `(${texts.length}) … ` : ""}${texts.slice(-SHOWN).join(", ")}`;
 }
 
-// The page opens in Lab's own viewer; the path is said as well, for a Lab that was started elsewhere.
-function page(path) {
+// Where Jupyter serves a file of the plant folder, in Lab's own viewer and as it is.
+function fileUrl(path) {
   const config = document.getElementById("jupyter-config-data");
   const base = config ? (JSON.parse(config.textContent).baseUrl ?? "/") : "/";
   const quoted = path.split("/").map(encodeURIComponent).join("/");
-  const link = make("a", "open", "Open the page");
-  link.href = `${base}doc/tree/${quoted}`;
-  link.target = "_blank";
-  link.rel = "noopener";
-  const sheet = make("object", "sheet");
-  sheet.hidden = true;
-  if (navigator.pdfViewerEnabled) picture(sheet, `${base}files/${quoted}`);
-  return [make("p", "", "", link, " ", make("span", "where", path)), sheet];
+  return { viewer: `${base}doc/tree/${quoted}`, file: `${base}files/${quoted}` };
 }
 
-// Shown through a blob: Jupyter serves files in a sandbox in which the browser's viewer does not run.
-async function picture(sheet, url) {
+// The path is said as well, for a Lab that was started elsewhere.
+function link(path, { viewer }) {
+  const open = make("a", "open", "Open the page");
+  open.href = viewer;
+  open.target = "_blank";
+  open.rel = "noopener";
+  return make("p", "", "", open, " ", make("span", "where", path));
+}
+
+function picture({ file }) {
+  const sheet = make("object", "picture");
+  sheet.hidden = true;
+  sheet.tabIndex = -1;
+  if (navigator.pdfViewerEnabled) fill(sheet, file);
+  return sheet;
+}
+
+// Through a blob: Jupyter serves files in a sandbox in which the browser's own viewer does not run.
+async function fill(sheet, url) {
   const answer = await fetch(url).catch(() => null);
   if (!answer?.ok || !answer.headers.get("content-type")?.startsWith("application/pdf")) return;
   sheet.type = "application/pdf";
-  sheet.tabIndex = -1;
   sheet.data = `${URL.createObjectURL(await answer.blob())}#toolbar=0&navpanes=0&view=FitH`;
   sheet.hidden = false;
 }
