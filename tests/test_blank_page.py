@@ -22,6 +22,7 @@ from wqverify.cli import main
 from wqverify.entry.paper import paper, sections
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.procedures import PROCEDURES
+from wqverify.procedures.turbidity_parts import TurbidityPoint
 from wqverify.procedures.walk import questions
 from wqverify.show.blank_page import FITS, HIGHER, make_blank_page
 from wqverify.show.wording import SYNTHETIC
@@ -120,9 +121,9 @@ def test_points_are_rows_with_a_box_for_each_reading_and_zero_water_is_one_of_th
     assert "numbers" in [space.kind for space in points.columns]
     (zero,) = points.named
     assert zero.label == "zero water"
-    asked = [c.label for c, asked in zip(points.columns, zero.asked, strict=True) if not asked]
-    assert "times it was put in anew" in asked  # of secondary standards only
-    assert "readings" not in asked
+    not_asked = [c.label for c, asked in zip(points.columns, zero.asked, strict=True) if not asked]
+    own = ("use", "insertions")  # whether it counts, and how often a secondary standard was put in
+    assert not_asked == [one.ask.label for one in questions(TurbidityPoint) if one.name in own]
 
 
 def test_the_unit_is_that_of_the_analyzer(plant: Plant) -> None:
@@ -194,8 +195,9 @@ def test_what_the_last_record_came_to_is_told(plant: Plant) -> None:
     )
     said = words(printed(plant, "ph_calibration", None, earlier))
     assert squeezed("last time 2026-05-10 08:05, record L1-2026-0007: as found fail, as left pass") in said
+    procedure, known = PROCEDURES["ph_calibration"], plant.analyzers["AIT-2101"]
     other = replace(earlier, procedure="grab_comparison")
-    assert "L1-2026-0007" not in words(printed(plant, "ph_calibration", None, other))
+    assert paper(procedure, known, plant, DAY, (other,)).last == ""
 
 
 # ---------------------------------------------------------------- room to write, whatever stands there

@@ -22,8 +22,10 @@ from wqverify.book import has_book
 from wqverify.cli import main
 from wqverify.cli.today_commands import WIDTH, today_lines
 from wqverify.entry.journal import JournalLine, journal_path
+from wqverify.entry.told import label_of
 from wqverify.lists.today import OUT_OF_USE, STATES, today
 from wqverify.plant.folder import Plant, open_plant
+from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import Tail
 
 BEGUN = "2026-06-01T02:05:00.000-05:00"
@@ -70,6 +72,11 @@ def journal(
     return path
 
 
+def label(path: str) -> str:
+    """What a sheet calls an answer; words of the sheets are not tested here."""
+    return label_of(PROCEDURES["ph_calibration"].Sheet, path)
+
+
 def told(plant: Plant, now: datetime = NIGHT) -> list[str]:
     """The lines of the list, each entry as one."""
     found: list[str] = []
@@ -102,8 +109,8 @@ def test_an_output_that_is_still_held_stands_on_top_with_how_long(plant: Plant) 
     )
     assert rest == [
         "Open: 1 sheet",
-        '  AIT-2101: pH calibration in buffers by T-07; last answer "Output held: time" 50 min ago; wqverify '
-        'step "field_sheets/a.toml"',
+        f'  AIT-2101: pH calibration in buffers by T-07; last answer "{label("output_held.at")}" 50 min ago; '
+        'wqverify step "field_sheets/a.toml"',
     ]
 
 
@@ -197,7 +204,7 @@ def test_each_state_has_its_place_and_says_what_it_waits_for(plant: Plant) -> No
     journal(plant, "passed", *answers(), Line(do="pass on", to="T-11", text="grabs at eight"), tag="AIT-2201")
     journal(plant, "done", *answers(), Line(do="complete", digest="0" * 64), tag="AIT-2202")
     journal(plant, "open", *answers(), tag="AIT-2301", procedure="chlorine_check")
-    last = 'last answer "Work started at" 51 min ago'
+    last = f'last answer "{label("started")}" 51 min ago'
     assert told(plant) == [
         "Open: 1 sheet",
         f'  AIT-2301: Chlorine check against grabs by T-07; {last}; wqverify step "field_sheets/open.toml"',

@@ -42,8 +42,8 @@ FITS = (
     Fit(6, 6, 30, 0.2),
 )
 # Where room is left.
-HIGHER = (21.0, 20.0, 19.0, 18.0)
-AIR = (6.0, 4.0, 2.5, 1.2)
+HIGHER = (21.0, 19.5, 18.0)
+AIR = (5.0, 2.5, 1.2)
 
 
 def make_blank_page(sheet: Mapping[str, Any]) -> bytes:
@@ -66,8 +66,12 @@ def make_blank_page(sheet: Mapping[str, Any]) -> bytes:
             break
     most = [table["wanted"] for table in tables]
     turns = max([0, *(w - n for w, n in zip(most, least, strict=True))])
+    full: set[int] = set()  # tables that cannot have another row
     for place in [*range(len(most))] * turns:  # a row for each table in turn
-        best, page = _wider(drawn, best, page, _another_row(best, place, most[place]))
+        if place not in full:
+            before = best
+            best, page = _wider(drawn, best, page, _another_row(best, place, most[place]))
+            full |= {place} if best == before else set()
     for high in HIGHER:
         best, page = _wider(drawn, best, page, replace(best, high=max(best.high, high)))
     for air in AIR:
