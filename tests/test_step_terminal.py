@@ -118,6 +118,17 @@ def test_of_the_next_reading_only_what_changed_is_printed() -> None:
     ]
 
 
+def test_what_the_visit_gives_so_far_is_printed_once_in_a_part() -> None:
+    found = Line("running", "Error in pH 7.00: -0.183 pH: fail")
+    decision = replace(REASON, heading="Decision", lines=(found, Line("value", "slope so far: 96.2 %")))
+    why = replace(PLATE, heading="Decision", lines=(found, Line("running", "Slope: 96.2 %: pass")))
+    adjusted = replace(why, heading="Adjusted")
+    assert found.text in whole(decision)
+    assert found.text not in whole(why, decision)
+    assert "Slope: 96.2 %: pass" in whole(why, decision)
+    assert found.text in whole(adjusted, why)
+
+
 def test_a_proposal_stands_in_brackets_with_where_it_comes_from() -> None:
     text = whole(TEMPERATURE, STANDARD)
     assert text.endswith("Temperature of the buffer, °C [18.4]: ")

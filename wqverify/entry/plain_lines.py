@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wqverify.entry.screen import Choice, Line, Screen
 
@@ -50,11 +50,20 @@ def drawn(screen: Screen, before: Screen | None, terminal: Terminal) -> list[str
     last = _long_proposal(screen, terminal)
     shown = options(screen)
     spare = terminal.height - len(top) - len(below) - len(last) - 1  # the last line is the prompt's
-    middle = _beside(screen, terminal)
+    told = _without_what_stands_above(screen, before)
+    middle = _beside(told, terminal)
     if len(middle) + min(len(shown), LEAST_CHOICES) > spare:
-        middle = _beside(screen, terminal, brief=True)
+        middle = _beside(told, terminal, brief=True)
     room = max(spare - len(middle), LEAST_CHOICES)
     return [*top, *middle, *below, *choices(shown, screen, room, terminal), *last]
+
+
+def _without_what_stands_above(screen: Screen, before: Screen | None) -> Screen:
+    """Leave out what the visit gives so far where it stands at the question before, of the same part."""
+    if before is None or (screen.kind, screen.heading) != (before.kind, before.heading):
+        return screen
+    kept = (line for line in screen.lines if line.kind != "running" or line not in before.lines)
+    return replace(screen, lines=tuple(kept))
 
 
 def same_question(screen: Screen, before: Screen) -> bool:
