@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
@@ -55,10 +56,12 @@ def today_lines(found: Today) -> Iterator[str]:
             yield f"{heading}: {words(len(sheets), 'sheet')}"
             for sheet in sheets:
                 yield from _wrapped(_sheet(sheet, found.now))
+                yield _command(sheet)
     if found.rounds:
         yield f"Rounds not run: {len(found.rounds)}"
         for walk in found.rounds:
             yield from _wrapped(_walk(walk))
+            yield _next("run", walk.folder) if walk.ready else _next("step", "--round", walk.folder)
     if found.unreadable:
         yield f"Cannot be read: {words(len(found.unreadable), 'file')}"
         for file in found.unreadable:
@@ -92,19 +95,23 @@ def _sheet(sheet: Sheet, here: datetime) -> str:
     text = f": {sheet.text}" if sheet.text else ""
     said = f"; {sheet.state}{to}{text}" if to or text else ""
     last = f"; last answer {_label(sheet)} {_ago(here - sheet.last_at)}"
-    return f"{where.tag}: {where.title}{by}{said}{last}; {_command(sheet)}"
+    return f"{where.tag}: {where.title}{by}{said}{last}"
 
 
 def _command(sheet: Sheet) -> str:
     if sheet.state == "complete":
-        return f'wqverify run "{sheet.folder or sheet.where.sheet}"'
-    return f'wqverify step "{sheet.where.sheet}"'
+        return _next("run", sheet.folder or sheet.where.sheet)
+    return _next("step", sheet.where.sheet)
+
+
+def _next(*words: str) -> str:
+    """Return the command that goes on, whole on a line of its own, so that it can be copied."""
+    return "      " + shlex.join(("wqverify", *words))
 
 
 def _walk(walk: Walk) -> str:
-    command = f'wqverify run "{walk.folder}"' if walk.ready else f'wqverify step --round "{walk.folder}"'
     waits = ", ".join(walk.stops)
-    return f"{walk.date} {walk.name}: {len(walk.stops)} of {walk.count} not in the book ({waits}); {command}"
+    return f"{walk.date} {walk.name}: {len(walk.stops)} of {walk.count} not in the book ({waits})"
 
 
 def _label(sheet: Sheet) -> str:
@@ -143,7 +150,6 @@ def _lasted(span: timedelta) -> str:
 
 
 def _wrapped(text: str) -> list[str]:
-    # no break at a hyphen or inside a long word: a command is copied as it stands
     return wrap(
         text,
         WIDTH,
