@@ -9,7 +9,7 @@ from wqverify.entry import drawn, offered, taken
 from wqverify.entry.around import found
 from wqverify.entry.asides import Aside, not_done
 from wqverify.entry.journal import JournalLine
-from wqverify.entry.proposals import CLOCK, heading, wall_clock
+from wqverify.entry.proposals import CLOCK, USUAL_PATH, heading, wall_clock
 from wqverify.entry.screen import Choice, Form
 from wqverify.entry.steps import Step
 from wqverify.errors import CorrectTheEntry
@@ -136,23 +136,23 @@ def go_on(visit: Visit, step: Step) -> None:
 
 
 def _by_the_clock(visit: Visit, step: Step) -> None:
-    """Answer what this computer's clock knows of what has just been typed."""
+    """Answer what this computer's clock knows, once all that it times is answered or left out."""
     if visit.about.paper:
         return
-    part = step.path.rpartition(".")[0]
     visit.read_steps()
-    for one in visit.steps:
-        same = one.path.rpartition(".")[0] == part and one.stands == "open" and one.kind == "leaf"
-        if not same or not one.question.ask.clock or _is_before(visit, one, step):
-            continue
-        text = _moment(visit) if one.question.time else _apart(visit, one, step)
-        if text:
-            visit.write(JournalLine(do="answer", path=one.path, text=text, how="clock"))
-
-
-def _is_before(visit: Visit, one: Step, other: Step) -> bool:
-    paths = [step.path for step in visit.steps]
-    return paths.index(one.path) < paths.index(other.path)
+    part = step.path.rpartition(".")[0]
+    here = [
+        one for one in visit.steps if one.path.rpartition(".")[0] == part and one.kind in ("leaf", "list")
+    ]
+    read = None  # the list of readings before it
+    for one in here:
+        if one.stands == "open" and not one.question.ask.clock:
+            return
+        if one.stands == "open":
+            text = _moment(visit) if one.question.time else _apart(visit, one, read)
+            if text:
+                visit.write(JournalLine(do="answer", path=one.path, text=text, how="clock"))
+        read = one if one.kind == "list" else read
 
 
 def _moment(visit: Visit) -> str:
@@ -162,9 +162,9 @@ def _moment(visit: Visit) -> str:
     return text if date and taken.which_time(text, date, visit.about) is None else ""
 
 
-def _apart(visit: Visit, step: Step, read: Step) -> str:
-    """The shortest time between the readings of a list, in whole seconds; empty where it is not known."""
-    if step.question.ask.unit != "s" or read.kind != "list":
+def _apart(visit: Visit, step: Step, read: Step | None) -> str:
+    """Return the shortest time between the readings of a list, in whole seconds; empty where not known."""
+    if step.question.ask.unit != "s" or read is None:
         return ""
     at = drawn.answered_at(visit.journal.lines, read.path)
     if len(at) < 2:
@@ -254,16 +254,19 @@ def leave_out(visit: Visit, step: Step) -> None:
         visit.write(JournalLine(do="no more", path=path))  # the next row was begun in vain
     else:
         visit.write(JournalLine(do="leave out", path=path))
+        _by_the_clock(visit, step)
     go_on(visit, step)
 
 
 def all_as_usual(visit: Visit, text: str) -> None:
+    """Answer together what is as usual, or ask it one by one."""
     if text not in ("", offered.ALL_AS_USUAL, offered.ONE_BY_ONE):
-        raise CorrectTheEntry(f"{text!r} is none of the choices.", found=text)
-    lines = [JournalLine(do="leave out", path=visit.usual_path)]
+        raise CorrectTheEntry(f"{text!r} is none of the choices; choose by its number.", found=text)
+    tops = dict.fromkeys(one.path.partition(".")[0] for one in visit.usual)
+    lines = [JournalLine(do="leave out", path=f"{USUAL_PATH}{top}") for top in tops]
     if text != offered.ONE_BY_ONE:
         lines = [
             JournalLine(do=one.do, path=one.path, text=one.text, how="usual" if one.text else "")
             for one in visit.usual
-        ] + lines
+        ]
     visit.write(*lines)

@@ -5,6 +5,7 @@ A reading is never proposed, nor the plate of an instrument: they are looked at.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +17,7 @@ from wqverify.procedures.parts import Head, Tail
 from wqverify.procedures.usual import CHOSEN_UNITS, is_number
 from wqverify.terms import Outcome, Result
 
+USUAL_PATH = "usual."  # with the part that comes first: the question whether all is as usual
 CLOCK, LAST, USUAL = "this computer's clock", "last time", "usual"
 # Asked one by one also where the rest is as usual: who and which instrument, what only a person can say.
 ONE_BY_ONE = frozenset(
@@ -100,17 +102,18 @@ class Usual:
 
 
 def usual_of(
-    open_steps: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None, head: bool
+    still: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None
 ) -> tuple[Usual, ...]:
-    """Return what is answered together in the head or tail of a sheet: as at the last visit, now.
+    """Return what the next open steps may be answered with together: as at the last visit, now.
 
-    Empty where that visit is not known: the first time every question is asked.
+    Those are what all sheets have before and after the work proper. Empty where the last visit is not known:
+    the first time every question is asked. What is read, and what only a person can say, is asked alone.
     """
     if not about.last or about.paper:
         return ()
-    shared = (Head if head else Tail).model_fields.keys() - ONE_BY_ONE
-    read = {step.top for step in open_steps if is_reading(step)}  # what is read is asked one by one
-    chosen = [step for step in open_steps if step.top in shared - read]
+    alone = {step.top for step in still if is_reading(step)}
+    shared = (Head.model_fields.keys() | Tail.model_fields.keys()) - ONE_BY_ONE - alone
+    chosen = list(itertools.takewhile(lambda step: step.top in shared, still))
     return tuple(_told(chosen, raw, about, result))
 
 

@@ -41,8 +41,8 @@ def provisional(procedure: Procedure, raw: Raw, around: Around) -> Provisional:
     typed = answered(raw)
     given, slices = around(typed)
     parts = _parts(procedure.Sheet, typed, given)
-    if parts is None:
-        return Provisional()
+    if any(field.is_required() and name not in parts for name, field in procedure.Sheet.model_fields.items()):
+        return Provisional()  # nothing is computed from a stand-in for what is measured
     try:
         sheet = procedure.Sheet.model_validate(parts)
     except ValidationError as error:
@@ -58,13 +58,46 @@ def refusal_of(
 ) -> CorrectTheEntry | ChooseAnother | None:
     """Return why the procedure refuses the answer at a path, None where it does not.
 
-    The row or part of the answer is filled up with stand-ins, because a procedure looks at whole parts; what
-    it refuses elsewhere is not told.
+    The answer is looked at with its own part of the sheet alone, filled up with stand-ins where it is not
+    whole, because a procedure stops at the first thing it refuses; what it refuses elsewhere is not told.
     """
-    whole = copy.deepcopy(dict(raw))
-    _fill_up(procedure.Sheet, whole, path.split("."), around(whole)[0])
-    refused = provisional(procedure, whole, around).refusal
-    return refused if refused is not None and _is_at(refused.where, path) else None
+    whole = copy.deepcopy(_alone(procedure.Sheet, raw, path))
+    whole["serial_on_plate"] = raw.get("serial_on_plate") if path == "serial_on_plate" else None
+    given = around(whole)[0]
+    whole["serial_on_plate"] = whole["serial_on_plate"] or given.analyzer.serial
+    _fill_up(procedure.Sheet, whole, path.split("."), given)
+    given, _slices = around(answered(whole))
+    parts = _parts(procedure.Sheet, answered(whole), given)
+    try:
+        procedure.refuse(_unchecked(procedure.Sheet, parts), given)
+    except (CorrectTheEntry, ChooseAnother) as problem:
+        return problem if _is_at(problem.where, path) else None
+    return None
+
+
+def _alone(sheet: type[BaseModel], raw: Raw, path: str) -> Raw:
+    """Return the single answers of a sheet and the part a path lies in."""
+    top = path.partition(".")[0]
+    single = {question.name for question in questions(sheet) if not question.parts}
+    return {name: value for name, value in raw.items() if name == top or name in single}
+
+
+def _unchecked(sheet: type[BaseModel], parts: Mapping[str, Any]) -> BaseModel:
+    """Return a sheet of parts that are whole each; the rules between them are not held."""
+    made = {
+        name: value
+        if isinstance(value, BaseModel)
+        else _adapter(sheet.model_fields[name]).validate_python(value)
+        for name, value in parts.items()
+    }
+    left = {
+        name: ()
+        if field.is_required()
+        else field.get_default(call_default_factory=True)  # rows not typed yet
+        for name, field in sheet.model_fields.items()
+        if name not in made
+    }
+    return sheet.model_construct(None, **left, **made)
 
 
 def problem_with(field: FieldInfo, value: Any) -> str:
@@ -100,11 +133,10 @@ def _adapter(field: FieldInfo) -> TypeAdapter[Any]:
     return kept[1]
 
 
-def _parts(model: type[BaseModel], raw: Mapping[str, Any], given: Given) -> dict[str, Any] | None:
+def _parts(model: type[BaseModel], raw: Mapping[str, Any], given: Given) -> dict[str, Any]:
     """Return the parts of a sheet, those that can be not done and are not typed as not done yet.
 
-    None where a reading or a row is missing that the sheet cannot do without: nothing is computed from a
-    stand-in for what is measured.
+    A reading or row that is missing stays so; for other answers that the sheet needs there is a stand-in.
     """
     made: dict[str, Any] = {}
     for question in questions(model):
@@ -113,9 +145,7 @@ def _parts(model: type[BaseModel], raw: Mapping[str, Any], given: Given) -> dict
         if found is None and NotDone in question.parts:
             found = NotDone(not_done=NOT_YET)
         elif found is None and field.is_required():
-            if _is_measured(field, question):
-                return None
-            found = _stand_in(field, question, given)
+            found = None if _is_measured(field, question) else _stand_in(field, question, given)
         if found is not None:
             made[question.name] = found
     return made
@@ -215,16 +245,31 @@ def _fill_up(part: type[BaseModel], raw: Any, path: list[str], given: Given) -> 
     question = next((asked for asked in questions(part) if asked.name == name), None)
     if question is None or not question.parts or not rest:
         return
-    inner = raw.get(name)
+    inner, form = raw.get(name), question.parts[0]
     if isinstance(inner, list):
         index, *rest = rest
+        for row in inner:
+            _fill_in(form, row, given)
         inner = inner[int(index)]
-    form = question.parts[0]
-    if not isinstance(inner, dict) or not rest:
-        return
-    _fill_up(form, inner, rest, given)
-    for asked in questions(form):
-        field = form.model_fields[asked.name]
-        if field.is_required() and not inner.get(asked.name) and not asked.parts:
-            text = _text(field, asked, given)
-            inner[asked.name] = [text] if is_list(field) else text
+    if isinstance(inner, dict) and rest:
+        _fill_up(form, inner, rest, given)
+        _fill_in(form, inner, given)
+
+
+def _fill_in(part: type[BaseModel], raw: Any, given: Given) -> None:
+    for asked in questions(part):
+        field = part.model_fields[asked.name]
+        if field.is_required() and not raw.get(asked.name):
+            raw[asked.name] = _raw_stand_in(field, asked, given)
+
+
+def _raw_stand_in(field: FieldInfo, question: Question, given: Given) -> Any:
+    """Return, as it would be typed, what stands for a required answer, part or row."""
+    if not question.parts:
+        text = _text(field, question, given)
+        return [text] if is_list(field) else text
+    if NotDone in question.parts:
+        return {"not_done": NOT_YET}
+    group: dict[str, Any] = {}
+    _fill_in(question.parts[0], group, given)
+    return [group] if is_list(field) else group

@@ -17,16 +17,13 @@ from wqverify.entry.changes import changes
 from wqverify.entry.fold import Folded, Voice, fold
 from wqverify.entry.journal import Journal, JournalLine, stamped
 from wqverify.entry.keys import KEYS
-from wqverify.entry.proposals import ONE_BY_ONE, Proposal, Usual, proposal, usual_of
+from wqverify.entry.proposals import USUAL_PATH, Proposal, Usual, proposal, usual_of
 from wqverify.entry.provisional import Provisional, provisional
 from wqverify.entry.screen import Act, Choice, Screen
 from wqverify.entry.steps import Step, steps
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.opening import SoFar
-from wqverify.procedures.parts import Head, Tail
 from wqverify.terms import Raw
-
-HEAD, TAIL = "usual.head", "usual.tail"  # questions of their own: whether all is as usual
 
 
 class Visit:
@@ -79,17 +76,7 @@ class Visit:
             if there is not None:
                 return there
             self.at = ""
-        still = [step for step in self.steps if step.stands == "open"]
-        first = next(iter(still), None)
-        if first is None or not self._may_be_usual(first):
-            return first
-        alone = (step for step in still if step.top in ONE_BY_ONE and step.top in Head.model_fields)
-        return next(alone, first)  # who, where and the cautions come before the rest is as usual
-
-    def _may_be_usual(self, step: Step) -> bool:
-        """Whether a step stands in the head, and the head may be answered at once."""
-        known = bool(self.about.last) and not self.about.paper
-        return known and HEAD not in self.folded.left_out and step.top in Head.model_fields
+        return next((step for step in self.steps if step.stands == "open"), None)
 
     @property
     def proposal(self) -> Proposal:
@@ -103,15 +90,14 @@ class Visit:
         return proposal(step, self.folded.raw, self.about, self.so_far.result)
 
     def _offer_usual(self, step: Step) -> None:
-        """Find out whether the head or tail may be answered at once."""
-        open_steps = [one for one in self.steps if one.stands == "open"]
-        for path, part in ((HEAD, Head), (TAIL, Tail)):
-            if step.top not in part.model_fields or path in self.folded.left_out:
-                continue
-            told = usual_of(open_steps, self.folded.raw, self.about, self.so_far.result, part is Head)
-            here = {step.path, step.group} & {one.path for one in told}
-            if here and sum(bool(one.text) for one in told) > 1:
-                self.usual, self.usual_path = told, path
+        """Find out whether this question and those after it may be answered at once."""
+        path = f"{USUAL_PATH}{step.top}"
+        if path in self.folded.left_out:
+            return
+        still = [one for one in self.steps if one.stands == "open"]
+        told = usual_of(still[still.index(step) :], self.folded.raw, self.about, self.so_far.result)
+        if sum(bool(one.text) for one in told) > 1:
+            self.usual, self.usual_path = told, path
 
     # ------------------------------------------------------------ an act
 

@@ -203,6 +203,7 @@ PROCEDURE = Procedure(
     Sheet=ChlorineSheet,
     compute=compute,
     expects=expects,
+    refuse=refuse,
     cautions=CAUTIONS,
     beside=BESIDE,
     tolerances=("grab",),

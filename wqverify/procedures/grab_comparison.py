@@ -218,6 +218,7 @@ PROCEDURE = Procedure(
     Sheet=GrabSheet,
     compute=compute,
     expects=expects,
+    refuse=refuse,
     cautions=CAUTIONS,
     beside=BESIDE,
     tables=(REPORTING,),

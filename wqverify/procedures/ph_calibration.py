@@ -273,6 +273,7 @@ PROCEDURE = Procedure(
     Sheet=PhSheet,
     compute=compute,
     expects=expects,
+    refuse=refuse,
     cautions=CAUTIONS,
     beside=BESIDE,
     tolerances=("error", "control_system", "check_buffer", "slope", "offset_mv", "grab", "thermometer"),

@@ -275,6 +275,7 @@ PROCEDURE = Procedure(
     Sheet=PreparationSheet,
     compute=compute,
     expects=expects,
+    refuse=_refuse,
     cautions=CAUTIONS,
     beside=BESIDE,
     tolerances=("preparation",),

@@ -128,9 +128,7 @@ def compute(sheet: TurbidityCalibrationSheet, given: Given, slices: Slices) -> R
     for a secondary standard among the points, a primary one to be assigned, one number of the menu typed in
     two ways, and an adjustment that is not founded on its readings.
     """
-    refuse(sheet, given, secondary=False)
-    _refuse_assign(sheet, given)
-    _refuse_contradictions(sheet)
+    _refuse(sheet, given)
     new = new_values(sheet.assign, given)
     measured = stages(sheet, given, gains(sheet, new))
     before = measured.get("after_cleaning")
@@ -183,6 +181,13 @@ def _facts(
         **({"gain": gain.text} if gain is not None else {}),
         **assigned,
     }
+
+
+def _refuse(sheet: TurbidityCalibrationSheet, given: Given) -> None:
+    """Raise CorrectTheEntry or ChooseAnother where the sheet cannot be computed as it stands."""
+    refuse(sheet, given, secondary=False)
+    _refuse_assign(sheet, given)
+    _refuse_contradictions(sheet)
 
 
 def expects(sheet: TurbidityCalibrationSheet, given: Given) -> tuple[str, ...]:
@@ -243,6 +248,7 @@ PROCEDURE = Procedure(
     Sheet=TurbidityCalibrationSheet,
     compute=compute,
     expects=expects,
+    refuse=_refuse,
     cautions=CAUTIONS,
     beside=calibration(TurbidityCalibrationSheet),
     tables=(REPORTING,),

@@ -85,7 +85,7 @@ def compute(sheet: TurbidityCheckSheet, given: Given, slices: Slices) -> Result:
     value for this analyzer or with one that a newer primary calibration has voided, volumes that do not fit,
     readings outside the range.
     """
-    refuse(sheet, given, secondary=True)
+    _refuse(sheet, given)
     measured = stages(sheet, given)
     checks = tuple(checks_of(sheet, given, measured))
     unit = given.analyzer.unit
@@ -97,6 +97,11 @@ def compute(sheet: TurbidityCheckSheet, given: Given, slices: Slices) -> Result:
         charts=tuple(charts(measured, checks, unit)),
         facts={"adjusted": "no", **settled(sheet)},
     )
+
+
+def _refuse(sheet: TurbidityCheckSheet, given: Given) -> None:
+    """Raise CorrectTheEntry or ChooseAnother where the sheet cannot be computed as it stands."""
+    refuse(sheet, given, secondary=True)
 
 
 def expects(sheet: TurbidityCheckSheet, given: Given) -> tuple[str, ...]:
@@ -118,6 +123,7 @@ PROCEDURE = Procedure(
     Sheet=TurbidityCheckSheet,
     compute=compute,
     expects=expects,
+    refuse=_refuse,
     cautions=CAUTIONS,
     beside=CHECK,
     tables=(REPORTING,),

@@ -48,7 +48,8 @@ class Procedure:
     """Which readings, which standards, which tolerance, which source: one module each.
 
     ``compute(sheet, given, slices)`` sees nothing else. ``expects(sheet, given)`` gives the keys of the
-    checks that must be in the result. ``upgrade[n]`` turns a raw sheet of revision n into n + 1.
+    checks that must be in the result. ``refuse(sheet, given)`` raises what compute refuses before it
+    computes. ``upgrade[n]`` turns a raw sheet of revision n into n + 1.
     ``opens(result)`` names what a result opens next, as (procedure, reason). ``looks_back`` says how many
     earlier records of the same tag it is given, newest first, by procedure ("*" for any); without it the
     last one of its own on the same instrument. ``beside`` holds what stands next to a question, by the name
@@ -61,6 +62,7 @@ class Procedure:
     Sheet: type[Any]
     compute: Callable[[Any, Given, Slices], Result]
     expects: Callable[[Any, Given], tuple[str, ...]]
+    refuse: Callable[[Any, Given], None] = lambda _sheet, _given: None
     cautions: tuple[Caution, ...] = ()
     tables: tuple[tuple[str, str], ...] = ()  # (name, edition) needed besides those of the standards
     beside: Mapping[str, Callable[[Raw, str, Given], Beside]] = field(default_factory=dict)

@@ -1,0 +1,517 @@
+"""A visit stepped through: what is asked, refused, asked about once more, stored, and what comes out."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from plant_example import MONTH, NOW
+from step_driver import acts_to, step_to
+
+from wqverify.acts import compute_only
+from wqverify.demo.ellodale import make_plant
+from wqverify.demo.visits import visits
+from wqverify.desk import Desk, open_desk
+from wqverify.entry.around import found
+from wqverify.entry.fold import Voice, fold
+from wqverify.entry.journal import read_journal
+from wqverify.entry.screen import Act, Screen, chosen
+from wqverify.errors import ChooseAnother
+from wqverify.plant.folder import open_plant
+from wqverify.procedures.walk import answered
+
+# Those that need nothing an earlier visit of the month would have left: no assigned value, no export.
+ALONE = ("chlorine 2", "pass", "preparation", "calibration", "turbidity 12 AIT-2202", "grab 6", "fail", "night")
+SHEETS = {visit.name: answered(tomllib.loads(visit.sheet)) for visit in visits(MONTH) if not visit.skipped}
+
+
+NIGHT = {**SHEETS["pass"], "date": "2026-05-12", "clocks": {}, "operations_told": {"not_done": "by night"}}
+TODAY = {**SHEETS["pass"], "date": "2026-05-12"}
+
+
+class Clock:
+    """A clock that stands still until it is moved."""
+
+    def __init__(self, at: datetime) -> None:
+        self.at = at
+
+    def __call__(self) -> datetime:
+        return self.at
+
+    def wait(self, seconds: float) -> None:
+        self.at += timedelta(seconds=seconds)
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("plant") / "ellodale"
+    make_plant(folder, MONTH)
+    return folder
+
+
+@pytest.fixture
+def plant(template: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copytree(template, tmp_path / "ellodale"))
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock(datetime(2026, 5, 12, 12, 10, tzinfo=UTC))  # 07:10 at the plant
+
+
+@pytest.fixture
+def desk(plant: Path, clock: Clock) -> Iterator[Desk]:
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    yield desk
+    desk.close()
+
+
+def say(desk: Desk, *texts: str) -> Screen:
+    """Answer what is shown, one text after the other."""
+    for text in texts:
+        desk.act(Act("answer", chosen(desk.screen, text), desk.screen.path))
+    return desk.screen
+
+
+def press(desk: Desk, *doings: str) -> Screen:
+    for do in doings:
+        desk.act(Act(do, "", desk.screen.path))
+    return desk.screen
+
+
+def upto(desk: Desk, path: str, sheet: dict[str, Any] = SHEETS["pass"]) -> Screen:
+    """Answer as on a sheet until this question is shown."""
+    for act in acts_to(desk, sheet):
+        if desk.screen.path == path:
+            return desk.screen
+        screen = desk.act(act)
+        assert not screen.refused, screen.notice
+    raise AssertionError(path)
+
+
+def raw_of(desk: Desk) -> Any:
+    assert desk.visit is not None
+    return desk.visit.folded.raw
+
+
+def paper_desk(plant: Path, name: str) -> Desk:
+    sheet = SHEETS[name]
+    at = datetime.fromisoformat(f"{sheet['date']}T23:30:00+00:00") + timedelta(days=1)
+    return open_desk(plant, procedure=sheet["procedure"], tag=sheet["tag"], paper=True, clock=Clock(at))
+
+
+def upto_paper(desk: Desk, path: str, name: str = "pass") -> Screen:
+    return upto(desk, path, SHEETS[name])
+
+
+# ---------------------------------------------------------------- the whole sheet
+
+
+@pytest.mark.parametrize("name", ALONE)
+def test_every_visit_of_the_month_can_be_stepped_through_to_its_own_sheet(plant: Path, name: str) -> None:
+    desk = paper_desk(plant, name)
+    step_to(desk, SHEETS[name])
+    assert desk.visit is not None
+    written = desk.visit.sheet.read_text("utf-8")
+    assert answered(tomllib.loads(written)) == SHEETS[name]
+    journal = fold(read_journal(desk.visit.journal.path.read_bytes())[0])
+    assert answered(journal.raw) == SHEETS[name]
+    assert journal.state == "complete"
+    desk.close()
+    record = compute_only(open_plant(plant), [desk_sheet(plant)], NOW + timedelta(days=2))[0]
+    assert record.procedure == SHEETS[name]["procedure"]
+
+
+def desk_sheet(plant: Path) -> Path:
+    (sheet,) = (plant / "field_sheets").glob("*.toml")
+    return sheet
+
+
+def test_the_sheet_is_the_same_bytes_in_whichever_order_it_was_answered(plant: Path) -> None:
+    straight = paper_desk(plant, "pass")
+    step_to(straight, SHEETS["pass"])
+    assert straight.visit is not None
+    first = straight.visit.sheet.read_bytes()
+    straight.close()
+    shutil.rmtree(plant / "field_sheets")
+    desk = paper_desk(plant, "pass")
+    say(desk, "EL-0417")
+    press(desk, "overview")
+    say(desk, "process_before", SHEETS["pass"]["process_before"]["ph"])  # out of order
+    press(desk, "back")
+    step_to(desk, SHEETS["pass"])
+    assert desk.visit is not None
+    assert desk.visit.sheet.read_bytes() == first
+    desk.close()
+
+
+# ---------------------------------------------------------------- refused, and why
+
+
+def test_an_answer_of_another_form_is_refused_in_a_sentence_and_nothing_is_stored(desk: Desk) -> None:
+    upto(desk, "process_before.ph")
+    before = raw_of(desk)
+    screen = say(desk, "7,52")
+    assert screen.refused
+    assert screen.notice.startswith("'7,52' is not a reading such as 7.05 (a decimal point, not a comma)")
+    assert screen.path == "process_before.ph"
+    assert raw_of(desk) == before
+
+
+def test_an_unknown_standard_is_refused_with_the_nearest_one(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.standard")
+    screen = say(desk, "B7-4417")
+    assert screen.refused
+    assert screen.notice == "'B7-4417' is not in standards_on_hand.toml; did you mean B7-4471?"
+
+
+def test_an_expired_buffer_is_refused_when_it_is_picked_with_the_ways_on(desk: Desk) -> None:
+    screen = upto(desk, "as_found.points.0.standard")
+    assert "B10-1990" not in [choice.text for choice in screen.choices]
+    assert "B7-4471" in [choice.text for choice in screen.choices]
+    screen = say(desk, "B10-1990")
+    assert "was usable until" in screen.label
+    assert "Ways on:" in screen.label
+    assert [choice.text for choice in screen.choices] == ["", "B10-1990"]
+    assert say(desk, "2").path == "as_found.points.0.temperature_c"
+    assert found(raw_of(desk), "as_found.points.0.use") == "information only"
+
+
+def test_another_buffer_instead_of_the_expired_one_stores_nothing_of_it(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.standard")
+    say(desk, "B10-1990")
+    assert say(desk, "1").path == "as_found.points.0.standard"
+    assert found(raw_of(desk), "as_found") is None
+
+
+def test_an_answer_for_another_question_is_refused(desk: Desk) -> None:
+    screen = desk.act(Act("answer", "7.06", "as_found.points.0.readings"))
+    assert screen.refused
+    assert "was meant for another question; nothing was stored" in screen.notice
+
+
+def test_a_second_window_on_one_sheet_is_refused_in_words(plant: Path, desk: Desk, clock: Clock) -> None:
+    assert desk.visit is not None
+    with pytest.raises(ChooseAnother, match="is open in another window"):
+        open_desk(plant, sheet=desk.visit.sheet, clock=clock)
+
+
+def test_what_must_be_answered_is_not_left_out(desk: Desk) -> None:
+    assert say(desk, "").notice == "Serial on the plate needs an answer."
+
+
+def test_a_sheet_that_contradicts_itself_is_not_written_and_says_where(plant: Path) -> None:
+    desk = paper_desk(plant, "pass")
+    sheet = {**SHEETS["pass"], "serial_on_plate": "EL-0471"}
+    with pytest.raises(AssertionError, match="The serial on the plate is EL-0471, the register has EL-0417"):
+        step_to(desk, sheet)
+    assert desk.visit is not None
+    assert not desk.visit.sheet.exists()
+    desk.close()
+
+
+# ---------------------------------------------------------------- asked about once more, never blocked
+
+
+@pytest.mark.parametrize(
+    ("before", "typed", "sentence"),
+    [
+        ("7.06", "7.6", "7.6 has 1 decimal, the reading before has 2"),
+        ("7.06", "7.60", "7.60 after 7.06 is a jump of 0.54"),
+        ("7.06", "70.60", "70.60 lies outside the range"),
+    ],
+)
+def test_an_odd_reading_is_asked_about_and_kept_when_it_is_so(
+    desk: Desk, before: str, typed: str, sentence: str
+) -> None:
+    upto(desk, "as_found.points.0.readings")
+    say(desk, before)
+    screen = say(desk, typed)
+    assert screen.kind == "aside"
+    assert screen.label.startswith(sentence)
+    assert found(raw_of(desk), "as_found.points.0.readings") == [before]
+    say(desk, "yes")
+    assert found(raw_of(desk), "as_found.points.0.readings") == [before, typed]
+    assert desk.visit is not None
+    assert desk.visit.folded.sure["as_found.points.0.readings.1"].startswith(sentence)
+
+
+def test_an_odd_reading_that_is_not_so_is_typed_again(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.readings")
+    say(desk, "7.06", "7.6", "no", "7.06")
+    assert found(raw_of(desk), "as_found.points.0.readings") == ["7.06", "7.06"]
+
+
+@pytest.mark.parametrize(("typed", "odd"), [("7.05", False), ("7.25", False), ("7.45", True)])
+def test_a_small_step_is_no_jump(desk: Desk, typed: str, odd: bool) -> None:
+    upto(desk, "as_found.points.0.readings")
+    assert (say(desk, "7.06", typed).kind == "aside") is odd
+
+
+def test_a_time_after_midnight_gets_its_date(plant: Path, clock: Clock) -> None:
+    clock.at = datetime(2026, 5, 13, 4, 50, tzinfo=UTC)  # 23:50 at the plant
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "cautions.read", NIGHT)
+    assert raw_of(desk)["started"] == "23:50"
+    clock.wait(1800)
+    upto(desk, "output_held.at", NIGHT)
+    assert desk.screen.proposal == "2026-05-13 00:20"
+    screen = say(desk, "00:19")
+    assert screen.label.startswith("00:19 on 2026-05-12 lies before 23:50")
+    assert screen.choices[0].label == "it was after midnight: 2026-05-13 00:19"
+    say(desk, "1")
+    assert raw_of(desk)["output_held"]["at"] == "2026-05-13 00:19"
+    desk.close()
+
+
+def test_a_time_that_is_later_than_the_clock_is_asked_about(desk: Desk) -> None:
+    upto(desk, "output_held.at", TODAY)
+    assert "is later than this computer's clock (07:10)" in say(desk, "0945").label
+    say(desk, "1")
+    assert raw_of(desk)["output_held"]["at"] == "09:45"
+
+
+def test_the_repeated_hour_is_asked_which(plant: Path, clock: Clock) -> None:
+    clock.at = datetime(2026, 11, 1, 7, 40, tzinfo=UTC)
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "output_held.at", {**NIGHT, "date": "2026-11-01"})
+    screen = say(desk, "01:30")
+    assert [choice.text for choice in screen.choices] == ["01:30 -05:00", "01:30 -06:00"]
+    say(desk, "2")
+    assert raw_of(desk)["output_held"]["at"] == "01:30 -06:00"
+    desk.close()
+
+
+# ---------------------------------------------------------------- corrected, taken back, not done
+
+
+def test_a_correction_keeps_the_old_value_and_the_reason(desk: Desk) -> None:
+    upto(desk, "process_before.temperature_c")
+    press(desk, "back")
+    screen = say(desk, "7.59")
+    assert screen.label == f"{SHEETS['pass']['process_before']['ph']} stands here. Why does it become 7.59?"
+    say(desk, "misread")
+    assert desk.visit is not None
+    (correction,) = desk.visit.folded.corrections
+    assert (correction.was, correction.now, correction.why) == (
+        SHEETS["pass"]["process_before"]["ph"],
+        "7.59",
+        "misread",
+    )
+    assert desk.screen.path == "process_before.temperature_c"
+
+
+def test_one_reading_of_a_list_is_corrected_or_taken_back(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.readings")
+    say(desk, "7.08", "7.07", "7.06")
+    press(desk, "correct")
+    assert [choice.label for choice in desk.screen.choices][:3] == [
+        "pH readings 1: 7.08",
+        "pH readings 2: 7.07",
+        "pH readings 3: 7.06",
+    ]
+    say(desk, "2", "7.01", "misread")
+    assert found(raw_of(desk), "as_found.points.0.readings") == ["7.08", "7.01", "7.06"]
+    press(desk, "correct")
+    say(desk, "1", "", "mistyped")
+    assert found(raw_of(desk), "as_found.points.0.readings") == ["7.01", "7.06"]
+
+
+def test_a_whole_row_is_taken_back(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.readings")
+    say(desk, "7.08")
+    press(desk, "correct")
+    say(desk, desk.screen.choices[-1].text, "typed at the wrong question")
+    assert found(raw_of(desk), "as_found") is None
+    assert desk.screen.path == "as_found.points.0.standard"
+
+
+def test_a_part_that_was_not_done_says_why_from_a_list_or_in_own_words(desk: Desk) -> None:
+    upto(desk, "process_before.ph")
+    screen = press(desk, "not done")
+    assert screen.label == "Process before: not done, because"
+    assert "cannot be reached safely" in [choice.text for choice in screen.choices]
+    say(desk, "the display is dark")
+    assert raw_of(desk)["process_before"] == {"not_done": "the display is dark"}
+
+
+def test_what_was_not_done_can_be_done_after_all(desk: Desk) -> None:
+    upto(desk, "process_before.ph")
+    press(desk, "not done")
+    say(desk, "1")
+    press(desk, "back")
+    assert desk.screen.path == "process_before"
+    say(desk, "read again", "7.52")
+    assert raw_of(desk)["process_before"]["ph"] == "7.52"
+
+
+def test_an_optional_answer_is_left_out_and_asked_again_when_wanted(desk: Desk) -> None:
+    upto(desk, "process_before.temperature_c")
+    press(desk, "leave out")
+    assert desk.screen.path == "process_before.control_system"
+    press(desk, "back")
+    say(desk, "12.1")
+    assert raw_of(desk)["process_before"]["temperature_c"] == "12.1"
+
+
+def test_a_question_that_is_not_asked_by_itself_can_be_asked(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.temperature_c")
+    assert "as_found.points.0.use" not in [step.path for step in desk.visit.steps]  # type: ignore[union-attr]
+    press(desk, "also")
+    say(desk, "as_found.points.0.use", "information only")
+    assert found(raw_of(desk), "as_found.points.0.use") == "information only"
+    assert desk.screen.path == "as_found.points.0.temperature_c"
+
+
+def test_the_overview_goes_to_any_part_and_shows_where_each_stands(desk: Desk) -> None:
+    upto(desk, "process_before.ph")
+    screen = press(desk, "overview")
+    stands = {section.path: section.state for section in screen.sections}
+    assert stands["serial_on_plate"] == "answered"
+    assert stands["process_before"] == "now"
+    assert stands["as_found"] == "open"
+    assert stands["adjusted"] == "not needed"
+    assert say(desk, "as_found").path == "as_found.points.0.standard"
+
+
+# ---------------------------------------------------------------- the clock, last time, other people
+
+
+def test_the_clock_answers_what_it_times_and_the_interval(desk: Desk, clock: Clock) -> None:
+    upto(desk, "date")
+    say(desk, "")
+    upto(desk, "as_found.points.0.readings")
+    for reading in ("7.06", "7.06", "7.06"):
+        clock.wait(34)
+        say(desk, reading)
+    say(desk, "")
+    point = found(raw_of(desk), "as_found.points.0")
+    assert point["interval_s"] == "34"
+    assert point["at"] == f"{clock.at - timedelta(hours=5):%H:%M}"
+    assert desk.visit is not None
+    assert desk.visit.folded.how["as_found.points.0.interval_s"] == "clock"
+
+
+def test_readings_typed_at_once_get_no_interval_from_the_clock(desk: Desk, clock: Clock) -> None:
+    upto(desk, "as_found.points.0.readings")
+    for reading in ("7.06", "7.06", "7.06"):
+        clock.wait(1)
+        say(desk, reading)
+    assert say(desk, "").path == "as_found.points.0.interval_s"
+
+
+def test_from_paper_no_clock_answers_and_the_journal_says_so(plant: Path) -> None:
+    desk = paper_desk(plant, "pass")
+    upto_paper(desk, "as_found.points.0.readings")
+    assert desk.visit is not None
+    assert "clock" not in desk.visit.folded.how.values()
+    assert desk.visit.folded.how["serial_on_plate"] == "paper"
+    assert desk.screen.proposal == ""
+    desk.close()
+
+
+def test_somebody_else_says_a_value_as_themselves(desk: Desk) -> None:
+    upto(desk, "process_before.control_system")
+    press(desk, "told by")
+    say(desk, "T-11", "radio", "yes")
+    assert any(line.kind == "who" and "read back" in line.text for line in desk.screen.lines)
+    say(desk, "7.50")
+    assert desk.visit is not None
+    assert desk.visit.folded.voices["process_before.control_system"] == Voice("T-11", "radio", "yes")
+    assert desk.visit.voice is None
+
+
+# ---------------------------------------------------------------- put away, taken up again
+
+
+def test_a_sheet_waits_for_the_laboratory_and_is_taken_up_at_the_same_step(
+    plant: Path, desk: Desk, clock: Clock
+) -> None:
+    upto(desk, "process_before.ph")
+    sheet = desk.visit.sheet  # type: ignore[union-attr]
+    press(desk, "put away")
+    screen = say(desk, "wait for the laboratory", "pH of the grab")
+    assert screen.kind == "end"
+    assert "waits for the laboratory: pH of the grab" in screen.text
+    again = open_desk(plant, sheet=sheet, clock=clock)
+    assert again.screen.path == "process_before.ph"
+    assert again.screen.state == "waiting for the laboratory"
+    say(again, "7.52")
+    assert again.screen.state == "open"
+    again.close()
+
+
+def test_a_sheet_is_passed_on_to_a_person(desk: Desk) -> None:
+    upto(desk, "process_before.ph")
+    press(desk, "put away")
+    screen = say(desk, "pass it on", "T-11", "read the second buffer")
+    assert "is passed on to" in screen.text
+    assert "read the second buffer" in screen.text
+
+
+def test_a_kill_between_two_answers_goes_on_at_the_same_step(plant: Path, clock: Clock) -> None:
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "as_found.points.0.readings")
+    say(desk, "7.08", "7.07")
+    sheet = desk.visit.sheet  # type: ignore[union-attr]
+    desk.close()  # a dead process gives its lock back just so
+    again = open_desk(plant, sheet=sheet, clock=clock)
+    assert again.screen.path == "as_found.points.0.readings"
+    assert again.screen.standing == ("7.08", "7.07")
+    again.close()
+
+
+def test_an_act_that_is_sent_again_is_done_once(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.readings")
+    act = Act("answer", "7.06", desk.screen.path, view="a1", seq=1)
+    desk.act(act)
+    desk.act(act)
+    assert found(raw_of(desk), "as_found.points.0.readings") == ["7.06"]
+    desk.act(replace(act, seq=2))
+    assert found(raw_of(desk), "as_found.points.0.readings") == ["7.06", "7.06"]
+
+
+def test_an_act_sent_again_to_a_new_process_is_done_once(plant: Path, clock: Clock) -> None:
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "as_found.points.0.readings")
+    act = Act("answer", "7.06", desk.screen.path, view="a1", seq=1)
+    desk.act(act)
+    sheet = desk.visit.sheet  # type: ignore[union-attr]
+    desk.close()
+    again = open_desk(plant, sheet=sheet, clock=clock)
+    again.act(act)
+    assert found(raw_of(again), "as_found.points.0.readings") == ["7.06"]
+    again.close()
+
+
+def test_a_written_sheet_changed_in_an_editor_is_taken_up_as_corrections(plant: Path) -> None:
+    desk = paper_desk(plant, "pass")
+    step_to(desk, SHEETS["pass"])
+    sheet = desk.visit.sheet  # type: ignore[union-attr]
+    desk.close()
+    text = sheet.read_text("utf-8")
+    ph = SHEETS["pass"]["process_before"]["ph"]
+    sheet.write_text(text.replace(f'ph = "{ph}"', 'ph = "7.59"', 1), "utf-8")
+    again = open_desk(plant, sheet=sheet, paper=True, clock=desk.clock)
+    assert "was changed in the file since it was written (1 answers)" in again.screen.label
+    say(again, "misread")
+    assert again.visit is not None
+    assert [(c.was, c.now, c.why) for c in again.visit.folded.corrections] == [(ph, "7.59", "misread")]
+    again.close()
+
+
+def test_a_sheet_half_filled_in_an_editor_is_taken_up(plant: Path, clock: Clock) -> None:
+    sheet = plant / "field_sheets" / "half.toml"
+    sheet.parent.mkdir(exist_ok=True)
+    sheet.write_text('procedure = "ph_calibration"\ntag = "AIT-2101"\nreason = "call-out"\n', "utf-8")
+    desk = open_desk(plant, sheet=sheet, clock=clock)
+    assert raw_of(desk)["reason"] == "call-out"
+    assert desk.visit is not None
+    assert desk.visit.folded.how["reason"] == "sheet"
+    desk.close()
