@@ -168,7 +168,7 @@ RESULT = replace(
     keys=(),
 )
 DONE = replace(RESULT, label="Done.", form="word", path="?result", choices=(Choice("other visits"),))
-STOPPED = Screen("end", text="Saved in 2026-03-03 AIT-2101.toml. Go on with: wqverify step")
+STOPPED = Screen("end", text="Saved in 2026-03-03 AIT-2101.toml. To go on:")
 
 Answer = Callable[[Act], Screen]
 

@@ -13,9 +13,11 @@ from plant_example import plant_in
 from whole_visit import answers_of, clock, stepped
 
 import wqverify.desk
+from wqverify.acts import HeadOf, prepare_round
 from wqverify.cli import main
 from wqverify.cli.step_commands import go_on
 from wqverify.desk import open_desk
+from wqverify.plant.folder import open_plant
 
 Step = Callable[..., tuple[int, str, str]]
 
@@ -112,6 +114,17 @@ def test_a_sheet_that_is_open_elsewhere_is_refused_in_words(step: Step, plant: P
     desk.close()
     assert code == 2
     assert "open" in err
+
+
+def test_a_stop_of_a_round_goes_on_with_its_round(step: Step, plant: Path) -> None:
+    opened = open_plant(plant)
+    name = next(name for name, one in opened.rounds.items() if len(one.stops) == 1)
+    folder = prepare_round(opened, name, HeadOf("T-07"), clock(), plant / "field_sheets" / "the round").folder
+    code, out, _err = step("--round", folder, lines="1\nEL-0417\n")
+    assert code == 0
+    assert "Serial on the plate: EL-0417" in out
+    assert out.splitlines()[-1] == f"  wqverify step --round '{folder}'"
+    assert "Serial on the plate" not in step("--round", folder, lines="1\n")[1]
 
 
 def test_the_command_that_goes_on_names_what_was_named() -> None:

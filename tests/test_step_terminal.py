@@ -36,7 +36,7 @@ from prompt_toolkit.output import DummyOutput
 
 from wqverify.entry.plain_lines import Terminal, drawn, prompt
 from wqverify.entry.screen import Act, Choice, Line, Screen, Section
-from wqverify.entry.terminal import AtTerminal, FromLines, Reader, Typed, reader_of, step_through
+from wqverify.entry.terminal import SAVED, AtTerminal, FromLines, Reader, Typed, reader_of, step_through
 from wqverify.show.printable import visible
 
 AGAIN = "wqverify step"
@@ -386,7 +386,7 @@ def test_stopping_says_that_everything_is_saved_and_how_to_go_on(typist: PipeInp
     desk = FakeDesk([TEMPERATURE, RESULT])
     printed = typed(desk, typist, stop)
     assert desk.acts == [Act("stop", path=TEMPERATURE.path)]
-    assert printed[-1] == "Saved in 2026-03-03 AIT-2101.toml. Go on with: wqverify step"
+    assert printed[-2:] == ["Saved in 2026-03-03 AIT-2101.toml. To go on:", "  wqverify step"]
 
 
 def test_a_half_typed_entry_is_named_when_stopping(typist: PipeInput) -> None:
@@ -398,7 +398,7 @@ def test_a_half_typed_entry_is_named_when_stopping(typist: PipeInput) -> None:
 
 def test_enter_at_a_result_ends(typist: PipeInput) -> None:
     desk = FakeDesk([DONE])
-    typed(desk, typist, "\r")
+    assert AGAIN not in "".join(typed(desk, typist, "\r"))
     assert desk.acts == [Act("stop", path="?result")]
 
 
@@ -410,7 +410,7 @@ def test_ctrl_c_while_an_answer_is_stored_stops_after_it(typist: PipeInput) -> N
     desk = FakeDesk([TEMPERATURE, AT, RESULT], {1: interrupted})
     printed = typed(desk, typist, "18.4\r")
     assert [act.do for act in desk.acts] == ["answer", "stop"]
-    assert "Go on with" in printed[-1]
+    assert printed[-2:] == ["Saved in 2026-03-03 AIT-2101.toml. To go on:", "  wqverify step"]
 
 
 def test_ctrl_c_pressed_twice_ends_at_once(typist: PipeInput) -> None:
@@ -420,7 +420,7 @@ def test_ctrl_c_pressed_twice_ends_at_once(typist: PipeInput) -> None:
         raise AssertionError("the second Ctrl-C was not obeyed")
 
     printed = typed(FakeDesk([TEMPERATURE, RESULT], {1: interrupted}), typist, "18.4\r")
-    assert printed[-1] == "Stopped for now; everything taken so far is saved. To go on: wqverify step"
+    assert printed[-2:] == [SAVED, "  wqverify step"]
 
 
 def test_where_the_desk_says_nothing_the_way_on_is_said_here(
@@ -428,7 +428,7 @@ def test_where_the_desk_says_nothing_the_way_on_is_said_here(
 ) -> None:
     monkeypatch.setattr("fake_desk.STOPPED", replace(BASE, kind="question"))
     printed = typed(FakeDesk([TEMPERATURE]), typist, "\x03")
-    assert printed[-1] == "Stopped for now; everything taken so far is saved. To go on: wqverify step"
+    assert printed[-2:] == [SAVED, "  wqverify step"]
 
 
 # ---------------------------------------------------------------- lines from a program
@@ -449,7 +449,7 @@ def test_the_end_of_piped_lines_is_stopping() -> None:
     desk = FakeDesk([PLATE, TEMPERATURE, RESULT])
     printed = piped(desk, "PH-30418\n")
     assert [act.do for act in desk.acts] == ["answer", "stop"]
-    assert "Go on with" in printed[-1]
+    assert printed[-2:] == ["Saved in 2026-03-03 AIT-2101.toml. To go on:", "  wqverify step"]
 
 
 def test_an_empty_piped_line_keeps_the_proposal_and_windows_line_ends_are_no_text() -> None:

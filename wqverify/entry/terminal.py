@@ -30,6 +30,7 @@ from wqverify.entry.screen import Act, Screen, chosen
 
 LEAST_WIDTH = 40
 FIRST = "? lists the keys, Ctrl-C stops for now; every answer is saved at once."
+SAVED = "Stopped for now; everything taken so far is saved. To go on:"
 BACK = "It stands in the line again, to be corrected; Ctrl-U empties the line."
 UNUSED = ("c-r", "c-s", "c-z")  # would open a search or type a character nobody sees
 
@@ -181,7 +182,8 @@ def step_through(
         with reader.quiet():
             _Face(desk, say, visible, again, reader).run()
     except KeyboardInterrupt:  # a second time, while an answer was being stored
-        say(_saved(again))
+        say(SAVED)
+        say(f"  {again}")
 
 
 class _Face:
@@ -217,13 +219,13 @@ class _Face:
             if typed.stop and typed.text.strip():
                 self._lines(terminal.wrapped(f"Not taken, because Enter was not pressed: {typed.text}"))
             if act.do == "stop":
-                self._stop(act, terminal)
+                self._stop(screen, terminal)
                 return
             with _undisturbed() as interrupted:
                 after = self._desk.act(act)
             if interrupted:
                 self._lines(drawn(after, screen, terminal))
-                self._stop(Act("stop", path=after.path), terminal)
+                self._stop(after, terminal)
                 return
             back = typed.text if not typed.key and after.refused and same_question(after, screen) else ""
             if act.do == "answer" and (after.refused or after.kind == "aside" != screen.kind):
@@ -259,11 +261,13 @@ class _Face:
         if dropped:
             self._lines(terminal.wrapped(f"Typed ahead and not taken: {dropped}"))
 
-    def _stop(self, act: Act, terminal: Terminal) -> None:
+    def _stop(self, screen: Screen, terminal: Terminal) -> None:
         with _undisturbed():
-            after = self._desk.act(act)
+            after = self._desk.act(Act("stop", path=screen.path))
         said = f"{after.notice}\n{after.text}".strip() if after.kind == "end" else ""
-        self._lines(terminal.wrapped(said or _saved(self._again)))
+        self._lines(terminal.wrapped(said or SAVED))
+        if screen.sheet and screen.kind != "result":
+            self._say(f"  {self._again}")  # a line of its own, never wrapped: it is copied
 
     def _lines(self, lines: list[str]) -> None:
         for line in lines:
@@ -285,10 +289,6 @@ def _act(screen: Screen, typed: Typed) -> Act:
 
 def _nothing_to_answer(screen: Screen) -> bool:
     return screen.kind in ("end", "result") and not (screen.choices or screen.form or screen.label)
-
-
-def _saved(again: str) -> str:
-    return f"Stopped for now; everything taken so far is saved. To go on: {again}"
 
 
 def _legible(text: str) -> str:
