@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -42,6 +43,7 @@ class Pane:
             **os.environ,
             "PATH": f"{folder.parent}:{os.environ['PATH']}",
             "LC_ALL": "C.UTF-8",
+            "TMUX_TMPDIR": tempfile.mkdtemp(prefix="wq"),  # its socket: a path of a test is too long for one
             "PS1": "$ ",
             "WQVERIFY_TEST_PID": str(self.pid_file),
         }
@@ -91,6 +93,7 @@ class Pane:
 
     def close(self) -> None:
         self._run("kill-server")
+        shutil.rmtree(self._environment["TMUX_TMPDIR"])
 
 
 @pytest.fixture
