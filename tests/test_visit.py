@@ -14,20 +14,30 @@ import pytest
 from plant_example import MONTH, NOW
 from step_driver import acts_to, step_to
 
-from wqverify.acts import compute_only
+from wqverify.acts import HeadOf, compute_only, prepare_round
 from wqverify.demo.ellodale import make_plant
 from wqverify.demo.visits import visits
 from wqverify.desk import Desk, open_desk
 from wqverify.entry.around import found
+from wqverify.entry.changes import leaves
 from wqverify.entry.fold import Voice, fold
-from wqverify.entry.journal import read_journal
+from wqverify.entry.journal import JournalLine, read_journal
 from wqverify.entry.screen import Act, Screen, chosen
 from wqverify.errors import ChooseAnother
 from wqverify.plant.folder import open_plant
 from wqverify.procedures.walk import answered
 
 # Those that need nothing an earlier visit of the month would have left: no assigned value, no export.
-ALONE = ("chlorine 2", "pass", "preparation", "calibration", "turbidity 12 AIT-2202", "grab 6", "fail", "night")
+ALONE = (
+    "chlorine 2",
+    "pass",
+    "preparation",
+    "calibration",
+    "turbidity 12 AIT-2202",
+    "grab 6",
+    "fail",
+    "night",
+)
 SHEETS = {visit.name: answered(tomllib.loads(visit.sheet)) for visit in visits(MONTH) if not visit.skipped}
 
 
@@ -515,3 +525,89 @@ def test_a_sheet_half_filled_in_an_editor_is_taken_up(plant: Path, clock: Clock)
     assert desk.visit is not None
     assert desk.visit.folded.how["reason"] == "sheet"
     desk.close()
+
+
+# ---------------------------------------------------------------- a round
+
+PASSING = {
+    "ph_calibration": "pass",
+    "turbidity_standard_check": "turbidity 5 AIT-2202",
+    "grab_comparison": "grab 6",
+    "chlorine_check": "chlorine 2",
+    "standard_preparation": "preparation",
+}
+SHARED = ("reason", "performed_by", "date", "method", "cautions", "operations_told")
+
+
+@pytest.mark.parametrize("procedure", PASSING)
+def test_a_passing_check_of_a_round_takes_at_most_twelve_answers_after_the_shared_head(
+    plant: Path, procedure: str
+) -> None:
+    sheet = SHEETS[PASSING[procedure]]
+    clock = Clock(datetime.fromisoformat(f"{sheet['date']}T18:00:00+00:00"))
+    desk = open_desk(plant, procedure=procedure, tag=sheet["tag"], clock=clock)
+    visit = desk.visit
+    assert visit is not None
+    shared = {name: sheet[name] for name in SHARED if name in sheet}
+    model: Any = visit.about.procedure.Sheet
+    visit.write(*(JournalLine(do="answer", path=p, text=t, how="round") for p, t in leaves(model, shared)))
+    visit.about = replace(visit.about, in_round=True, last=sheet, last_day="2026-04-01")
+    asked: list[str] = []
+    screen = visit.act(Act("help", "", visit.screen.path))
+    while screen.kind != "end":
+        clock.wait(31)
+        if screen.path not in asked[-1:] and screen.kind == "question":
+            asked.append(screen.path)
+        assert len(asked) <= 12, asked
+        screen = visit.act(Act("answer", _of_the_visit(screen, sheet), screen.path))
+        assert not screen.refused, screen.notice
+    assert any(path.startswith("usual.") for path in asked)
+    assert visit.so_far.result is not None
+    assert {c.outcome for c in visit.so_far.result.checks if c.counts} <= {"pass", "not evaluated"}
+    desk.close()
+
+
+def _of_the_visit(screen: Screen, sheet: dict[str, Any]) -> str:
+    if screen.kind == "aside":
+        return screen.choices[0].text
+    value = None if screen.path.startswith("usual.") else found(sheet, screen.path)
+    if screen.form in ("numbers", "texts"):
+        return (value or [])[len(screen.standing)] if len(screen.standing) < len(value or []) else ""
+    return value if isinstance(value, str) else ""
+
+
+def test_what_is_as_usual_is_confirmed_at_once_and_stored_one_by_one(plant: Path, clock: Clock) -> None:
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    visit = desk.visit
+    assert visit is not None
+    visit.about = replace(visit.about, last=SHEETS["pass"], last_day="2026-05-03")
+    visit.act(Act("help", "", visit.screen.path))
+    for act in acts_to(desk, TODAY):
+        if desk.screen.path == "usual.condition":
+            break
+        desk.act(act)
+    told = [line.text for line in desk.screen.lines]
+    assert "Output held: time: 07:10" in told
+    assert "Condition: condition on arrival: nothing unusual" in told
+    say(desk, "")
+    assert raw_of(desk)["output_held"]["at"] == "07:10"
+    assert raw_of(desk)["condition"]["as_arrived"] == "nothing unusual"
+    assert visit.folded.how["output_held.at"] == "usual"
+    desk.close()
+
+
+def test_a_round_is_walked_skipped_and_written(plant: Path, clock: Clock) -> None:
+    opened = open_plant(plant)
+    made = prepare_round(opened, "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
+    desk = open_desk(plant, round_folder=made.folder, clock=clock)
+    assert [choice.text for choice in desk.screen.choices] == ["1", "2", "3", "skip a stop"]
+    say(desk, "1")
+    assert raw_of(desk)["performed_by"] == "T-07"
+    assert desk.visit.folded.how["performed_by"] in ("sheet", "round")  # type: ignore[union-attr]
+    press(desk, "stop")
+    again = open_desk(plant, round_folder=made.folder, clock=clock)
+    say(again, "skip a stop", "3", "filter 3 is drained")
+    assert "skipped, filter 3 is drained" in again.screen.choices[2].label
+    assert 'skipped = "filter 3 is drained"' in (made.folder / "round.toml").read_text("utf-8")
+    assert say(again, "3").notice.startswith("AIT-2210 is skipped: filter 3 is drained.")
+    again.close()

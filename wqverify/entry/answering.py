@@ -120,7 +120,11 @@ def _close_rows(visit: Visit) -> None:
     visit.read_steps()
     step = visit.step
     last = found(visit.about.last, step.path) if step is not None and step.kind == "rows" else None
-    if step is not None and isinstance(last, list) and step.stands == "open" and step.rows == len(last):
+    if step is None or not isinstance(last, list) or step.stands != "open" or not step.rows:
+        return
+    if step.rows < len(last):
+        another(visit, step)
+    else:
         visit.write(JournalLine(do="no more", path=step.path))
 
 

@@ -11,7 +11,7 @@ from wqverify.entry import offered
 from wqverify.entry.around import found
 from wqverify.entry.journal import JournalLine
 from wqverify.entry.lines import beside_of, cautions_of, held, lines_of, outcome, to_correct, trace_of
-from wqverify.entry.proposals import heading
+from wqverify.entry.proposals import capital, heading
 from wqverify.entry.screen import Choice, Form, Key, Line, Screen, Section
 from wqverify.entry.steps import Step
 from wqverify.procedures.blank import choices
@@ -119,15 +119,13 @@ def _question(visit: Visit, step: Step, frame: Screen, place: str) -> Screen:
 
 
 def _headings(step: Step) -> str:
-    text = ", ".join(step.headings)
-    return text[:1].upper() + text[1:]
+    return capital(", ".join(step.headings))
 
 
 def _label(step: Step) -> str:
     if step.kind == "rows":
         return f"Another {step.question.ask.label}?"
-    text = step.question.ask.label
-    return text[:1].upper() + text[1:]
+    return capital(step.question.ask.label)
 
 
 def _form(step: Step) -> Form:
@@ -211,7 +209,7 @@ def sections(visit: Visit) -> tuple[Section, ...]:
     return tuple(
         Section(
             question.name,
-            question.ask.label[:1].upper() + question.ask.label[1:],
+            capital(question.ask.label),
             _stands(visit, question.name, now),
         )
         for question in questions(sheet)

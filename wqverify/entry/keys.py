@@ -26,7 +26,7 @@ def back(visit: Visit) -> None:
     index = paths.index(step.path) if step is not None else len(paths)
     if index == 0:
         raise CorrectTheEntry("This is the first question.")
-    visit.at = paths[index - 1]
+    visit.voice, visit.at = None, paths[index - 1]
 
 
 def forward(visit: Visit) -> None:
@@ -34,7 +34,7 @@ def forward(visit: Visit) -> None:
     step = visit.step
     if step is not None:
         paths = [one.path for one in visit.steps]
-        visit.at = next(iter(paths[paths.index(step.path) + 1 :]), "")
+        visit.voice, visit.at = None, next(iter(paths[paths.index(step.path) + 1 :]), "")
 
 
 def same_as(visit: Visit) -> None:

@@ -81,7 +81,7 @@ def outcome(visit: Visit) -> Iterator[Line]:
 
 
 def told(check: Check) -> str:
-    """Return a check as one line: value, U, limits, outcome."""
+    """Return a check as one short line: value, U, limits, outcome."""
     quantity = check.quantity
     assert quantity is not None
     sure = f", U {quantity.expanded}" if quantity.expanded else ""

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from wqverify.entry.around import found, with_answer
+from wqverify.entry.proposals import capital
 from wqverify.entry.provisional import provisional
 from wqverify.entry.screen import Choice
 from wqverify.entry.steps import Step
@@ -116,8 +117,7 @@ def group_label(visit: Visit, step: Step) -> str:
     top = next(q for q in questions(sheet) if q.name == step.top)
     depth = step.group.count(".")
     words = [top.ask.label, *step.headings[1 : depth + 1]] if depth else [top.ask.label]
-    text = ", ".join(words)
-    return text[:1].upper() + text[1:]
+    return capital(", ".join(words))
 
 
 def row_of(step: Step) -> str:

@@ -120,21 +120,32 @@ def usual_of(
 def _told(
     chosen: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None
 ) -> Iterator[Usual]:
-    not_done: set[str] = set()
+    texts = {
+        step.path: "" if _elsewhere(step) else proposal(step, raw, about, result).text for step in chosen
+    }
+    reasons = {step.group: found(about.last, f"{step.group}.not_done") for step in chosen if step.group}
+    # A part that cannot be answered whole is left out whole, or asked.
+    lacking = {_part(step) for step in chosen if step.required and not texts[step.path] and _part(step)}
+    done: set[str] = set()
     for step in chosen:
-        reason = found(about.last, f"{step.group}.not_done") if step.group else None
-        if step.group in not_done:
+        group, part = step.group, _part(step)
+        if {group, part} & done:
             continue
-        if isinstance(reason, str) and not raw.get(step.group):
-            not_done.add(step.group)
-            yield Usual(step.group, heading(step, 1), reason, "not done")
-            continue
-        text = "" if _elsewhere(step) else proposal(step, raw, about, result).text
-        if text:
-            yield Usual(step.path, heading(step), text)
-        elif not step.required or step.spare:
-            path = step.path if not step.required else step.spare
-            yield Usual(path, heading(step), "", "leave out")
+        if isinstance(reasons.get(group), str) and not raw.get(group):
+            done.add(group)
+            yield Usual(group, heading(step, 1), reasons[group], "not done")
+        elif part in lacking:
+            if step.spare and step.first:
+                done.add(part)
+                yield Usual(step.spare, heading(step), "", "leave out")
+        elif texts[step.path]:
+            yield Usual(step.path, heading(step), texts[step.path])
+        elif not step.required:
+            yield Usual(step.path, heading(step), "", "leave out")
+
+
+def _part(step: Step) -> str:
+    return step.path.rpartition(".")[0]
 
 
 def _elsewhere(step: Step) -> bool:
@@ -145,5 +156,13 @@ def _elsewhere(step: Step) -> bool:
 def heading(step: Step, depth: int | None = None) -> str:
     """Return the headings of a step with its label, "Output held: at"; of a group ``depth`` of them."""
     words = step.headings[:depth] if depth else (*step.headings, step.question.ask.label)
-    text = ", ".join(words[:-1]) + (": " if len(words) > 1 else "") + words[-1]
-    return text[:1].upper() + text[1:]
+    return capital(", ".join(words[:-1]) + (": " if len(words) > 1 else "") + words[-1])
+
+
+def capital(text: str) -> str:
+    """Return a text with its first letter large, unless it is written so on purpose.
+
+    >>> capital("output held"), capital("pH readings"), capital("mV")
+    ('Output held', 'pH readings', 'mV')
+    """
+    return text if text[1:2].isupper() else text[:1].upper() + text[1:]

@@ -129,6 +129,8 @@ def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surro
     refusal = refusal_of(about.procedure, tried, path, about.around)
     if refusal is None:
         return _past(step, text, raw, about)
+    if isinstance(refusal, CorrectTheEntry):  # it fits, and something beside it is not typed yet, or wrong
+        return _keep(refusal.message, text)
     if not step.use or refusal_of(
         about.procedure, with_answer(tried, step.use, INFORMATION), path, about.around
     ):
@@ -166,10 +168,12 @@ def odd_answer(step: Step, text: str, raw: Mapping[str, Any], about: Surrounding
         sentence = sure.about_reading(text, before or (), last if is_number(step.field) else "", low, high)
     if not sentence and step.kind == "leaf":
         refusal = refusal_of(about.procedure, with_answer(raw, step.path, text), step.path, about.around)
-        sentence = f"{refusal.message} Keep it as it is?" if refusal is not None else ""
-    return (
-        Odd(sentence, (Choice(text, f"yes, {text}"), Choice("", "no, type it again"))) if sentence else None
-    )
+        sentence = refusal.message if refusal is not None else ""
+    return _keep(sentence, text) if sentence else None
+
+
+def _keep(sentence: str, text: str) -> Odd:
+    return Odd(sentence, (Choice(text, f"yes, {text}"), Choice("", "no, type it again")))
 
 
 def words(step: Step) -> tuple[Choice, ...]:

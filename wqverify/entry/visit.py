@@ -205,7 +205,7 @@ class Visit:
         self._read()
 
     def _go_to(self, act: Act) -> None:
-        self.overview = False
+        self.overview, self.voice = False, None
         if act.do != "answer" or not act.text:
             return
         names = [section.path for section in drawn.sections(self)]

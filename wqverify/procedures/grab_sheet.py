@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Annotated, ClassVar, Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -236,8 +236,6 @@ class Work(Part):
 
 class GrabSheet(Tail, Work, Touched, Head, Compared):
     """One comparison."""
-
-    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = ()
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

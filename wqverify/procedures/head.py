@@ -51,17 +51,26 @@ class Condition(Part):
     """What was seen before anything was touched."""
 
     as_arrived: Annotated[
-        Text, Ask("condition on arrival", help="sensor, housing, leaks, bubbles, deposits: as you found it")
+        Text,
+        Ask(
+            "condition on arrival",
+            help="sensor, housing, leaks, bubbles, deposits: as you found it",
+            usual="nothing unusual",
+        ),
     ]
     alarms: Annotated[Text | None, Ask("alarms shown", usual="none")] = None
     sample_flow: Annotated[Text | None, Ask("sample flow", help="by its meter, with its unit")] = None
+
+
+# Operations are told once for a round, before the work at its later stops starts.
+ON_ARRIVAL = frozenset({"started", "operations_told"})
 
 
 class Visit(Part):
     """Who, which analyzer, when, and who was told."""
 
     UNIT: ClassVar[str] = ""  # of "analyzer" questions where the procedure measures in one unit only
-    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = ()  # parts whose times may come in any order
+    TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL,)  # parts whose times may come in any order
 
     procedure: Annotated[Name, Ask("procedure")]
     tag: Annotated[Name, Ask("analyzer")]

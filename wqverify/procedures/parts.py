@@ -27,6 +27,7 @@ from wqverify.procedures.answers import (
     Time,
 )
 from wqverify.procedures.head import (
+    ON_ARRIVAL,
     Cautions,
     Clocks,
     Condition,
@@ -60,6 +61,7 @@ from wqverify.terms import Ask, Reading
 __all__ = [
     "BACK_IN_SERVICE",
     "BEFORE_IT_IS_TOUCHED",
+    "ON_ARRIVAL",
     "AtTime",
     "Cause",
     "Cautions",

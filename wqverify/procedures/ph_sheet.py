@@ -10,6 +10,7 @@ from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
+    ON_ARRIVAL,
     AtTime,
     Cleaned,
     Done,
@@ -226,6 +227,7 @@ class PhSheet(Tail, After, Work, Head, Before):
 
     UNIT: ClassVar[str] = "pH"
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
+        ON_ARRIVAL,
         BEFORE_IT_IS_TOUCHED,
         BACK_IN_SERVICE | {"grab_after"},
     )

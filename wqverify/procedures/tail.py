@@ -90,7 +90,11 @@ class Back(Part):
 
     signal: Annotated[
         Done[Signal] | None,
-        Ask("signal", help="one value at one moment, from the analyzer to the control system"),
+        Ask(
+            "signal",
+            help="one value at one moment, from the analyzer to the control system",
+            when="own visit",
+        ),
     ] = None
     loop_in_auto: Annotated[
         Done[Moment] | None, Ask("loop in automatic", help="by operations", when="loop in manual")

@@ -16,6 +16,7 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
+    ON_ARRIVAL,
     Cleaned,
     Done,
     DoneOrSame,
@@ -103,6 +104,7 @@ class TurbidityCalibrationSheet(Tail, After, Work, Head, Stored):
     """One visit."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
+        ON_ARRIVAL,
         BEFORE_IT_IS_TOUCHED,
         BACK_IN_SERVICE,
     )

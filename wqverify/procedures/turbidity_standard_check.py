@@ -14,6 +14,7 @@ from pydantic import model_validator
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
+    ON_ARRIVAL,
     Cleaned,
     Done,
     DoneOrSame,
@@ -67,6 +68,7 @@ class TurbidityCheckSheet(Tail, AndSettled, Work, Head, Before):
     """One visit."""
 
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
+        ON_ARRIVAL,
         BEFORE_IT_IS_TOUCHED,
         BACK_IN_SERVICE,
     )
