@@ -353,7 +353,11 @@ def test_an_amended_record_tells_the_old_and_the_new_value(here: Path) -> None:
     plant = plant_of(here)
     (done,) = acts.perform(plant, [sheet_of(plant, "pass")], NOW)
     (told,) = [c for c in done.record.given.changes if c.what.startswith("entry ")]
-    assert (told.what, told.by, told.why) == ("entry Cleaned: how", "T-07", "cleaning was told wrong")
+    assert (told.what, told.by, told.why) == (
+        "entry Cleaned: what was cleaned, and with what",
+        "T-07",
+        "cleaning was told wrong",
+    )
     assert (told.was[:5], told.now[:10]) == ("wiped", "also wiped")
 
 
