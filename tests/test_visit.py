@@ -110,14 +110,19 @@ def raw_of(desk: Desk) -> Any:
     return desk.visit.folded.raw
 
 
+def on_paper(name: str) -> dict[str, Any]:
+    paper = {"by": "T-11", "at": "2026-06-01 09:00", "kept_at": "binder 3, control room"}
+    return {**SHEETS[name], "copied_from_paper": paper}
+
+
 def paper_desk(plant: Path, name: str) -> Desk:
-    sheet = SHEETS[name]
-    at = datetime.fromisoformat(f"{sheet['date']}T23:30:00+00:00") + timedelta(days=1)
+    sheet = on_paper(name)
+    at = datetime(2026, 6, 1, 14, 5, tzinfo=UTC)
     return open_desk(plant, procedure=sheet["procedure"], tag=sheet["tag"], paper=True, clock=Clock(at))
 
 
 def upto_paper(desk: Desk, path: str, name: str = "pass") -> Screen:
-    return upto(desk, path, SHEETS[name])
+    return upto(desk, path, on_paper(name))
 
 
 # ---------------------------------------------------------------- the whole sheet
@@ -126,12 +131,12 @@ def upto_paper(desk: Desk, path: str, name: str = "pass") -> Screen:
 @pytest.mark.parametrize("name", ALONE)
 def test_every_visit_of_the_month_can_be_stepped_through_to_its_own_sheet(plant: Path, name: str) -> None:
     desk = paper_desk(plant, name)
-    step_to(desk, SHEETS[name])
+    step_to(desk, on_paper(name))
     assert desk.visit is not None
     written = desk.visit.sheet.read_text("utf-8")
-    assert answered(tomllib.loads(written)) == SHEETS[name]
+    assert answered(tomllib.loads(written)) == on_paper(name)
     journal = fold(read_journal(desk.visit.journal.path.read_bytes())[0])
-    assert answered(journal.raw) == SHEETS[name]
+    assert answered(journal.raw) == on_paper(name)
     assert journal.state == "complete"
     desk.close()
     record = compute_only(open_plant(plant), [desk_sheet(plant)], NOW + timedelta(days=2))[0]
@@ -145,7 +150,7 @@ def desk_sheet(plant: Path) -> Path:
 
 def test_the_sheet_is_the_same_bytes_in_whichever_order_it_was_answered(plant: Path) -> None:
     straight = paper_desk(plant, "pass")
-    step_to(straight, SHEETS["pass"])
+    step_to(straight, on_paper("pass"))
     assert straight.visit is not None
     first = straight.visit.sheet.read_bytes()
     straight.close()
@@ -155,7 +160,7 @@ def test_the_sheet_is_the_same_bytes_in_whichever_order_it_was_answered(plant: P
     press(desk, "overview")
     say(desk, "process_before", SHEETS["pass"]["process_before"]["ph"])  # out of order
     press(desk, "back")
-    step_to(desk, SHEETS["pass"])
+    step_to(desk, on_paper("pass"))
     assert desk.visit is not None
     assert desk.visit.sheet.read_bytes() == first
     desk.close()
@@ -218,7 +223,7 @@ def test_what_must_be_answered_is_not_left_out(desk: Desk) -> None:
 
 def test_a_sheet_that_contradicts_itself_is_not_written_and_says_where(plant: Path) -> None:
     desk = paper_desk(plant, "pass")
-    sheet = {**SHEETS["pass"], "serial_on_plate": "EL-0471"}
+    sheet = {**on_paper("pass"), "serial_on_plate": "EL-0471"}
     with pytest.raises(AssertionError, match="The serial on the plate is EL-0471, the register has EL-0417"):
         step_to(desk, sheet)
     assert desk.visit is not None
@@ -423,6 +428,18 @@ def test_from_paper_no_clock_answers_and_the_journal_says_so(plant: Path) -> Non
     assert "clock" not in desk.visit.folded.how.values()
     assert desk.visit.folded.how["serial_on_plate"] == "paper"
     assert desk.screen.proposal == ""
+    sheet = desk.visit.sheet
+    desk.close()
+    again = open_desk(plant, sheet=sheet, clock=desk.clock)
+    assert again.visit is not None
+    assert again.visit.about.paper
+    again.close()
+
+
+def test_from_paper_it_must_be_said_who_copied_it_and_where_the_paper_is(plant: Path) -> None:
+    desk = paper_desk(plant, "pass")
+    upto(desk, "copied_from_paper.by", on_paper("pass"))
+    assert say(desk, "").notice.startswith("Copied from paper: copied by needs an answer")
     desk.close()
 
 
@@ -502,13 +519,13 @@ def test_an_act_sent_again_to_a_new_process_is_done_once(plant: Path, clock: Clo
 
 def test_a_written_sheet_changed_in_an_editor_is_taken_up_as_corrections(plant: Path) -> None:
     desk = paper_desk(plant, "pass")
-    step_to(desk, SHEETS["pass"])
+    step_to(desk, on_paper("pass"))
     sheet = desk.visit.sheet  # type: ignore[union-attr]
     desk.close()
     text = sheet.read_text("utf-8")
     ph = SHEETS["pass"]["process_before"]["ph"]
     sheet.write_text(text.replace(f'ph = "{ph}"', 'ph = "7.59"', 1), "utf-8")
-    again = open_desk(plant, sheet=sheet, paper=True, clock=desk.clock)
+    again = open_desk(plant, sheet=sheet, clock=desk.clock)
     assert "was changed in the file since it was written (1 answers)" in again.screen.label
     say(again, "misread")
     assert again.visit is not None

@@ -13,7 +13,8 @@ from wqverify.acts import perform
 from wqverify.acts.around import surroundings
 from wqverify.desk.sheets import OpenSheet, changed_outside, open_sheets, taken_up
 from wqverify.entry.fold import fold
-from wqverify.entry.journal import Journal, journal_path, read_journal, stamped
+from wqverify.entry.journal import Journal, JournalLine, journal_path, read_journal, stamped
+from wqverify.entry.proposals import PAPER
 from wqverify.entry.screen import Act, Choice, Key, Screen
 from wqverify.entry.visit import Visit
 from wqverify.errors import ChooseAnother, CorrectTheEntry
@@ -193,6 +194,8 @@ class Desk:
         with ExitStack() as undo:
             undo.callback(journal.close)
             journal.append(*taken_up(PROCEDURES[procedure], sheet, raw, head, at))
+            if self.paper:
+                journal.append(JournalLine(at=at, do="ask", path=PAPER))
             self._open(sheet, journal, procedure, tag)
             undo.pop_all()
 
@@ -219,7 +222,9 @@ class Desk:
 
     def _open(self, sheet: Path, journal: Journal, procedure: str, tag: str) -> Visit:
         about = surroundings(self.plant, PROCEDURES[procedure], tag, self.clock)
-        about = replace(about, in_round=self.when_complete is not None, paper=self.paper)
+        begun = fold(journal.lines)
+        paper = PAPER in begun.opened or PAPER in begun.raw
+        about = replace(about, in_round=self.when_complete is not None, paper=paper)
         visit = Visit(sheet, journal, about)
         self.visit, self._screen = visit, visit.screen
         return visit

@@ -9,7 +9,7 @@ from wqverify.entry import drawn, offered, taken
 from wqverify.entry.around import found
 from wqverify.entry.asides import Aside, not_done
 from wqverify.entry.journal import JournalLine
-from wqverify.entry.proposals import CLOCK, USUAL_PATH, heading, wall_clock
+from wqverify.entry.proposals import CLOCK, PAPER, USUAL_PATH, heading, wall_clock
 from wqverify.entry.screen import Choice, Form
 from wqverify.entry.steps import Step
 from wqverify.errors import CorrectTheEntry
@@ -246,7 +246,7 @@ def leave_out(visit: Visit, step: Step) -> None:
     """Leave an optional question, part or row out; raises where an answer is needed."""
     if step.kind in ("rows", "form") or not step.required:
         path = step.path
-    elif step.spare and step.first:
+    elif step.spare and step.first and not (visit.about.paper and step.spare == PAPER):
         path = step.spare
     else:
         raise CorrectTheEntry(

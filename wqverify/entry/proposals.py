@@ -21,10 +21,12 @@ USUAL_PATH = "usual."  # with the part that comes first: the question whether al
 CLOCK, LAST, USUAL = "this computer's clock", "last time", "usual"
 # Asked one by one also where the rest is as usual: who and which instrument, what only a person can say.
 ONE_BY_ONE = frozenset(
-    {"procedure", "tag", "serial_on_plate", "reason", "performed_by", "date", "copied_from_paper"}
+    {"procedure", "tag", "serial_on_plate", "reason", "performed_by", "date"}
+    | {"copied_from_paper"}
     | {"replaces", "replaces_why", "cautions", "cause"}
 )
 PLATE = "serial_on_plate"
+PAPER = "copied_from_paper"  # asked where the visit was written on paper; then no clock answers anything
 
 
 @dataclass(frozen=True, slots=True)
