@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 from plant_example import MONTH, NOW
-from step_driver import acts_to, step_to
+from step_driver import act_to, acts_to, step_to
 
 from wqverify.acts import HeadOf, compute_only, prepare_round
 from wqverify.demo.ellodale import make_plant
@@ -628,3 +628,22 @@ def test_a_round_is_walked_skipped_and_written(plant: Path, clock: Clock) -> Non
     assert 'skipped = "filter 3 is drained"' in (made.folder / "round.toml").read_text("utf-8")
     assert say(again, "3").notice.startswith("AIT-2210 is skipped: filter 3 is drained.")
     again.close()
+
+
+@pytest.mark.slow
+def test_a_round_is_run_when_every_stop_is_written_or_skipped(plant: Path) -> None:
+    clock = Clock(datetime(2026, 6, 1, 14, 5, tzinfo=UTC))
+    sheet = SHEETS["pass"]
+    made = prepare_round(open_plant(plant), "weekly-ph", HeadOf("T-07", sheet["date"]), clock())
+    desk = open_desk(plant, round_folder=made.folder, paper=True, clock=clock)
+    say(desk, "1")
+    while desk.visit is not None:
+        screen = desk.act(act_to(desk, on_paper("pass")))
+        assert not screen.refused, screen.notice
+    assert desk.screen.notice == "1 AIT-2101.toml is written."
+    screen = say(desk, "run the round")
+    assert screen.kind == "result"
+    assert "L1-2026-0001  AIT-2101" in screen.text
+    assert f'wqverify sign "{made.folder}" --by T-07' in screen.text
+    assert (plant / screen.page).is_file()
+    desk.close()

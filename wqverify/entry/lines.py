@@ -55,29 +55,33 @@ def to_correct(visit: Visit, top: str = "") -> Iterator[Line]:
 
 
 def running(visit: Visit, step: Step) -> Iterator[Line]:
-    """Give what the stage under way gives so far, and before a decision what was found."""
-    result = visit.so_far.result
-    if result is None:
-        return
-    stages = {check.stage for check in result.checks}
-    shown = {step.top} if step.top in stages else stages if step.top in ("decision", "adjusted") else set()
-    for check in result.checks:
-        if check.stage in shown and check.quantity is not None and check.outcome is not Outcome.NOT_EVALUATED:
-            yield Line("running", told(check))
-    for value in result.values:
-        if value.stage in shown:
-            yield Line("running", f"{value.label}: {value.quantity.text} {value.quantity.unit}".rstrip())
+    """Give the checks of the stage under way, and before a decision those of the stage read last."""
+    checks = visit.so_far.result.checks if visit.so_far.result else ()
+    judged = [c for c in checks if c.quantity is not None and c.outcome is not Outcome.NOT_EVALUATED]
+    stages = list(dict.fromkeys(check.stage for check in judged))
+    if step.top == "decision" and stages:
+        yield from (Line("running", staged(check)) for check in judged if check.stage == stages[-1])
+    else:
+        yield from (Line("running", told(check)) for check in judged if check.stage == step.top)
 
 
 def outcome(visit: Visit) -> Iterator[Line]:
     """Give every check of the visit with its outcome."""
     checks = visit.so_far.result.checks if visit.so_far.result else ()
     for check in checks:
-        stage = check.stage.replace("_", " ")
         if check.quantity is not None:
-            yield Line("running", f"{stage}: {told(check)}")
+            yield Line("running", staged(check))
         elif NOT_YET not in check.reason:
-            yield Line("running", f"{stage}: {check.label}: {check.outcome}, {check.reason}")
+            yield Line("running", f"{_stage(check)}: {check.label}: {check.outcome}, {check.reason}")
+
+
+def staged(check: Check) -> str:
+    """Return a check as one line with its stage."""
+    return f"{_stage(check)}: {told(check)}"
+
+
+def _stage(check: Check) -> str:
+    return check.stage.replace("_", " ")
 
 
 def told(check: Check) -> str:
