@@ -369,7 +369,8 @@ class Form {
     show(part.standing, screen.standing.length && make("p", "", `${stands}: ${newest(screen.standing)}`));
     show(part.lines, ...screen.lines.map((line) => this.line(line)));
     show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
-    show(part.text, screen.text && make("pre", "", screen.text));
+    const [table, ...next] = screen.text.split(/\n+(?=Next: )/);
+    show(part.text, table && make("pre", "", table), ...next.map((text) => make("p", "told", text)));
     this.drawPage(screen.page);
     show(part.keys, ...screen.keys.map((key) => this.key(key)));
     root.dataset.beside = String(!part.lines.hidden);
@@ -384,7 +385,7 @@ class Form {
     part.row.hidden = !(screen.form || screen.choices.length || screen.keys.length);
     const number = isNumber(screen);
     this.box.inputMode = number ? "decimal" : "text";
-    this.box.placeholder = screen.choices.length > 1 && !number ? `1 to ${screen.choices.length}` : "";
+    this.box.placeholder = screen.choices.length && !number ? numbers(screen.choices.length) : "";
     show(part.proposal, ...this.emptyAnswer(screen));
   }
 

@@ -65,6 +65,10 @@ function newest(texts) {
   return `${texts.length > SHOWN ? `(${texts.length}) … ` : ""}${texts.slice(-SHOWN).join(", ")}`;
 }
 
+function numbers(count) {
+  return count > 1 ? `1 to ${count}` : "1";
+}
+
 // Where Jupyter serves a file of the plant folder, in Lab's own viewer and as it is.
 function fileUrl(path) {
   const config = document.getElementById("jupyter-config-data");
