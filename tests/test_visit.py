@@ -395,6 +395,19 @@ def test_the_overview_goes_to_any_part_and_shows_where_each_stands(desk: Desk) -
     assert say(desk, "as_found").path == "as_found.points.0.standard"
 
 
+def test_the_caution_of_a_part_stands_at_its_first_question(desk: Desk) -> None:
+    screen = upto(desk, "output_held.at")
+    assert any("hold it before the sensor leaves the water" in text for text in screen.cautions)
+    assert any("control nor alarm acts on what the standards show" in line.text for line in screen.lines)
+    assert not any("hold it before" in text for text in say(desk, "").cautions)
+
+
+def test_the_cautions_of_the_procedure_are_shown_where_they_are_confirmed(desk: Desk) -> None:
+    screen = upto(desk, "cautions.read")
+    assert desk.visit is not None
+    assert set(screen.cautions) >= {caution.text for caution in desk.visit.about.procedure.cautions}
+
+
 # ---------------------------------------------------------------- the clock, last time, other people
 
 

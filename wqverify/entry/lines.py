@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from pydantic import BaseModel
+
 from wqverify.entry import offered
 from wqverify.entry.around import found
 from wqverify.entry.proposals import PLATE, last_time
@@ -12,7 +14,8 @@ from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.screen import Line, Trace
 from wqverify.entry.steps import Step
 from wqverify.procedures.usual import is_number
-from wqverify.terms import Beside, Check, Outcome
+from wqverify.procedures.walk import questions
+from wqverify.terms import Ask, Beside, Check, Outcome
 
 if TYPE_CHECKING:
     from wqverify.entry.visit import Visit
@@ -32,6 +35,7 @@ def lines_of(visit: Visit, step: Step, beside: Beside) -> Iterator[Line]:
     if voice is not None:
         read_back = "read back" if voice.read_back == "yes" else "not read back"
         yield Line("who", f"said by {offered.person(visit, voice.by)}, {voice.heard}, {read_back}")
+    yield from (Line("help", ask.help) for ask in begun_with(visit, step) if ask.help)
     yield from (Line("value", text) for text in beside.lines)
     yield from running(visit, step)
     yield from to_correct(visit, step.top)
@@ -102,11 +106,29 @@ def trace_of(step: Step, typed: tuple[str, ...], beside: Beside, unit: str) -> T
 
 
 def cautions_of(visit: Visit, step: Step) -> Iterator[str]:
+    """Give the cautions of a question, and of the parts that begin with it."""
+    yield from (ask.caution for ask in begun_with(visit, step) if ask.caution)
     if step.question.ask.caution:
         yield step.question.ask.caution
     if step.top == "cautions":
         yield from (caution.text for caution in visit.about.procedure.cautions)
         yield "Local codes, the site's own rules and licensed practice come first."
+
+
+def begun_with(visit: Visit, step: Step) -> Iterator[Ask]:
+    """Give how the parts are asked whose first question this is, the outermost first."""
+    models: list[type[BaseModel]] = [visit.about.procedure.Sheet]
+    names = step.path.split(".")
+    for depth, name in enumerate(names[:-1], 1):
+        if name.isdigit():
+            continue
+        question = next((q for model in models for q in questions(model) if q.name == name), None)
+        if question is None:
+            return
+        inside = f"{'.'.join(names[:depth])}."
+        if next(one for one in visit.steps if one.path.startswith(inside)).path == step.path:
+            yield question.ask
+        models = list(question.parts)
 
 
 def held(visit: Visit) -> str:

@@ -129,7 +129,7 @@ class Grab(Part):
     ] = None
     species: Annotated[
         Text | None,
-        Ask("species on the slip", help="as the register has it: free, total", when="on request"),
+        Ask("species on the slip", help="as the register has it: free, total", when="own visit"),
     ] = None
     rounding: Annotated[
         Literal["as read", "by method 180.1"],
