@@ -30,8 +30,12 @@ def browser() -> Iterator[Any]:
 class Typing:
     """A page with the form on it and somebody who types."""
 
-    def __init__(self, browser: Any, size: tuple[int, int] = SIZES[0], light: bool = True) -> None:
-        self.page = browser.new_page(viewport={"width": size[0], "height": size[1]})
+    def __init__(
+        self, browser: Any, size: tuple[int, int] = SIZES[0], light: bool = True, touch: bool = False
+    ) -> None:
+        self.page = browser.new_page(
+            viewport={"width": size[0], "height": size[1]}, has_touch=touch, is_mobile=touch
+        )
         self.page.set_default_timeout(10_000)
         self.desk = FewQuestions()
         self.wire: Wire = bare(self.page, self.desk, light)
@@ -233,6 +237,41 @@ def test_an_answer_that_was_not_saved_is_offered_again_when_the_form_is_opened_a
     typing.ready()
     assert typing.desk.readings == ["7.06"]
     assert typing.wire.heard[-1] == lost  # with its own name, so that it could not be stored twice
+
+
+def test_what_was_half_typed_and_typed_ahead_is_not_forgotten_either(typing: Typing) -> None:
+    typing.to_readings()
+    typing.page.keyboard.type("7.0")
+    typing.page.reload()
+    typing.ready()
+    assert typing.box() == "7.0"
+    typing.wire.cut = True
+    typing.type("6", "7.07")
+    typing.page.keyboard.type("7.")
+    typing.page.wait_for_selector(".wqv-alert strong")
+    typing.wire.cut = False
+    typing.page.reload()
+    typing.ready()
+    assert typing.box() == "7.06"
+    assert typing.text("dropped").endswith("\nTyped ahead and not stored: 7.07, 7.")
+
+
+def test_a_tablet_can_type_a_negative_number_and_is_not_covered_by_its_keys(browser: Any) -> None:
+    one = Typing(browser, SIZES[1], touch=True)
+    one.page.locator(".wqv-choice").first.tap()
+    one.ready("[data-form=number]")
+    one.page.locator(".wqv-sign").tap()
+    one.type("1.5")
+    one.ready()
+    assert one.desk.stored == [(QUESTIONS[0].path, "B7-4471"), (QUESTIONS[1].path, "-1.5")]
+    one.page.keyboard.type("#")
+    one.ready("[data-kind=overview]")
+    one.page.locator(".wqv-choice").first.tap()
+    one.ready("[data-kind=question]")
+    one.page.locator(".wqv-key").first.tap()
+    one.ready("[data-kind=aside]")
+    assert one.page.evaluate("document.activeElement.className") == "wqv-heading"
+    one.page.close()
 
 
 def test_text_of_a_sheet_is_shown_as_text(typing: Typing) -> None:

@@ -7,27 +7,17 @@ const PING_MS = 1000;
 const SETTLE_MS = 700; // what is begun sooner after a question came in between was not meant for it
 const KEYS = new Set("!^_+/=*%@#~&?"); // no answer begins with one of these
 const KEPT = "wqverify not saved: ";
+const DRAFT = "wqverify half typed: ";
 const HERE = "wqverify was at";
-const LISTS = ["numbers", "texts", "notes"];
-const NAMED = ["last time", "to correct"]; // lines whose text does not say what it is
 
 // A short name of its own for each view: with the number of an act it names the act.
 function newName() {
   return Array.from(crypto.getRandomValues(new Uint8Array(8)), (one) => one.toString(16).padStart(2, "0")).join("");
 }
 
-// As wqverify.entry.screen.chosen: a typed number is that of a choice, except where a number is asked.
-function chosen(screen, typed) {
-  if (isNumber(screen) || !/^[0-9]+$/.test(typed)) return typed;
-  return screen.choices[Number(typed) - 1]?.text ?? typed;
-}
-
-function isNumber(screen) {
-  return ["number", "numbers"].includes(screen.form);
-}
-
-class Form {
+class Form extends Page {
   constructor(model, el) {
+    super();
     this.model = model;
     this.view = newName();
     this.seq = 0;
@@ -55,46 +45,6 @@ class Form {
     this.model.off("msg:custom", this.hear);
   }
 
-  // -- what stays on the page ------------------------------------------------------------------------------
-
-  build(el) {
-    const part = {};
-    const names = ["held", "title", "alert", "cautions", "notice", "dropped", "help", "proposal"];
-    for (const name of [...names, "choices", "sections", "standing", "lines", "trace", "text", "page", "sheet", "keys"]) {
-      part[name] = make("div", name);
-      part[name].hidden = true;
-    }
-    part.alert.setAttribute("role", "alert");
-    part.notice.setAttribute("role", "status");
-    part.dropped.setAttribute("role", "status");
-    part.heading = make("h2", "heading");
-    part.heading.tabIndex = -1;
-    part.label = make("label", "label");
-    part.unit = make("span", "unit");
-    part.enter = make("button", "enter", "Enter");
-    part.enter.type = "button";
-    this.box = make("input", "box");
-    const asTyped = { type: "text", autocomplete: "off", autocapitalize: "off", autocorrect: "off", spellcheck: "false" };
-    for (const [name, value] of Object.entries(asTyped)) this.box.setAttribute(name, value);
-    this.box.id = `wqv-${this.view}`;
-    part.label.htmlFor = this.box.id;
-    part.row = make("div", "row", "", this.box, part.unit, part.enter);
-    const asked = make("div", "asked", "", part.label, part.help, part.cautions, part.notice, part.dropped, part.row);
-    asked.append(part.proposal, part.choices, part.sections, part.trace, part.standing);
-    const beside = make("div", "beside", "", part.lines);
-    this.part = part;
-    this.root = make("div", "", "", part.held, part.title, part.alert, part.heading);
-    this.root.className = "wqv";
-    this.root.dataset.settled = "true";
-    this.root.append(part.text, part.page, make("div", "body", "", asked, beside), part.sheet, part.keys);
-    this.root.dataset.lmSuppressShortcuts = "true";
-    this.root.addEventListener("keydown", (event) => this.pressed(event));
-    this.box.addEventListener("input", (event) => this.typed(event));
-    part.enter.addEventListener("click", (event) => event.detail < 2 && this.enter());
-    el.append(this.root);
-    this.count();
-  }
-
   // -- what a person does ----------------------------------------------------------------------------------
 
   pressed(event) {
@@ -119,17 +69,27 @@ class Form {
     if (typed.length === 1 && KEYS.has(typed) && !event.inputType?.startsWith("insertFrom")) {
       const known = this.screen?.keys.some((key) => key.key === typed);
       if (known || this.sent) {
-        this.box.value = "";
+        this.empty();
         this.take({ key: typed, shown: typed });
       }
     }
+    this.boxChanged();
+  }
+
+  boxChanged() {
     this.mark();
+    if (this.screen?.sheet) this.store(DRAFT, this.box.value && { path: this.screen.path, text: this.box.value });
+  }
+
+  empty() {
+    const text = this.box.value;
+    this.box.value = "";
+    this.boxChanged();
+    return text;
   }
 
   enter() {
-    const text = this.box.value;
-    this.box.value = "";
-    this.mark();
+    const text = this.empty();
     if (this.stale) this.drop([text]);
     else this.take({ text, shown: text || "(Enter)" });
     this.stale = false;
@@ -139,9 +99,7 @@ class Form {
   // A click belongs to the screen it was made on: it is never put in a queue, and the second of a double is none.
   click(event, item) {
     if (event.detail > 1 || this.sent || this.queue.length || this.deaf) return;
-    const left = this.box.value;
-    this.box.value = "";
-    if (left && !this.again) this.drop([left]);
+    this.drop([this.empty()]);
     this.touched = event.detail > 0 && matchMedia("(pointer: coarse)").matches;
     this.take(item);
   }
@@ -187,11 +145,11 @@ class Form {
     if (act.do !== "show") this.again = null;
     this.sent = { ...act, ...name };
     this.sentShown = shown;
-    this.keep();
     this.post();
   }
 
   post() {
+    if (!this.sent) return;
     this.count();
     clearTimeout(this.timer);
     this.timer = setTimeout(() => this.alarm(true), this.gone ? 0 : PATIENCE_MS);
@@ -297,37 +255,53 @@ class Form {
   }
 
   count() {
+    if (this.sent) this.keep();
     this.root.dataset.open = String(this.queue.length + (this.sent ? 1 : 0));
   }
 
   // -- what was sent and not acknowledged outlives the kernel, in this window ------------------------------
 
+  store(name, value) {
+    const key = name + this.screen.sheet;
+    if (value) sessionStorage.setItem(key, JSON.stringify(value));
+    else sessionStorage.removeItem(key);
+  }
+
+  recall(name) {
+    const kept = JSON.parse(sessionStorage.getItem(name + this.screen.sheet));
+    this.store(name, null);
+    return kept;
+  }
+
   keep() {
     if (this.sent.do === "show" || !this.screen?.sheet) return;
-    const kept = { ...this.sent, shown: this.sentShown, heading: this.screen.heading, label: this.screen.label };
-    sessionStorage.setItem(KEPT + this.screen.sheet, JSON.stringify(kept));
+    const { heading, label } = this.screen;
+    const where = [heading, label].filter(Boolean).join(", ");
+    const waiting = this.queue.map((one) => one.shown);
+    this.store(KEPT, { ...this.sent, shown: this.sentShown, where, waiting });
   }
 
   forget() {
-    if (this.screen?.sheet) sessionStorage.removeItem(KEPT + this.screen.sheet);
+    if (this.screen?.sheet) this.store(KEPT, null);
   }
 
   lookBack() {
-    const sheet = this.screen.sheet;
-    if (!sheet || this.looked.has(sheet)) return;
-    this.looked.add(sheet);
-    const text = sessionStorage.getItem(KEPT + sheet);
-    if (!text) return;
-    sessionStorage.removeItem(KEPT + sheet);
-    const kept = JSON.parse(text);
-    const where = [kept.heading, kept.label].filter(Boolean).join(", ");
-    if (kept.path === this.screen.path && kept.do === "answer" && !this.box.value) {
+    if (!this.screen.sheet || this.looked.has(this.screen.sheet)) return;
+    this.looked.add(this.screen.sheet);
+    const [kept, draft] = [this.recall(KEPT), this.recall(DRAFT)];
+    const told = [];
+    if (kept && kept.path === this.screen.path && kept.do === "answer" && !this.box.value) {
       this.again = kept;
       this.box.value = kept.text;
-      show(this.part.dropped, make("p", "", `Not saved before: ${kept.shown}. Enter sends it again.`));
-    } else {
-      show(this.part.dropped, make("p", "", `Not acknowledged before: ${kept.shown} (${where}). See whether it is there.`));
+      told.push(`Not saved before: ${kept.shown}. Enter sends it again.`);
+    } else if (kept) {
+      told.push(`Not acknowledged before: ${kept.shown} (${kept.where}). See whether it is there.`);
     }
+    const lost = [...(kept?.waiting ?? [])];
+    if (draft && draft.path === this.screen.path && !this.box.value) this.box.value = draft.text;
+    else if (draft) lost.push(draft.text);
+    if (lost.length) told.push(`Typed ahead and not stored: ${lost.join(", ")}`);
+    if (told.length) show(this.part.dropped, ...told.map((text) => make("p", "", text)));
   }
 
   // A kernel that was killed does not know the sheet any more: this window goes on with the one it was at.
@@ -338,138 +312,6 @@ class Form {
     else sessionStorage.removeItem(HERE);
     const again = first && !sheet && was && choices.find((one) => one.text.split(/[\\/]/).pop() === was);
     if (again) this.take({ choice: again.text, shown: was });
-  }
-
-  // -- drawing ---------------------------------------------------------------------------------------------
-
-  draw(screen) {
-    const before = this.screen;
-    if (!screen.choices.length) screen.choices = screen.sections.map((one) => ({ text: one.path, label: "", note: "" }));
-    const moved = !before || before.path !== screen.path || before.kind !== screen.kind || before.sheet !== screen.sheet;
-    this.screen = screen;
-    const { part, root } = this;
-    Object.assign(root.dataset, { kind: screen.kind, path: screen.path, form: screen.form, refused: String(screen.refused) });
-    show(part.held, screen.held && make("p", "", screen.held));
-    const state = [screen.sheet, screen.state].filter(Boolean).join(" · ");
-    const place = screen.place && make("span", "place", screen.place);
-    show(part.title, make("strong", "", screen.title), place, state && make("span", "state", state));
-    part.heading.textContent = screen.heading || screen.label || screen.title;
-    part.label.textContent = screen.label;
-    part.label.hidden = !screen.label || screen.label === part.heading.textContent;
-    this.box.setAttribute("aria-label", [screen.heading, screen.label, screen.unit].filter(Boolean).join(", "));
-    part.unit.textContent = screen.unit;
-    show(part.help, screen.help && make("p", "", screen.help));
-    show(part.cautions, ...screen.cautions.map((text) => make("p", "", "", make("strong", "", "Caution: "), text)));
-    const refusal = screen.notice && screen.refused && make("strong", "", "Not taken: ");
-    show(part.notice, screen.notice && make("p", screen.refused ? "refused" : "told", "", refusal || "", screen.notice));
-    if (!this.dropped) show(part.dropped);
-    this.drawBox(screen);
-    this.drawChoices(screen);
-    const stands = LISTS.includes(screen.form) ? "So far" : "Here stands";
-    show(part.standing, screen.standing.length && make("p", "", `${stands}: ${newest(screen.standing)}`));
-    show(part.lines, ...screen.lines.map((line) => this.line(line)));
-    show(part.trace, screen.trace && screen.trace.values.length && trace(screen.trace));
-    const [table, ...next] = screen.text.split(/\n+(?=Next: )/);
-    show(part.text, table && make("pre", "", table), ...next.map((text) => make("p", "told", text)));
-    this.drawPage(screen.page);
-    show(part.keys, ...screen.keys.map((key) => this.key(key)));
-    root.dataset.beside = String(!part.lines.hidden);
-    this.lookBack();
-    this.mark();
-    this.resume(!before);
-    requestAnimationFrame(() => this.follow(moved, !before)); // the first draw comes before the form is attached
-  }
-
-  drawBox(screen) {
-    const { part } = this;
-    part.row.hidden = !(screen.form || screen.choices.length || screen.keys.length);
-    const number = isNumber(screen);
-    this.box.inputMode = number ? "decimal" : "text";
-    this.box.placeholder = screen.choices.length && !number ? numbers(screen.choices.length) : "";
-    show(part.proposal, ...this.emptyAnswer(screen));
-  }
-
-  // What Enter on the empty box stands for.
-  emptyAnswer(screen) {
-    const enter = (...words) => [make("p", "", "", make("kbd", "", "Enter"), ...words)];
-    if (screen.proposal) {
-      const from = screen.proposed ? ` (${screen.proposed})` : "";
-      return enter(" takes ", make("strong", "", screen.proposal), from);
-    }
-    if (LISTS.includes(screen.form) && screen.standing.length) return enter(" on the empty box ends the list");
-    const nothing = screen.choices.find((choice) => !choice.text);
-    if (nothing) return enter(` on the empty box: ${nothing.label}`);
-    return screen.required || screen.kind !== "question" ? [] : enter(" on the empty box leaves it out");
-  }
-
-  drawPage(path) {
-    const { page, sheet } = this.part;
-    if (page.dataset.path === path) return; // drawn already
-    page.dataset.path = path;
-    const url = fileUrl(path);
-    show(page, path && link(path, url));
-    show(sheet, path && picture(url));
-  }
-
-  drawChoices(screen) {
-    const states = new Map(screen.sections.map((one) => [one.path, one]));
-    const button = (choice, index) => {
-      const section = states.get(choice.text);
-      states.delete(choice.text);
-      const label = section?.label || this.named(choice, screen);
-      const node = make("button", "choice", "", make("kbd", "", String(index + 1)), make("span", "name", label));
-      if (isNumber(screen)) node.firstChild.remove(); // a number typed there is the reading
-      const note = [choice.note, section?.state].filter(Boolean).join(", ");
-      if (section?.state === "now") node.dataset.now = "true";
-      if (note) node.append(make("span", "note", note));
-      node.type = "button";
-      node.dataset.text = choice.text;
-      node.addEventListener("click", (event) => this.click(event, { choice: choice.text, shown: label }));
-      return node;
-    };
-    show(this.part.choices, ...screen.choices.map(button));
-    this.part.choices.dataset.many = String(screen.choices.length > 5);
-    const row = (one) => make("p", "section", "", make("span", "name", one.label), make("span", "note", one.state));
-    show(this.part.sections, ...[...states.values()].map(row));
-  }
-
-  // Elsewhere than on a question the text of a choice is a word between the engine and its face.
-  named(choice, screen) {
-    const label = choice.label || choice.text;
-    if (screen.kind !== "question" || label.toLowerCase().includes(choice.text.toLowerCase())) return label;
-    return `${choice.text}: ${label}`;
-  }
-
-  line(line) {
-    const named = NAMED.includes(line.kind) && !line.text.startsWith(line.kind);
-    const node = make("p", "line", named ? `${line.kind}: ${line.text}` : line.text);
-    node.dataset.kind = line.kind;
-    return node;
-  }
-
-  key(key) {
-    const node = make("button", "key", "", make("kbd", "", key.key), make("span", "", key.label || key.do));
-    node.type = "button";
-    node.dataset.do = key.do;
-    node.addEventListener("click", (event) => this.click(event, { key: key.key, shown: key.label || key.do }));
-    return node;
-  }
-
-  // Mark the choice whose number or text stands in the box.
-  mark() {
-    const wanted = this.screen && this.box.value ? chosen(this.screen, this.box.value) : null;
-    for (const node of this.part.choices.children) node.classList.toggle("wqv-chosen", node.dataset.text === wanted);
-  }
-
-  // Focus and scroll go to a new question, unless the person works elsewhere on the page.
-  follow(moved, first) {
-    const here = first || this.root.contains(document.activeElement) || document.activeElement === document.body;
-    if (!here) return;
-    if (moved) this.root.scrollIntoView({ block: "start" });
-    const keyboardless = this.touched && this.screen.choices.length; // a screen keyboard would cover the choices
-    const target = this.part.row.hidden || keyboardless ? this.part.heading : this.box;
-    target.focus({ preventScroll: true });
-    if (this.again && target === this.box) this.box.select();
   }
 }
 

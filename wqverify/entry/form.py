@@ -1,7 +1,7 @@
 """The browser form: one widget that hands screens to the page in JupyterLab and acts to the desk.
 
 What leaves the page is one message for each answer, and one acknowledgement comes back when the answer is on
-disk. The page (``form.js``) draws and sends; it decides nothing.
+disk. The page (``form.js`` and what stands before it) draws and sends; it decides nothing.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from wqverify.entry.screen import Act, Screen, act_from, plain
 from wqverify.errors import WqverifyError
 
 _HERE = Path(__file__).parent
+_SCRIPTS = ("form_drawing", "form_page", "form")  # one module: nothing is fetched besides
 
 
 class Desk(Protocol):
@@ -33,7 +34,7 @@ class Desk(Protocol):
 class VisitForm(anywidget.AnyWidget):
     """The form of one desk; every view of it shows the same screen."""
 
-    _esm = "\n".join((_HERE / name).read_text("utf-8") for name in ("form_drawing.js", "form.js"))
+    _esm = "\n".join((_HERE / f"{name}.js").read_text("utf-8") for name in _SCRIPTS)
     _css = (_HERE / "form.css").read_text("utf-8")
 
     def __init__(self, desk: Desk) -> None:
