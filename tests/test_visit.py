@@ -643,6 +643,22 @@ def test_a_round_is_walked_skipped_and_written(plant: Path, clock: Clock) -> Non
     again.close()
 
 
+def test_the_desk_offers_open_sheets_and_rounds_before_a_new_visit(
+    plant: Path, desk: Desk, clock: Clock
+) -> None:
+    made = prepare_round(open_plant(plant), "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
+    other = open_desk(plant, clock=clock)
+    labels = [choice.label or choice.text for choice in other.screen.choices]
+    assert labels == [
+        "AIT-2101 ph_calibration, begun 2026-05-12 07:10: open",
+        "round weekly-turbidity of 2026-05-12: 3 of 3 stops open",
+        "new visit",
+    ]
+    assert say(other, "2").path == "?stop"
+    assert str(made.folder).endswith("2026-05-12 weekly-turbidity")
+    other.close()
+
+
 @pytest.mark.slow
 def test_a_round_is_run_when_every_stop_is_written_or_skipped(plant: Path) -> None:
     clock = Clock(datetime(2026, 6, 1, 14, 5, tzinfo=UTC))

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 from wqverify.desk.desk import Desk
-from wqverify.desk.rounds import open_round
 from wqverify.errors import WqverifyError
 from wqverify.plant.folder import find_plant, open_plant
 
@@ -37,7 +36,7 @@ def open_desk(
     desk = Desk(open_plant(plant_folder), clock, paper)
     try:
         if round_folder is not None:
-            open_round(desk, round_folder)
+            desk.open_round(round_folder)
         elif sheet is not None:
             desk.open_sheet(sheet)
         elif procedure or tag:

@@ -11,16 +11,18 @@ from typing import Any
 
 from wqverify.acts import perform
 from wqverify.acts.around import surroundings
-from wqverify.desk.sheets import OpenSheet, changed_outside, open_sheets, taken_up
+from wqverify.desk.sheets import changed_outside, taken_up, told
 from wqverify.entry.fold import fold
 from wqverify.entry.journal import Journal, JournalLine, journal_path, read_journal, stamped
 from wqverify.entry.proposals import PAPER
 from wqverify.entry.screen import Act, Choice, Key, Screen
 from wqverify.entry.visit import Visit
 from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.lists.today import Sheet, today
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
 from wqverify.plant.messages import nearest
+from wqverify.plant.round_folder import read_round
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.sheets import read_sheet
 from wqverify.terms import Raw
@@ -145,17 +147,46 @@ class Desk:
     # ------------------------------------------------------------ choosing
 
     def choose(self) -> None:
-        """Show the open sheets and the way to a new one."""
-        self.show(self._sheets("?visit", "Which visit?", open_sheets(self.plant), self._choose_procedure))
-
-    def _sheets(self, path: str, label: str, sheets: Iterable[OpenSheet], new: Callable[[], None]) -> Menu:
-        found = tuple(Choice(str(one.path), one.told) for one in sheets)
-        return Menu(
-            path,
-            label,
-            (*found, Choice(NEW)),
-            lambda text: new() if text == NEW else self.open_sheet(Path(text)),
+        """Show the open sheets and rounds, and the way to a new visit."""
+        known_today = today(self.plant, self.now())
+        rounds = tuple(
+            Choice(one.folder, f"round {one.name} of {one.date}: {len(one.stops)} of {one.count} stops open")
+            for one in known_today.rounds
         )
+        sheets = [one for one in known_today.sheets if not one.folder]
+        self.show(self._sheets("?visit", "Which visit?", sheets, self._choose_procedure, rounds))
+
+    def _sheets(
+        self,
+        path: str,
+        label: str,
+        sheets: Iterable[Sheet],
+        new: Callable[[], None],
+        rounds: tuple[Choice, ...] = (),
+    ) -> Menu:
+        found = tuple(Choice(one.where.sheet, told(one)) for one in sheets)
+
+        def take(text: str) -> None:
+            if text == NEW:
+                new()
+            elif text in [choice.text for choice in rounds]:
+                self.open_round(self.plant.folder / text)
+            else:
+                self.open_sheet(self.plant.folder / text)
+
+        return Menu(path, label, (*found, *rounds, Choice(NEW)), take)
+
+    def open_round(self, folder: Path) -> None:
+        """Show the stops of a round; raises ChooseAnother for a folder that is none."""
+        from wqverify.desk.rounds import show_stops
+
+        read_round(folder)
+
+        def stops(notice: str = "") -> None:
+            show_stops(self, folder, notice)
+
+        self.home = self.when_complete = stops
+        stops()
 
     def _choose_procedure(self) -> None:
         found = tuple(Choice(name, f"{name}: {one.title}") for name, one in PROCEDURES.items())
@@ -171,8 +202,13 @@ class Desk:
         """Begin a visit, or ask which one where there are open ones of the same work."""
         known(procedure, "procedure", PROCEDURES)
         known(tag, "analyzer", self.plant.analyzers)
-        same = [one for one in open_sheets(self.plant) if (one.procedure, one.tag) == (procedure, tag)]
-        begun = [one for one in same if one.state != "complete"]
+        begun = [
+            one
+            for one in today(self.plant, self.now()).sheets
+            if (one.where.procedure, one.where.tag) == (procedure, tag)
+            and one.state != "complete"
+            and not one.folder
+        ]
         if begun:
             label = "There is an open sheet of this work. Go on with it?"
             self.show(self._sheets("?again", label, begun, lambda: self.begin(procedure, tag)))

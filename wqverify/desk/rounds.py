@@ -20,19 +20,8 @@ from wqverify.procedures.sheets import read_sheet
 RUN, SKIP = "run the round", "skip a stop"
 
 
-def open_round(desk: Desk, folder: Path) -> None:
-    """Show the stops of a round; raises ChooseAnother for a folder that is none."""
-    read_round(folder)
-
-    def stops(notice: str = "") -> None:
-        _show(desk, folder, notice)
-
-    desk.home = stops
-    desk.when_complete = stops
-    stops()
-
-
-def _show(desk: Desk, folder: Path, notice: str = "") -> None:
+def show_stops(desk: Desk, folder: Path, notice: str = "") -> None:
+    """Show the stops of a round with where each stands."""
     one = read_round(folder)
     stops = [
         Choice(str(n), f"{row.path.stem}: {row.procedure}, {_state(row)}")

@@ -3,50 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from wqverify.entry.changes import leaves
 from wqverify.entry.complete import digest
-from wqverify.entry.fold import Folded, fold
-from wqverify.entry.journal import JournalLine, read_journal
-from wqverify.errors import WqverifyError
-from wqverify.plant.folder import Plant
+from wqverify.entry.fold import Folded
+from wqverify.entry.journal import JournalLine
+from wqverify.lists.today import Sheet
 from wqverify.terms import Procedure, Raw
 
-SUFFIX = ".journal.jsonl"
 
-
-@dataclass(frozen=True, slots=True)
-class OpenSheet:
-    """A sheet that was begun."""
-
-    path: Path
-    procedure: str
-    tag: str
-    began: str
-    state: str
-
-    @property
-    def told(self) -> str:
-        """The sheet in a line."""
-        return f"{self.tag} {self.procedure}, begun {self.began[:16].replace('T', ' ')}: {self.state}"
-
-
-def open_sheets(plant: Plant) -> list[OpenSheet]:
-    """Return the sheets begun in field_sheets/, oldest first; what is damaged is told by `wqverify today`."""
-    return list(_open_sheets(plant.folder / "field_sheets"))
-
-
-def _open_sheets(folder: Path) -> Iterator[OpenSheet]:
-    for file in sorted(folder.glob(f"*{SUFFIX}")):
-        try:
-            folded = fold(read_journal(file.read_bytes())[0])
-        except WqverifyError:
-            continue
-        sheet = file.with_name(file.name.removesuffix(SUFFIX) + ".toml")
-        yield OpenSheet(sheet, folded.procedure, folded.tag, folded.began, folded.state)
+def told(sheet: Sheet) -> str:
+    """Return a sheet that is not in the book yet in a line."""
+    to = f" to {sheet.to}" if sheet.to else ""
+    return f"{sheet.where.tag} {sheet.where.procedure}, begun {sheet.began:%Y-%m-%d %H:%M}: {sheet.state}{to}"
 
 
 def changed_outside(sheet: Path, folded: Folded) -> bool:

@@ -13,6 +13,7 @@ from wqverify.entry.proposals import PLATE, last_time
 from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.screen import Line, Trace
 from wqverify.entry.steps import Step
+from wqverify.procedures.tail import OUT_OF_USE
 from wqverify.procedures.usual import is_number
 from wqverify.procedures.walk import questions
 from wqverify.terms import Ask, Beside, Check, Outcome
@@ -135,12 +136,8 @@ def held(visit: Visit) -> str:
     """Say what is still taken out of use, and since when."""
     raw = visit.folded.raw
     still = [
-        f"{what} since {at}"
-        for what, done, undone in (
-            ("output held", "output_held", "output_released"),
-            ("loop in manual", "loop_in_manual", "loop_in_auto"),
-            ("alarm blocked", "alarm_blocked", "alarm_restored"),
-        )
+        f"{called} since {at}"
+        for done, undone, called in OUT_OF_USE
         if (at := found(raw, f"{done}.at")) and not found(raw, f"{undone}.at")
     ]
     return ", ".join(still)

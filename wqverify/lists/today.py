@@ -23,14 +23,10 @@ from wqverify.plant.round_folder import FILE, RoundFolder, Row, read_round
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.blank import filled, open_answers
 from wqverify.procedures.sheets import read_sheet
+from wqverify.procedures.tail import OUT_OF_USE as PARTS
 
 SHEETS = "field_sheets"
-# What is taken out of use, what takes it back, and how both are called.
-OUT_OF_USE = (
-    ("output_held", "output_released", "output still held"),
-    ("loop_in_manual", "loop_in_auto", "loop still in manual"),
-    ("alarm_blocked", "alarm_restored", "alarm still blocked"),
-)
+OUT_OF_USE = tuple((done, undone, called.replace(" ", " still ", 1)) for done, undone, called in PARTS)
 NOT_KNOWN = "Whether it left an output held is not known: look at the analyzer."
 STATES = ("open", "waiting for the laboratory", "passed on", "complete")  # of a sheet
 _ANSWERS = ("answer", "correct", "remove", "not done", "same as")

@@ -64,11 +64,11 @@ BACK_IN_SERVICE = frozenset(
     }
 )
 
-# What was taken out of use must come back, or it is said why not.
-_UNDONE_BY = (
-    ("output_held", "output_released"),
-    ("loop_in_manual", "loop_in_auto"),
-    ("alarm_blocked", "alarm_restored"),
+# What was taken out of use must come back, or it is said why not: by which part, and how it is called.
+OUT_OF_USE = (
+    ("output_held", "output_released", "output held"),
+    ("loop_in_manual", "loop_in_auto", "loop in manual"),
+    ("alarm_blocked", "alarm_restored", "alarm blocked"),
 )
 
 
@@ -120,7 +120,7 @@ class Tail(Back, Released):
 
     @model_validator(mode="after")
     def _undone(self) -> Self:
-        for done, undone in _UNDONE_BY:
+        for done, undone, _called in OUT_OF_USE:
             was, back = getattr(self, done, None), getattr(self, undone)
             if isinstance(was, Moment) and back is None:
                 raise said(
