@@ -647,6 +647,7 @@ def test_the_desk_offers_open_sheets_and_rounds_before_a_new_visit(
     plant: Path, desk: Desk, clock: Clock
 ) -> None:
     made = prepare_round(open_plant(plant), "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
+    assert desk.visit is not None  # a pH calibration is under way in another window
     other = open_desk(plant, clock=clock)
     labels = [choice.label or choice.text for choice in other.screen.choices]
     assert labels == [
