@@ -63,9 +63,9 @@ class Lab:
         startup.mkdir(parents=True)
         script = STANDING_CLOCK.format(tests=str(Path(__file__).parent), minutes=str(self.minutes))
         (startup / "standing_clock.py").write_text(script, "utf-8")
-        command = [sys.executable, "-m", "wqverify", "open", "--no-browser", "--plant", str(self.plant)]
-        environment = {**os.environ, "HOME": str(folder), "XDG_CONFIG_HOME": str(home)}
-        self.process = subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
+        self.command = [sys.executable, "-m", "wqverify", "open", "--no-browser", "--plant", str(self.plant)]
+        self.environment = {**os.environ, "HOME": str(folder), "XDG_CONFIG_HOME": str(home)}
+        self.process = subprocess.Popen(self.command, env=self.environment, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         told = self.process.stdout.readline()
         found = re.search(r"http://127\.0\.0\.1:\d+/\S+", told)
@@ -330,3 +330,8 @@ def test_a_sheet_that_is_open_in_another_window_is_refused_in_words(window: Wind
     assert second.page.locator(".wqv").get_attribute("data-kind") == "choose"
     assert "open" in second.text("notice")
     second.close()
+
+
+def test_a_second_open_tells_where_the_form_is_open_already(lab: Lab) -> None:
+    done = subprocess.run(lab.command, env=lab.environment, capture_output=True, text=True, check=True)
+    assert done.stdout == f"The form is open already, at {lab.url}\n"

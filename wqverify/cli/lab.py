@@ -43,14 +43,11 @@ class Lab:
 
     def until_it_answers(self) -> None:
         """Wait until it can be opened; raises CouldNotRun where it does not come up."""
-        straight = build_opener(ProxyHandler({}))  # a proxy of the network has no business on this computer
         ends = time.monotonic() + PATIENCE_S
         while self.process.poll() is None and time.monotonic() < ends:
-            try:
-                straight.open(f"{self.url.partition('/doc/')[0]}/api", timeout=5).close()
+            if _answers(f"{self.url.partition('/doc/')[0]}/api"):
                 return
-            except OSError:  # it does not listen yet
-                time.sleep(0.1)
+            time.sleep(0.1)
         raise _ended(self.log)
 
     def wait(self) -> None:
@@ -87,6 +84,16 @@ def put_notebook(plant_folder: Path) -> str:
     return said
 
 
+def running(plant_folder: Path, home: Path) -> str:
+    """Return the address of the form in a JupyterLab of ours that serves the plant folder already, or ''."""
+    for file in sorted((home / "runtime").glob("jpserver-*.json")):
+        told = json.loads(file.read_text("utf-8"))
+        base, token = told["url"].rstrip("/"), told["token"]
+        if Path(told["root_dir"]) == plant_folder and _answers(f"{base}/api/status?token={token}"):
+            return _address(base, token)
+    return ""
+
+
 def start(plant_folder: Path, home: Path, *, browser: bool) -> Lab:
     """Start JupyterLab at the notebook of the form."""
     port, token = _free_port(), secrets.token_hex(24)
@@ -102,7 +109,20 @@ def start(plant_folder: Path, home: Path, *, browser: bool) -> Lab:
             cwd=plant_folder,
             start_new_session=True,  # Ctrl-C in the terminal is ours: Lab would ask back
         )
-    return Lab(f"http://127.0.0.1:{port}/doc/tree/{NOTEBOOK}?reset&token={token}", process, log)
+    return Lab(_address(f"http://127.0.0.1:{port}", token), process, log)
+
+
+def _address(base: str, token: str) -> str:
+    return f"{base}/doc/tree/{NOTEBOOK}?reset&token={token}"
+
+
+def _answers(url: str) -> bool:
+    straight = build_opener(ProxyHandler({}))  # a proxy of the network has no business on this computer
+    try:
+        straight.open(url, timeout=5).close()
+    except OSError:  # nothing listens there, or something that does not know the token
+        return False
+    return True
 
 
 def _text_of(notebook: bytes) -> list[tuple[str, str]] | None:

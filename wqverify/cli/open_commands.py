@@ -20,15 +20,20 @@ def open(no_browser: bool, plant_folder: Path | None) -> None:
 
     It runs until Ctrl-C. Its settings are its own: those of another JupyterLab are not touched.
     """
-    from wqverify.cli.lab import put_notebook, start
+    from wqverify.cli.lab import put_notebook, running, start
 
-    folder = opened(plant_folder).folder.resolve()
+    folder, home = opened(plant_folder).folder.resolve(), Path(click.get_app_dir("wqverify")) / "lab"
+    if url := running(folder, home):
+        echo(f"The form is open already, at {url}")
+        if not no_browser:
+            click.launch(url)
+        return
     if said := put_notebook(folder):
         echo(said)
     for ending in ("SIGTERM", "SIGHUP"):  # the window of the terminal was closed: Lab is stopped with it
         if hasattr(signal, ending):
             signal.signal(getattr(signal, ending), _end)
-    lab = start(folder, Path(click.get_app_dir("wqverify")) / "lab", browser=not no_browser)
+    lab = start(folder, home, browser=not no_browser)
     try:
         lab.until_it_answers()
         echo(f"The form is at {lab.url}\nPress Shift+Enter twice there; Ctrl-C here stops it.")
