@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 import os
 import re
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 from form_page import HOSTILE, QUESTIONS, FewQuestions
 
-from wqverify.cli.lab import CONFIG, NOTEBOOK, _command, _environment, put_notebook
+from wqverify.cli import lab
+from wqverify.cli.lab import CONFIG, NOTEBOOK, _command, _environment, put_notebook, running, start
 from wqverify.entry.form import VisitForm, form_of
 from wqverify.entry.screen import Act, Screen, plain
+from wqverify.errors import CouldNotRun
 from wqverify.shipped import shipped_folder
 
 PICK = QUESTIONS[0].path
@@ -242,3 +245,24 @@ def test_it_listens_on_this_computer_only_and_its_token_stands_in_no_command_lin
     assert written == CONFIG
     assert written["ServerApp"]["ip"] == "127.0.0.1"
     assert "--no-browser" in _command(tmp_path, 8123, browser=False)
+
+
+def test_where_jupyterlab_does_not_run_its_last_words_are_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    broken = [sys.executable, "-c", "print('first'); raise SystemExit('no room for it')"]
+    monkeypatch.setattr(lab, "_command", lambda *_told: broken)
+    begun = start(tmp_path, tmp_path, browser=False)
+    with pytest.raises(CouldNotRun) as caught:
+        begun.until_it_answers()
+    assert caught.value.message.startswith("JupyterLab did not run (no room for it); ")
+    assert "wqverify step" in caught.value.message
+    assert "first" in (tmp_path / "lab.log").read_text("utf-8")
+    begun.stop()
+
+
+def test_one_that_was_killed_is_not_taken_for_one_that_runs(tmp_path: Path) -> None:
+    (tmp_path / "runtime").mkdir()
+    left = {"url": "http://127.0.0.1:9/", "token": "secret", "root_dir": str(tmp_path)}
+    (tmp_path / "runtime" / "jpserver-1.json").write_text(json.dumps(left), "utf-8")
+    assert running(tmp_path, tmp_path) == ""

@@ -28,6 +28,7 @@ CONFIG: dict[str, Any] = {
         "extension_manager": "readonly",
         "news_url": None,
     },
+    "LanguageServerManager": {"autodetect": False},  # it looks for programs of others, npm among them
     "ServerApp": {"ip": "127.0.0.1", "port_retries": 0, "quit_button": True},
 }
 PAGE_CONFIG = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}
