@@ -6,10 +6,11 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import model_validator
 
-from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.grab_sheet import LabResult, Result, lab_result
 from wqverify.procedures.parts import (
     AtTime,
+    Because,
     Cleaned,
     Condition,
     Done,
@@ -137,21 +138,15 @@ class CellCurrent(Part):
     ] = None
 
 
-class Decision(Part):
+class Action(Part):
     action: Annotated[
         Literal["leave alone", "zero", "sensitivity", "zero and sensitivity"],
         Ask("decision", beside="decision"),
     ]
-    why: Annotated[Text, Ask("decided so because", beside="decision")]
-    despite: Annotated[
-        Notes | None,
-        Ask(
-            "adjusted in spite of the refusal, because",
-            help="opinion of the performer",
-            beside="decision",
-            when="on request",
-        ),
-    ] = None
+
+
+class Decision(Because, Action):
+    """What is done about what was found, and why."""
 
 
 class Adjusted(Part):

@@ -10,9 +10,10 @@ from typing import Annotated, Literal, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from wqverify.errors import CorrectTheEntry
-from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
     AtTime,
+    Because,
     Condition,
     Done,
     Head,
@@ -141,18 +142,12 @@ class Grab(Part):
         return lab_result(self.result)
 
 
-class Decision(Part):
+class Action(Part):
     action: Annotated[Literal["leave alone", "adjust"], Ask("decision", beside="decision")]
-    why: Annotated[Text, Ask("decided so because", beside="decision")]
-    despite: Annotated[
-        Notes | None,
-        Ask(
-            "adjusted in spite of the refusal, because",
-            help="opinion of the performer",
-            beside="decision",
-            when="on request",
-        ),
-    ] = None
+
+
+class Decision(Because, Action):
+    """What is done about what was found, and why."""
 
 
 class Adjusted(Part):

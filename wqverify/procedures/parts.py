@@ -14,7 +14,7 @@ from typing import Annotated, Generic, Literal, Self, TypeVar
 
 from pydantic import Field, model_validator
 
-from wqverify.plant.fields import Name, Text, said
+from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.answers import (
     AtTime,
     Done,
@@ -63,6 +63,7 @@ __all__ = [
     "BEFORE_IT_IS_TOUCHED",
     "ON_ARRIVAL",
     "AtTime",
+    "Because",
     "Cause",
     "Cautions",
     "Cleaned",
@@ -168,6 +169,21 @@ class Points(Part, Generic[P]):
         if not self.points:
             raise said('points holds no point; enter at least one, or not_done = "because ..." instead.')
         return self
+
+
+class Because(Part):
+    """Why something was decided; the brakes on adjusting give way to a reason that is signed."""
+
+    why: Annotated[Text, Ask("decided so because", beside="decision")]
+    despite: Annotated[
+        Notes | None,
+        Ask(
+            "adjusted in spite of the refusal, because",
+            help="opinion of the performer",
+            beside="decision",
+            when="on request",
+        ),
+    ] = None
 
 
 class Cleaned(Part):

@@ -6,12 +6,13 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
-from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
     ON_ARRIVAL,
     AtTime,
+    Because,
     Cleaned,
     Done,
     DoneOrSame,
@@ -117,21 +118,15 @@ class BufferPoint(Read, Buffer):
     ] = None
 
 
-class Decision(Part):
+class Action(Part):
     action: Annotated[
         Literal["leave alone", "offset", "two-point", "replace"], Ask("decision", beside="decision")
     ]
     to: Annotated[Literal["buffers", "grab"], Ask("adjusted to", when="decided to adjust")] = "buffers"
-    why: Annotated[Text, Ask("decided so because", beside="decision")]
-    despite: Annotated[
-        Notes | None,
-        Ask(
-            "adjusted in spite of the refusal, because",
-            help="opinion of the performer",
-            beside="decision",
-            when="on request",
-        ),
-    ] = None
+
+
+class Decision(Because, Action):
+    """What is done about what was found, and why."""
 
 
 class Adjusted(Part):

@@ -6,8 +6,9 @@ from typing import Annotated, Literal, Protocol, Self
 
 from pydantic import Field, model_validator
 
-from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
+    Because,
     Cleaned,
     Done,
     Moment,
@@ -183,20 +184,14 @@ class Constants(Part):
     zero: Annotated[Number | None, Ask("zero in the menu", "analyzer")] = None
 
 
-class Decision(Part):
+class Action(Part):
     action: Annotated[
         Literal["leave alone", "gain", "gain and zero", "replace"], Ask("decision", beside="decision")
     ]
-    why: Annotated[Text, Ask("decided so because", beside="decision")]
-    despite: Annotated[
-        Notes | None,
-        Ask(
-            "adjusted in spite of the refusal, because",
-            help="opinion of the performer",
-            beside="decision",
-            when="on request",
-        ),
-    ] = None
+
+
+class Decision(Because, Action):
+    """What is done about what was found, and why."""
 
 
 class Adjusted(Part):
