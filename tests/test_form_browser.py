@@ -25,7 +25,6 @@ from wqverify.desk import open_desk
 from wqverify.entry.fold import fold
 from wqverify.entry.journal import journal_path, read_journal
 from wqverify.entry.screen import Act, Screen
-from wqverify.procedures import PROCEDURES
 
 pytestmark = pytest.mark.slow
 PATIENCE_MS = 60_000
@@ -123,7 +122,7 @@ class Window:
         self.kernel_is_there()
         self.keys.press("Shift+Enter")
         self.keys.press("Shift+Enter")
-        self.form_is_there()
+        self.ready()
 
     @property
     def keys(self) -> Any:
@@ -143,17 +142,18 @@ class Window:
             time.sleep(0.1)
         raise AssertionError("no kernel came up")
 
-    def form_is_there(self) -> None:
+    def seen(self, selector: str) -> None:
+        """Wait for something; where it does not come, the test shows what stands there instead."""
         try:
-            self.page.wait_for_selector(READY + "[data-kind]", timeout=20_000)
+            self.page.wait_for_selector(selector)
         except Exception:
-            print(self.page.locator(".jp-Notebook").inner_html()[-3000:])  # what the cell said instead
+            print(self.page.locator(".jp-Notebook").inner_text())
             raise
 
-    def ready(self, screen: Screen | None = None) -> None:
+    def ready(self, screen: Screen | None = None, kind: str = "") -> None:
         """Wait until everything is acknowledged, and a question is shown."""
         path = f'[data-path="{screen.path}"]' if screen is not None else ""
-        self.page.wait_for_selector(READY + path)
+        self.seen(READY + path + (f"[data-kind='{kind}']" if kind else "[data-kind]"))
 
     def type(self, *answers: str) -> None:
         """Type answers and Enter after each, without a pause."""
@@ -172,17 +172,22 @@ class Window:
     def text(self, part: str) -> str:
         return str(self.page.locator(f".wqv-{part}").inner_text()).replace("\n\n", "\n")
 
+    def choose(self, ending: str) -> None:
+        """Type the number of the choice whose text ends so."""
+        texts = [node.get_attribute("data-text") for node in self.page.locator(".wqv-choice").all()]
+        self.type(next(str(n) for n, text in enumerate(texts, 1) if text.endswith(ending)))
+
     def new_visit(self, tag: str = VISIT[1]) -> None:
         """Choose a new visit by numbers."""
-        self.type(str(self.page.locator(".wqv-choice").count()))
+        self.choose("new visit")
         self.ready(Screen("choose", path="?procedure"))
-        self.type(str(list(PROCEDURES).index(VISIT[0]) + 1))
+        self.choose(VISIT[0])
         self.ready(Screen("choose", path="?tag"))
-        self.type("1")
-        self.page.wait_for_selector(f"{READY}:is([data-path='?again'], [data-kind='question'])")
+        self.choose(tag)
+        self.seen(f"{READY}:is([data-path='?again'], [data-kind='question'])")
         if self.page.locator(".wqv").get_attribute("data-path") == "?again":  # one of another test is open
-            self.type(str(self.page.locator(".wqv-choice").count()))
-            self.page.wait_for_selector(f"{READY}[data-kind='question']")
+            self.choose("new visit")
+            self.ready(kind="question")
         assert tag in self.text("title")
 
     def picture(self, name: str) -> None:
@@ -286,14 +291,14 @@ def test_a_visit_in_jupyterlab_is_refused_killed_gone_on_with_finished_and_run(w
             window.keys.press("Enter")
             continue
         window.do(screen, act)
-    window.page.wait_for_selector(f"{READY}[data-kind='end']")
+    window.ready(kind="end")
     sheet = plant / "field_sheets" / name
     assert sheet.read_bytes() == (twin / "field_sheets" / name).read_bytes()
     journal = journal_path(sheet).read_text("utf-8")
     assert "6.8o" not in journal
     assert journal.count('"do":"resume"') == 1
     window.type("1")
-    window.page.wait_for_selector(f"{READY}[data-kind='result']")
+    window.ready(kind="result")
     assert "wqverify sign L1-2026-0001 --by T-07" in window.text("text")
     link = window.page.locator("a.wqv-open")
     assert link.get_attribute("href") == "/doc/tree/book/pages/L1-2026-0001.pdf"
@@ -325,10 +330,11 @@ def test_a_sheet_that_is_open_in_another_window_is_refused_in_words(window: Wind
     notebooks = window.lab.plant / "notebooks"
     shutil.copy(notebooks / "step_through.ipynb", notebooks / "second.ipynb")
     second = Window(browser, window.lab, "second.ipynb")
-    second.type(str(second.page.locator(".wqv-choice").count() - 1))  # the newest of the open sheets
+    sheet = window.text("state").partition(" · ")[0]
+    second.choose(sheet)
     second.ready()
     assert second.page.locator(".wqv").get_attribute("data-kind") == "choose"
-    assert "open" in second.text("notice")
+    assert second.text("notice").startswith("Not taken: This sheet is open in another window since ")
     second.close()
 
 
