@@ -42,13 +42,13 @@ class Page {
     part.sign.setAttribute("aria-label", "minus");
     part.row = make("div", "row", "", part.sign, this.box, part.unit, part.enter);
     const asked = make("div", "asked", "", part.label, part.help, part.cautions, part.notice, part.dropped, part.row);
-    asked.append(part.proposal, part.choices, part.sections, part.trace, part.standing);
+    asked.append(part.proposal, part.sections, part.trace, part.standing);
     const beside = make("div", "beside", "", part.lines);
     this.part = part;
     this.root = make("div", "", "", part.held, part.title, part.alert, part.heading);
     this.root.className = "wqv";
     this.root.dataset.settled = "true";
-    this.root.append(part.text, part.page, make("div", "body", "", asked, beside), part.sheet, part.keys);
+    this.root.append(part.text, part.page, make("div", "body", "", asked, part.choices, beside), part.sheet, part.keys);
     this.root.dataset.lmSuppressShortcuts = "true";
     this.root.addEventListener("keydown", (event) => this.pressed(event));
     this.box.addEventListener("input", (event) => this.typed(event));
@@ -153,7 +153,7 @@ class Page {
       return node;
     };
     show(this.part.choices, ...screen.choices.map(button));
-    this.part.choices.dataset.many = String(screen.choices.length > 5);
+    this.root.dataset.many = String(screen.choices.length > 5);
     const row = (one) => make("p", "section", "", make("span", "name", one.label), make("span", "note", one.state));
     show(this.part.sections, ...[...states.values()].map(row));
   }
