@@ -36,6 +36,9 @@ def not_done(visit: Visit) -> None:
         raise CorrectTheEntry(
             "This answer cannot be not done: the sheet needs it. Stop with &, or pass it on with ~."
         )
+    if step.first and step.spare.startswith(f"{step.group}."):
+        visit.write(JournalLine(do="leave out", path=step.spare))  # the inner part, which need not be done
+        return
     group, standing = step.group, found(visit.folded.raw, step.group)
 
     def take(why: str) -> None:
@@ -44,4 +47,6 @@ def not_done(visit: Visit) -> None:
         visit.voice, visit.at = None, ""
 
     label = f"{offered.group_label(visit, step)}: not done, because"
+    if standing:
+        label = f"{offered.group_label(visit, step)} is begun: what stands in it is struck out. Why?"
     visit.ask(Aside(f"{group}?not done", label, take, offered.reasons(visit, group)))

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, Any
 from wqverify.entry import offered
 from wqverify.entry.around import found
 from wqverify.entry.journal import JournalLine
-from wqverify.entry.lines import beside_of, cautions_of, held, lines_of, outcome, to_correct, trace_of
+from wqverify.entry.lines import (
+    beside_of,
+    cautions_of,
+    cautions_together,
+    held,
+    lines_of,
+    outcome,
+    to_correct,
+    trace_of,
+)
 from wqverify.entry.proposals import capital, heading
 from wqverify.entry.screen import Choice, Form, Key, Line, Screen, Section
 from wqverify.entry.steps import Step
@@ -198,6 +207,7 @@ def _usual(visit: Visit, frame: Screen, place: str) -> Screen:
             Line("usual", f"{one.label}: {'not done, ' if one.do == 'not done' else ''}{one.text}")
             for one in told_
         ),
+        cautions=tuple(cautions_together(visit)),
         keys=tuple(key for key in _KEYS if key.do in ("back", "overview", "put away", "stop", "help")),
     )
 

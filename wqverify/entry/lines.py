@@ -67,7 +67,11 @@ def running(visit: Visit, step: Step) -> Iterator[Line]:
     if step.top == "decision" and stages:
         yield from (Line("running", staged(check)) for check in judged if check.stage == stages[-1])
     else:
-        yield from (Line("running", told(check)) for check in judged if check.stage == step.top)
+        here = [check for check in checks if check.stage == step.top]
+        yield from (Line("running", told(check)) for check in here if check in judged)
+        for reason in dict.fromkeys(check.reason for check in here if check not in judged):
+            if NOT_YET not in reason:
+                yield Line("running", f"not evaluated: {reason}")
 
 
 def outcome(visit: Visit) -> Iterator[Line]:
@@ -114,6 +118,14 @@ def cautions_of(visit: Visit, step: Step) -> Iterator[str]:
     if step.top == "cautions":
         yield from (caution.text for caution in visit.about.procedure.cautions)
         yield "Local codes, the site's own rules and licensed practice come first."
+
+
+def cautions_together(visit: Visit) -> Iterator[str]:
+    """Give the cautions of the parts that are confirmed together."""
+    tops = {one.path.partition(".")[0] for one in visit.usual if one.text}
+    sheet: type[BaseModel] = visit.about.procedure.Sheet
+    asked = [question.ask for question in questions(sheet) if question.name in tops]
+    yield from (ask.caution for ask in asked if ask.caution)
 
 
 def begun_with(visit: Visit, step: Step) -> Iterator[Ask]:

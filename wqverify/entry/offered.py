@@ -10,9 +10,10 @@ from wqverify.entry.proposals import capital
 from wqverify.entry.provisional import provisional
 from wqverify.entry.screen import Choice
 from wqverify.entry.steps import Step
-from wqverify.entry.taken import refused_standard
+from wqverify.entry.taken import is_of_kind, refused_standard
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.blank import choices
+from wqverify.procedures.tail import OUT_OF_USE
 from wqverify.procedures.walk import questions
 from wqverify.terms import Person, Standard
 
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 ALL_AS_USUAL, ONE_BY_ONE = "all as usual", "one by one"
 LABORATORY, PASS_ON = "wait for the laboratory", "pass it on"
 WHY_CORRECTED = ("mistyped", "misread", "misheard", "read again", "typed at the wrong question")
-HEARD = ("own eyes", "radio", "phone", "in writing")
+HEARD = ("radio", "phone", "in person", "in writing")
 # Of the trade, in our words; a reason of one's own can always be typed. Common practice, no source.
 _REASONS = (
     "not needed at this visit",
@@ -31,6 +32,8 @@ _REASONS = (
     "operations asked not to",
     "no time: called away",
 )
+_OF_HOLDS = ("nothing acts on this value", "operations keep it live", "operations asked not to")
+_HOLDS = frozenset(done for done, _undone, _called in OUT_OF_USE)
 _MOST_CHOICES = 60  # standards looked at one by one
 
 
@@ -57,7 +60,8 @@ def choices_of(visit: Visit, step: Step) -> tuple[Choice, ...]:
 
 def _standards(visit: Visit, step: Step) -> Iterator[Choice]:
     """Give the standards a question takes, in date ones that the procedure does not refuse."""
-    for name, one in list(visit.about.standards.items())[:_MOST_CHOICES]:
+    known = [(n, one) for n, one in visit.about.standards.items() if is_of_kind(step, one)]
+    for name, one in known[:_MOST_CHOICES]:
         try:
             odd = refused_standard(step, name, visit.folded.raw, visit.about)
         except (CorrectTheEntry, ChooseAnother):
@@ -100,8 +104,9 @@ def same_as(visit: Visit, group: str) -> str:
 def reasons(visit: Visit, group: str) -> tuple[Choice, ...]:
     """Return reasons to pick from: that of last time first."""
     last = found(visit.about.last, f"{group}.not_done")
+    of_part = _OF_HOLDS if group in _HOLDS else _REASONS
     return tuple(
-        Choice(text) for text in dict.fromkeys((*([last] if isinstance(last, str) else []), *_REASONS))
+        Choice(text) for text in dict.fromkeys((*([last] if isinstance(last, str) else []), *of_part))
     )
 
 

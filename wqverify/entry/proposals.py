@@ -12,8 +12,11 @@ from datetime import datetime
 from typing import Any
 
 from wqverify.entry.around import Surroundings, found
+from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.steps import Step
+from wqverify.procedures.blank import choices
 from wqverify.procedures.parts import Head, Tail
+from wqverify.procedures.tail import OUT_OF_USE
 from wqverify.procedures.usual import CHOSEN_UNITS, is_number
 from wqverify.terms import Outcome, Result
 
@@ -26,6 +29,8 @@ ONE_BY_ONE = frozenset(
     | {"replaces", "replaces_why", "cautions", "cause"}
 )
 PLATE = "serial_on_plate"
+STAGES = ("as_found", "after_cleaning", "as_left")
+LATER = STAGES[1:]
 PAPER = "copied_from_paper"  # asked where the visit was written on paper; then no clock answers anything
 
 
@@ -37,21 +42,47 @@ class Proposal:
     whence: str = ""
 
 
-def proposal(step: Step, raw: Mapping[str, Any], about: Surroundings, result: Result | None) -> Proposal:
-    """Return what an empty answer stands for; empty where it stands for nothing."""
-    ask, name = step.question.ask, step.question.name
-    if step.kind != "leaf" or name == PLATE:
+def proposal(
+    step: Step, raw: Mapping[str, Any], about: Surroundings, result: Result | None, *, together: bool = False
+) -> Proposal:
+    """Return what an empty answer stands for; empty where it stands for nothing.
+
+    What was seen is proposed only ``together`` with the rest that is as usual, where each line is confirmed.
+    """
+    ask = step.question.ask
+    if step.kind != "leaf" or step.question.name == PLATE:
         return Proposal()
     if step.question.time or step.path == "date":
-        return Proposal() if about.paper else _clock(step, raw, about)
-    if ask.usual and _is_fine(step, result):
-        return Proposal(ask.usual, USUAL)
+        return Proposal() if about.paper or _elsewhere(step) else _clock(step, raw, about)
+    usual = _usual(ask.usual, raw, about)
+    if usual and _is_fine(step, result) and (together or "{" in ask.usual or choices(step.field)):
+        return Proposal(usual, USUAL)
     if isinstance(step.field.default, str):
         return Proposal(step.field.default, USUAL)
-    last = last_time(step, about)
-    if last and (ask.refers == "person" or step.path in ("cause.opinion", "decision.why")):
-        return Proposal()
-    return Proposal(last, LAST) if last and not is_reading(step) else Proposal()
+    if above := _above(step, raw):
+        return Proposal(above, "as above")
+    last = last_time(step, about) if ask.again else ""
+    return Proposal(last, LAST) if last else Proposal()
+
+
+def _usual(text: str, raw: Mapping[str, Any], about: Surroundings) -> str:
+    """Return the usual answer with the names it speaks of; empty where one of them is not known yet."""
+    performer = about.people.get(str(raw.get("performed_by", "")))
+    names = {
+        "performer": performer.name if performer else "",
+        "told": found(raw, "operations_told.who") or "",
+    }
+    named = text.format(**names)
+    return named if named.strip() else ""
+
+
+def _above(step: Step, raw: Mapping[str, Any]) -> str:
+    """Return the standard that was read at this point of the stage before."""
+    if step.question.ask.refers != "standard" or step.top not in LATER:
+        return ""
+    inside = step.path.partition(".")[2]
+    texts = (found(raw, f"{stage}.{inside}") for stage in reversed(STAGES[: STAGES.index(step.top)]))
+    return next((text for text in texts if isinstance(text, str)), "")
 
 
 def is_reading(step: Step) -> bool:
@@ -84,10 +115,10 @@ def _is_fine(step: Step, result: Result | None) -> bool:
     """Whether what is usual may be proposed: not that an analyzer that failed is in service."""
     if step.top != "status":
         return True
-    if result is None:
-        return False
-    last = next((o for s in ("as_left", "as_found") if (o := result.outcome(s)) is not None), None)
-    return last is Outcome.PASS
+    every = result.checks if result else ()
+    checks = [c for c in every if c.counts and c.place == "analyzer" and NOT_YET not in c.reason]
+    left = [check for check in checks if check.stage == LATER[-1]] or checks
+    return bool(left) and all(check.outcome is Outcome.PASS for check in left)
 
 
 # ---------------------------------------------------------------- all as usual
@@ -114,6 +145,8 @@ def usual_of(
     if not about.last or about.paper:
         return ()
     alone = {step.top for step in still if is_reading(step)}
+    if not about.in_round:  # what is taken out of use and back is told one by one, each with its caution
+        alone |= {part for done, undone, _called in OUT_OF_USE for part in (done, undone)}
     shared = (Head.model_fields.keys() | Tail.model_fields.keys()) - ONE_BY_ONE - alone
     chosen = list(itertools.takewhile(lambda step: step.top in shared, still))
     return tuple(_told(chosen, raw, about, result))
@@ -122,9 +155,7 @@ def usual_of(
 def _told(
     chosen: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None
 ) -> Iterator[Usual]:
-    texts = {
-        step.path: "" if _elsewhere(step) else proposal(step, raw, about, result).text for step in chosen
-    }
+    texts = {step.path: proposal(step, raw, about, result, together=True).text for step in chosen}
     reasons = {step.group: found(about.last, f"{step.group}.not_done") for step in chosen if step.group}
     # A part that cannot be answered whole is left out whole, or asked.
     lacking = {_part(step) for step in chosen if step.required and not texts[step.path] and _part(step)}

@@ -54,12 +54,13 @@ def provisional(procedure: Procedure, raw: Raw, around: Around) -> Provisional:
 
 
 def refusal_of(
-    procedure: Procedure, raw: Raw, path: str, around: Around
+    procedure: Procedure, raw: Raw, path: str, around: Around, *, deep: bool = False
 ) -> CorrectTheEntry | ChooseAnother | None:
     """Return why the procedure refuses the answer at a path, None where it does not.
 
     The answer is looked at with its own part of the sheet alone, filled up with stand-ins where it is not
     whole, because a procedure stops at the first thing it refuses; what it refuses elsewhere is not told.
+    ``deep`` computes too, for what is refused only then, such as a temperature outside a table.
     """
     whole = copy.deepcopy(_alone(procedure.Sheet, raw, path))
     whole["serial_on_plate"] = raw.get("serial_on_plate") if path == "serial_on_plate" else None
@@ -72,7 +73,8 @@ def refusal_of(
         procedure.refuse(_unchecked(procedure.Sheet, parts), given)
     except (CorrectTheEntry, ChooseAnother) as problem:
         return problem if _is_at(problem.where, path) else None
-    return None
+    refused = provisional(procedure, whole, around).refusal if deep else None
+    return refused if refused is not None and _is_at(refused.where, path) else None
 
 
 def _alone(sheet: type[BaseModel], raw: Raw, path: str) -> Raw:

@@ -71,8 +71,23 @@ class _Place:
 
 
 def steps(sheet: type[BaseModel], typed: Typed, so_far: SoFar) -> Iterator[Step]:
-    """Give the steps of a visit as far as it is typed."""
-    return _Walk(typed, so_far).part(sheet, typed.raw, _Place())
+    """Give the steps of a visit as far as it is typed.
+
+    A sheet may say in its ``ASKED`` that some questions are asked in another order than they stand in: a grab
+    is collected between two online values, and its result is asked after them.
+    """
+    found = list(_Walk(typed, so_far).part(sheet, typed.raw, _Place()))
+    order: tuple[str, ...] = getattr(sheet, "ASKED", ())
+    here = [n for n, step in enumerate(found) if _rank(step, order) < len(order)]
+    moved = sorted((found[n] for n in here), key=lambda step: _rank(step, order))
+    for n, step in zip(here, moved, strict=True):
+        found[n] = step
+    return iter(found)
+
+
+def _rank(step: Step, order: tuple[str, ...]) -> int:
+    inside = f"{step.path}."
+    return next((n for n, path in enumerate(order) if inside.startswith(f"{path}.")), len(order))
 
 
 @dataclass(frozen=True)

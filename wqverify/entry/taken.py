@@ -22,6 +22,7 @@ from wqverify.plant.messages import nearest
 from wqverify.procedures.blank import choices, is_list
 from wqverify.procedures.usual import is_number
 from wqverify.procedures.walk import questions, typed_times
+from wqverify.terms import Standard
 
 _SHORT_TIME = re.compile(r"([0-9]{1,2}):?([0-9]{2})")
 INFORMATION = "information only"
@@ -124,6 +125,10 @@ def _latest(step: Step, raw: Mapping[str, Any], about: Surroundings) -> datetime
 
 def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
     """Return the way on with a standard that is read for information only; raises what refuses it else."""
+    one = about.standards.get(text)
+    if one is not None and not is_of_kind(step, one):
+        wanted = " or ".join(step.question.ask.kinds)
+        return _keep(f"{text} is a {one.kind}, and a {wanted} is asked for here. Is it {text}?", text)
     path = f"{step.path}.{len(found(raw, step.path) or [])}" if is_list(step.field) else step.path
     tried = with_answer(raw, path, text)
     refusal = refusal_of(about.procedure, tried, path, about.around)
@@ -137,6 +142,12 @@ def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surro
         raise refusal
     shown = f"{text}, for information only: no pass or fail with it"
     return Odd(refusal.message, (Choice("", "another one"), Choice(text, shown)), for_information=True)
+
+
+def is_of_kind(step: Step, one: Standard) -> bool:
+    """Whether a standard is of a kind that a question asks for."""
+    kinds = step.question.ask.kinds
+    return not kinds or any(word in one.kind.lower() for word in kinds)
 
 
 def _past(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
@@ -159,17 +170,20 @@ def _past(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) ->
 
 def odd_answer(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
     """Return what is asked about an answer before it is stored, None where nothing is odd."""
-    sentence = ""
-    if is_number(step.field):
+    sentence = _refused_so_far(step, text, raw, about) if step.kind == "leaf" else ""
+    if not sentence and is_number(step.field):
         before = found(raw, step.path) if step.kind == "list" else ()
         own = is_reading(step) and step.question.ask.unit in ("analyzer", about.unit)
         low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
-        last = last_time(step, about)
-        sentence = sure.about_reading(text, before or (), last if is_number(step.field) else "", low, high)
-    if not sentence and step.kind == "leaf":
-        refusal = refusal_of(about.procedure, with_answer(raw, step.path, text), step.path, about.around)
-        sentence = refusal.message if refusal is not None else ""
+        sentence = sure.about_reading(text, before or (), last_time(step, about), low, high)
     return _keep(sentence, text) if sentence else None
+
+
+def _refused_so_far(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> str:
+    """Return why the procedure would refuse the answer, as far as the sheet is typed."""
+    tried = with_answer(raw, step.path, text)
+    refusal = refusal_of(about.procedure, tried, step.path, about.around, deep=True)
+    return refusal.message if refusal is not None else ""
 
 
 def _keep(sentence: str, text: str) -> Odd:

@@ -70,13 +70,22 @@ class Pair(Part):
         ),
     ]
     instrument: Annotated[
-        Name, Ask("instrument the grabs are measured with", refers="standard", beside="grabs")
+        Name,
+        Ask(
+            "instrument the grabs are measured with",
+            refers="standard",
+            beside="grabs",
+            again=True,
+            kinds=("photometer", "colorimeter", "titrat"),
+        ),
     ]
     checked: Annotated[
         Text | None,
         Ask("check of that instrument", help="on which standard, what it read", when="own visit"),
     ] = None
-    method: Annotated[Text | None, Ask("method", help="with its revision", when="own visit")] = None
+    method: Annotated[Text | None, Ask("method", help="with its revision", when="own visit", again=True)] = (
+        None
+    )
     reagents: Annotated[
         Text | None, Ask("lot of the reagent", help="in date, not caked", when="own visit")
     ] = None
@@ -176,7 +185,7 @@ class Compared(Visit):
     """The comparison as found: nothing is touched yet, and a held output would stand still."""
 
     condition: Annotated[Done[Condition] | None, Ask("condition")] = None
-    kind: Annotated[Kind, Ask("which chlorine the grabs measure", help="by the method used")]
+    kind: Annotated[Kind, Ask("which chlorine the grabs measure", help="by the method used", again=True)]
     stored: Annotated[
         Done[Stored] | None,
         Ask("stored on arrival", help="in the menu of the transmitter", when="own visit"),

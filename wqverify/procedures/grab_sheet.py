@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -95,6 +95,7 @@ class Grab(Part):
         Place,
         Ask(
             "grab taken at",
+            again=True,
             help="it decides when the water stood in the online value",
             caution="Let the tap run first; what was drawn never goes back into potable water.",
             beside="grab",
@@ -108,12 +109,23 @@ class Grab(Part):
     line_c: Annotated[
         Number | None, Ask("temperature of the water in the sample line", "°C", when="on request")
     ] = None
-    instrument: Annotated[Name, Ask("instrument the grab is measured with", refers="standard", beside="grab")]
+    instrument: Annotated[
+        Name,
+        Ask(
+            "instrument the grab is measured with",
+            refers="standard",
+            beside="grab",
+            again=True,
+            kinds=("meter", "photometer", "colorimeter", "titrat"),
+        ),
+    ]
     checked: Annotated[
         Text | None,
         Ask("check of that instrument", help="on which standard, what it read", when="own visit"),
     ] = None
-    method: Annotated[Text | None, Ask("method", help="with its revision", when="own visit")] = None
+    method: Annotated[Text | None, Ask("method", help="with its revision", when="own visit", again=True)] = (
+        None
+    )
     result: Annotated[
         Result,
         Ask(
@@ -231,6 +243,10 @@ class Work(Part):
 
 class GrabSheet(Tail, Work, Touched, Head, Compared):
     """One comparison."""
+
+    # Asked in the order of the work: an online value, the grab, what the display shows as its water arrives
+    # and after; only then the result.
+    ASKED: ClassVar[tuple[str, ...]] = ("online.0", "grab.0.taken_at", "grab.0.collected", "online", "grab")
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:

@@ -35,8 +35,8 @@ class Cautions(Part):
 class Told(Part):
     """Somebody was told."""
 
-    who: Annotated[Text, Ask("who was told")]
-    how: Annotated[Text | None, Ask("told how", help="in person, radio, phone")] = None
+    who: Annotated[Text, Ask("who was told", usual="{told}")]
+    how: Annotated[Text | None, Ask("told how", help="in person, radio, phone", again=True)] = None
     at: Annotated[Time | None, Ask("told at", clock=True)] = None
 
 
@@ -44,7 +44,7 @@ class Moment(Part):
     """Something was done at a time by somebody."""
 
     at: Annotated[Time, Ask("time")]
-    by: Annotated[Text | None, Ask("by whom")] = None
+    by: Annotated[Text | None, Ask("by whom", usual="{performer}")] = None
 
 
 class Condition(Part):
@@ -80,7 +80,9 @@ class Visit(Part):
         Ask("reason of the visit", usual="routine"),
     ]
     performed_by: Annotated[Name, Ask("performed by", refers="person")]
-    method: Annotated[Text | None, Ask("method", help="SOP or published method, with its revision")] = None
+    method: Annotated[
+        Text | None, Ask("method", help="SOP or published method, with its revision", again=True)
+    ] = None
     date: Annotated[Day, Ask("date of the work")]
     started: Annotated[Time, Ask("work started at", clock=True)]
     replaces: Annotated[

@@ -109,7 +109,13 @@ class OnStandard(Part):
     """Which bottle, block or reference was measured, and whether it counts."""
 
     standard: Annotated[
-        Name, Ask("standard", refers="standard", help="its id, as on the label and in standards_on_hand.toml")
+        Name,
+        Ask(
+            "standard",
+            refers="standard",
+            help="its id, as on the label and in standards_on_hand.toml",
+            again=True,
+        ),
     ]
     use: Annotated[
         Literal["information only"] | None,

@@ -56,11 +56,25 @@ class Grab(Part):
     shown: Annotated[Number, Ask("pH on the display when the grab was taken", "pH", beside="grab")]
     shown_c: Annotated[Number | None, Ask("temperature on the display", "°C")] = None
     collected: Annotated[AtTime, Ask("grab collected at", clock=True)]
-    meter: Annotated[Name, Ask("meter the grab is measured with", refers="standard", beside="grab")]
+    meter: Annotated[
+        Name,
+        Ask(
+            "meter the grab is measured with",
+            refers="standard",
+            beside="grab",
+            again=True,
+            kinds=("meter",),
+        ),
+    ]
     buffers: Annotated[
         tuple[Name, ...],
         Field(max_length=6),
-        Ask("buffers the meter was set in", refers="standard", help="left out: not known"),
+        Ask(
+            "buffers the meter was set in",
+            refers="standard",
+            help="left out: not known",
+            kinds=("buffer",),
+        ),
     ] = ()
     temperature_c: Annotated[Number | None, Ask("temperature of the grab", "°C", beside="grab")] = None
     ph: Annotated[Number, Ask("pH of the grab", "pH", beside="grab")]
@@ -71,7 +85,9 @@ class Grab(Part):
 class ThermometerCheck(Part):
     """The analyzer's temperature against a reference thermometer in the same beaker."""
 
-    reference: Annotated[Name, Ask("reference thermometer", refers="standard")]
+    reference: Annotated[
+        Name, Ask("reference thermometer", refers="standard", again=True, kinds=("thermometer",))
+    ]
     reference_c: Annotated[
         Number, Ask("reference thermometer shows", "°C", help="both in one beaker, steady")
     ]
@@ -86,7 +102,14 @@ class Buffer(OnStandard):
     """Which bottle of buffer, and what it needs besides the readings in it."""
 
     standard: Annotated[
-        Name, Ask("buffer", refers="standard", help="its id, as on the label and in standards_on_hand.toml")
+        Name,
+        Ask(
+            "buffer",
+            refers="standard",
+            help="its id, as on the label and in standards_on_hand.toml",
+            again=True,
+            kinds=("buffer",),
+        ),
     ]
     temperature_c: Annotated[
         Number | None,

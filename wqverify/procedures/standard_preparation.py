@@ -61,7 +61,9 @@ class Work(Part):
             caution="Formazin is toxic: gloves and goggles, as its safety data sheet says.",
         ),
     ]
-    water: Annotated[Name, Ask("dilution water", refers="standard", help="its batch, with its own NTU")]
+    water: Annotated[
+        Name, Ask("dilution water", refers="standard", help="its batch, with its own NTU", kinds=("water",))
+    ]
     target: Annotated[
         Number | None, Ask("value the standard is to have", "analyzer", help="left out: nothing is compared")
     ] = None

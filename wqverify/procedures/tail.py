@@ -27,9 +27,10 @@ class Signal(Part):
         ),
     ] = None
     control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
-    read_by: Annotated[Text | None, Ask("control system read by")] = None
+    read_by: Annotated[Text | None, Ask("control system read by", usual="{told}")] = None
     heard_how: Annotated[
-        Literal["own eyes", "radio", "phone"] | None, Ask("how the control-system value was learned")
+        Literal["own eyes", "radio", "phone"] | None,
+        Ask("how the control-system value was learned", again=True),
     ] = None
     at: Annotated[Time | None, Ask("values read at", clock=True)] = None
 
@@ -97,13 +98,29 @@ class Back(Part):
         ),
     ] = None
     loop_in_auto: Annotated[
-        Done[Moment] | None, Ask("loop in automatic", help="by operations", when="loop in manual")
+        Done[Moment] | None,
+        Ask(
+            "loop in automatic",
+            help="by operations",
+            caution="Only when the value is steady and believed: no bump in dosing.",
+            when="loop in manual",
+        ),
     ] = None
     alarm_restored: Annotated[
-        Done[Moment] | None, Ask("alarm restored", help="by operations", when="alarm blocked")
+        Done[Moment] | None,
+        Ask(
+            "alarm restored",
+            help="by operations",
+            caution="Look first that no alarm stands, or operations know of it.",
+            when="alarm blocked",
+        ),
     ] = None
     operations_told_after: Annotated[
-        Done[Told] | None, Ask("operations told afterwards", help="that the value can be trusted again")
+        Done[Told] | None,
+        Ask(
+            "operations told afterwards",
+            help="how it was left: the value can be trusted again, with which restriction, or not",
+        ),
     ] = None
     deviations: Annotated[Notes, Ask("deviations from the method", usual="none")] = "none"
     finished: Annotated[Time | None, Ask("work finished at")] = None

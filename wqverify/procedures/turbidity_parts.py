@@ -50,7 +50,12 @@ class Dilution(Part):
 
     water: Annotated[
         Name,
-        Ask("dilution water", refers="standard", help="its batch in standards_on_hand.toml, with its NTU"),
+        Ask(
+            "dilution water",
+            refers="standard",
+            help="its batch in standards_on_hand.toml, with its NTU",
+            kinds=("water",),
+        ),
     ]
     steps: Annotated[tuple[Step, ...], Field(min_length=1, max_length=4), Ask("dilution")]
 
@@ -96,7 +101,16 @@ def _whole_times(times: Reading | None) -> None:
 class OnSecondary(Part):
     """Which secondary standard was read."""
 
-    standard: Annotated[Name, Ask("secondary standard", refers="standard", help="its id, as on the block")]
+    standard: Annotated[
+        Name,
+        Ask(
+            "secondary standard",
+            refers="standard",
+            help="its id, as on the block",
+            again=True,
+            kinds=("secondary",),
+        ),
+    ]
 
 
 class Assign(Read, OnSecondary):
@@ -113,7 +127,9 @@ class Assign(Read, OnSecondary):
 class InWater(Part):
     """Which water the analyzer was read in."""
 
-    water: Annotated[Name, Ask("zero water", refers="standard", help="its id in standards_on_hand.toml")]
+    water: Annotated[
+        Name, Ask("zero water", refers="standard", help="its id in standards_on_hand.toml", kinds=("water",))
+    ]
 
 
 class Zero(Read, InWater):

@@ -58,7 +58,9 @@ class Ask:
     from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/. ``when`` names
     the condition under which it is asked by itself (wqverify.procedures.opening); empty for always.
     ``usual`` is what is answered where nothing is out of the ordinary. ``clock``: the computer's clock
-    answers it when what it times has just been typed.
+    answers it when what it times has just been typed. ``again``: what was answered last time may be offered,
+    as of a habit or a method, never of what is read or seen. ``kinds``: words of which one stands in the kind
+    of a standard that fits.
     """
 
     label: str
@@ -70,6 +72,8 @@ class Ask:
     when: str = ""
     usual: str = ""
     clock: bool = False
+    again: bool = False
+    kinds: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
