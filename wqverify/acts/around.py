@@ -33,6 +33,7 @@ def surroundings(plant: Plant, procedure: Procedure, tag: str, clock: Callable[[
         people=plant.people,
         standards=plant.standards,
         trends=tuple(sorted(p.name for p in trends.glob("*") if p.suffix in (".csv", ".xlsx", ".parquet"))),
+        synthetic=plant.site.synthetic,
         last=last,
         last_day=day,
     )

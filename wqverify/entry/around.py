@@ -29,6 +29,7 @@ class Surroundings:
     trends: tuple[str, ...] = ()  # exports in the plant's folder trends/
     last: Mapping[str, Any] = field(default_factory=dict)
     last_day: str = ""
+    synthetic: bool = False
     in_round: bool = False
     paper: bool = False  # typed later from a sheet of paper: no clock answers anything
 

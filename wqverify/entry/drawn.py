@@ -20,8 +20,9 @@ from wqverify.entry.lines import (
     to_correct,
     trace_of,
 )
-from wqverify.entry.proposals import capital, heading
+from wqverify.entry.proposals import capital
 from wqverify.entry.screen import Choice, Form, Key, Line, Screen, Section
+from wqverify.entry.spoken import in_keys
 from wqverify.entry.steps import Step
 from wqverify.procedures.blank import choices
 from wqverify.procedures.usual import is_number
@@ -45,6 +46,7 @@ _KEYS = (
     Key("&", "stop", "stop for now"),
     Key("?", "help", "all keys"),
 )
+_SYNTHETIC = " (synthetic data)"
 _ASIDE_KEYS = (Key("^", "back", "back without an answer"), Key("&", "stop", "stop for now"))
 
 
@@ -56,11 +58,11 @@ def screen(visit: Visit, step: Step | None) -> Screen:
     about, folded = visit.about, visit.folded
     frame = Screen(
         "question",
-        title=f"{about.procedure.title} of {about.analyzer.tag}",
+        title=f"{about.procedure.title} of {about.analyzer.tag}{_SYNTHETIC if about.synthetic else ''}",
         sheet=visit.sheet.name,
         state=folded.state if folded.state != "passed on" else f"passed on to {folded.state_to}",
         held=held(visit),
-        notice=visit.notice,
+        notice=in_keys(visit.notice),
         refused=visit.refused,
     )
     if visit.ended:
@@ -74,8 +76,8 @@ def screen(visit: Visit, step: Step | None) -> Screen:
             frame,
             kind="aside",
             place=place,
-            heading=heading(step) if step else "",
-            label=aside.label,
+            heading=_headings(step) if step else "",
+            label=in_keys(aside.label),
             help=aside.help,
             form=aside.form,
             path=aside.path,

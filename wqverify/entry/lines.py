@@ -12,6 +12,7 @@ from wqverify.entry.around import found
 from wqverify.entry.proposals import PLATE, last_time
 from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.screen import Line, Trace
+from wqverify.entry.spoken import in_keys
 from wqverify.entry.steps import Step
 from wqverify.procedures.tail import OUT_OF_USE
 from wqverify.procedures.usual import is_number
@@ -49,12 +50,12 @@ def to_correct(visit: Visit, top: str = "") -> Iterator[Line]:
     """Give what on the sheet is refused as it stands: in full in its own part and at the end."""
     refusal, contradiction = visit.so_far.refusal, visit.so_far.contradiction
     if contradiction:
-        yield Line("to correct", contradiction)
+        yield Line("to correct", in_keys(contradiction))
     if refusal is None:
         return
     place = refusal.where.partition(".")[0]
     if not top or not place or place == top:
-        yield Line("to correct", refusal.message)
+        yield Line("to correct", in_keys(refusal.message))
     else:
         yield Line("to correct", f"{place.replace('_', ' ')}: go there with #")
 

@@ -86,7 +86,9 @@ class Visit:
             return Proposal()
         if step.kind == "rows":
             last = found(self.about.last, step.path)
-            return Proposal("yes" if isinstance(last, list) and step.rows < len(last) else "no")
+            usual = int(step.question.ask.usual or 1)
+            count = len(last) if isinstance(last, list) else usual
+            return Proposal("yes" if step.rows < count else "no")
         return proposal(step, self.folded.raw, self.about, self.so_far.result)
 
     def _offer_usual(self, step: Step) -> None:

@@ -121,7 +121,10 @@ def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one
     sheet = b.so_far(ChlorineSheet, raw)
     found = stage_of("as_found", sheet, given)
     stop = "" if b.at(raw, "decision.despite") else _stop(raw, sheet, found)
-    return Beside(b.told(b.verdict(_judged(found, given)), _sensitivity(raw, given), stop))
+    served = (
+        "serviced since the grabs: leave alone, and compare fresh grabs" if b.at(raw, "service.how") else ""
+    )
+    return Beside(b.told(b.verdict(_judged(found, given)), _sensitivity(raw, given), stop, served))
 
 
 def _judged(found: Stage | None, given: Given) -> Iterator[Check]:

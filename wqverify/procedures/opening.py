@@ -114,6 +114,8 @@ CONDITIONS: Mapping[str, Condition] = {
     "own visit or not passed": _any_of(_own_visit, _not_passed),
     "cleaned": _done("cleaned"),
     "decided to adjust": _typed("decision", "action", besides=("leave alone", "replace")),
+    "decided to change": _typed("decision", "action", besides=("leave alone",)),
+    "replaced": _typed("decision", "action", words=("replace",)),
     "adjusted": _done("adjusted"),
     "changed": _changed,  # cleaned, serviced, adjusted or replaced
     "own visit or changed": _any_of(_own_visit, _changed),

@@ -84,6 +84,7 @@ __all__ = [
     "Read",
     "Readings",
     "Released",
+    "Replaced",
     "SameAs",
     "Signal",
     "Status",
@@ -120,7 +121,7 @@ class OnStandard(Part):
     use: Annotated[
         Literal["information only"] | None,
         Ask(
-            "does it count",
+            "only for information",
             help="information only: the result is shown without a pass or fail; left out: it counts",
             when="on request",
         ),
@@ -168,7 +169,7 @@ class Points(Part, Generic[P]):
             when="on request",
         ),
     ] = None
-    points: Annotated[tuple[P, ...], Field(max_length=12), Ask("point")]
+    points: Annotated[tuple[P, ...], Field(max_length=12), Ask("point", usual="2")]
 
     @model_validator(mode="after")
     def _any(self) -> Self:
@@ -190,6 +191,13 @@ class Because(Part):
             when="on request",
         ),
     ] = None
+
+
+class Replaced(Part):
+    """What was put in where something was replaced."""
+
+    what: Annotated[Text, Ask("what was put in", help="electrode, lamp, cell: its type")]
+    serial: Annotated[Text | None, Ask("its serial or lot")] = None
 
 
 class Cleaned(Part):

@@ -25,6 +25,7 @@ from wqverify.procedures.parts import (
     Read,
     Readings,
     Released,
+    Replaced,
     SameAs,
     Tail,
     Time,
@@ -94,7 +95,7 @@ class ThermometerCheck(Part):
     shown_c: Annotated[Number, Ask("analyzer shows", "°C", beside="thermometer")]
     use: Annotated[
         Literal["information only"] | None,
-        Ask("does it count", help="information only: shown without a pass or fail", when="on request"),
+        Ask("only for information", help="information only: shown without a pass or fail", when="on request"),
     ] = None
 
 
@@ -210,8 +211,9 @@ class Work(Part):
         Ask("after cleaning", help="the same buffers, before any adjustment", when="cleaned"),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    replaced: Annotated[Done[Replaced] | None, Ask("replaced", when="replaced")] = None
     adjusted: Annotated[
-        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to change")
     ] = None
     as_left: Annotated[
         DoneOrSame[Points[BufferPoint]],

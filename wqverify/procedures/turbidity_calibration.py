@@ -22,6 +22,7 @@ from wqverify.procedures.parts import (
     DoneOrSame,
     Head,
     Part,
+    Replaced,
     Tail,
     insist_on_decision,
 )
@@ -83,8 +84,9 @@ class Work(Part):
         Ask("after cleaning", help="the same standards, before any adjustment", when="cleaned"),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    replaced: Annotated[Done[Replaced] | None, Ask("replaced", when="replaced")] = None
     adjusted: Annotated[
-        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to change")
     ] = None
     as_left: Annotated[
         DoneOrSame[OnPrimaries], Ask("as left", help="the same standards again where anything was changed")
