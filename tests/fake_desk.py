@@ -189,10 +189,10 @@ class FakeDesk:
 
     def act(self, act: Act) -> Screen:
         self.acts.append(act)
-        if act.do == "stop":
-            self._now = STOPPED
-        elif len(self.acts) in self._script:
+        if len(self.acts) in self._script:
             self._now = self._script[len(self.acts)](act)
+        elif act.do == "stop":
+            self._now = STOPPED
         else:
             self._at = min(self._at + 1, len(self._screens) - 1)
             self._now = self._screens[self._at]

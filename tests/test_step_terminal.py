@@ -27,6 +27,7 @@ from fake_desk import (
     SURE,
     TEMPERATURE,
     WHY,
+    Answer,
     FakeDesk,
     refused,
     with_readings,
@@ -34,9 +35,10 @@ from fake_desk import (
 from prompt_toolkit.input import PipeInput, create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
-from wqverify.entry.plain_lines import Terminal, drawn, prompt
-from wqverify.entry.screen import Act, Choice, Line, Screen, Section
-from wqverify.entry.terminal import SAVED, AtTerminal, FromLines, Reader, Typed, reader_of, step_through
+from wqverify.entry.plain_lines import KEY_CHARACTERS, Terminal, drawn, prompt
+from wqverify.entry.screen import Act, Choice, Line, Screen, Section, chosen
+from wqverify.entry.terminal import BACK, SAVED, AtTerminal, FromLines, Reader, Typed, reader_of, step_through
+from wqverify.errors import CouldNotRun
 from wqverify.show.printable import visible
 
 AGAIN = "wqverify step"
@@ -142,6 +144,69 @@ def test_choices_are_numbered_with_the_word_that_can_be_typed_and_its_note() -> 
     assert "  1 routine   2 call-out   3 after repair\n" in whole(REASON)
 
 
+def test_a_choice_whose_label_says_it_stands_once() -> None:
+    forms = (
+        Choice("same as as_found", "same as as found: nothing was changed since"),
+        Choice("not done", "not done, because"),
+        Choice("T-07", "T-07  Ines Quill", "in training"),
+        Choice("7", "buffer of pH 7.00"),
+    )
+    assert drawn(replace(REASON, choices=forms), None, T)[-4:] == [
+        "  1  same as as found: nothing was changed since",
+        "  2  not done, because",
+        "  3  T-07  Ines Quill · in training",
+        "  4  7: buffer of pH 7.00",
+    ]
+
+
+BOTTLES = replace(
+    STANDARD, choices=(Choice("12", "pH 7.00"), Choice("3", "pH 10.01"), Choice("1", "pH 4.01", "opened"))
+)
+
+
+@pytest.mark.parametrize(("keyed", "meant"), [("1", "1"), ("12", "12"), ("3", "3"), ("2", "3")])
+def test_a_bottle_whose_id_is_a_number_is_chosen_by_its_id(typist: PipeInput, keyed: str, meant: str) -> None:
+    desk = FakeDesk([BOTTLES, RESULT])
+    typed(desk, typist, f"{keyed}\r")
+    assert [act.text for act in desk.acts] == [meant]
+
+
+def test_a_number_that_means_another_choice_is_not_printed_before_one() -> None:
+    assert drawn(BOTTLES, None, T)[-3:] == [
+        "     12: pH 7.00",
+        "  2  3: pH 10.01",
+        "     1: pH 4.01 · opened",
+    ]
+
+
+def test_a_text_nobody_sees_does_not_stand_in_the_way_of_a_number() -> None:
+    stops = Screen("choose", form="word", choices=(Choice("2", "AIT-2101"), Choice("3", "AIT-2205")))
+    assert chosen(stops, "2") == "3"
+    assert chosen(replace(SURE, choices=(Choice("2", "yes, 2"), Choice("", "no"))), "2") == ""
+    people = replace(WHY, choices=(Choice("2", "2  Ines Quill"), Choice("1", "1  Bo Tarn")))
+    assert chosen(people, "2") == "2"
+
+
+def test_a_correction_is_asked_for_by_its_question() -> None:
+    right = replace(
+        WHY,
+        choices=(),
+        label="Temperature of the buffer: 18.4: what is right? An empty answer takes it back.",
+    )
+    assert prompt(right, T) == "what is right? "
+    assert prompt(replace(right, label="Told by whoever was there " * 4), T) == "Answer: "
+
+
+def test_quotes_are_shown_as_they_were_typed() -> None:
+    odd = replace(TEMPERATURE, notice=f"{chr(39)}5\\'6\"{chr(39)} is not a number.", refused=True)
+    assert "Not taken: '5'6\"' is not a number." in drawn(odd, None, T)
+
+
+def test_words_with_hyphens_are_not_parted_between_two_lines() -> None:
+    lines = drawn(replace(PLATE, help=f"{'word ' * 14}AIT-2101 is read"), None, T)
+    assert "  AIT-2101 is read" in lines
+
+
 def test_a_number_is_asked_without_numbered_choices() -> None:
     text = whole(
         replace(TEMPERATURE, choices=(Choice("18.4", "", "point 1"), Choice("19.0", "", "last time")))
@@ -220,7 +285,7 @@ def test_whether_one_is_sure_is_asked_in_full_with_the_way_back_on_enter() -> No
         "too. Is it 1.002?",
         "  1 yes, 1.002   2 no, type it again",
     ]
-    assert prompt(SURE, T) == "  [no, type it again]: "
+    assert prompt(SURE, T) == "Is it 1.002? [no, type it again]: "
 
 
 def test_all_that_is_usual_stands_on_one_screen() -> None:
@@ -286,10 +351,31 @@ def test_a_key_acts_again_once_the_line_is_emptied(typist: PipeInput) -> None:
     assert desk.acts == [Act("overview", path=PLATE.path)]
 
 
-def test_a_key_the_screen_does_not_have_is_text(typist: PipeInput) -> None:
+def test_a_key_that_does_nothing_on_this_screen_says_so_and_is_no_text(typist: PipeInput) -> None:
     desk = FakeDesk([replace(PLATE, keys=()), RESULT])
-    typed(desk, typist, "#7\r")
+    printed = typed(desk, typist, "%", "PH-7\r")
+    assert "% does nothing here; ? lists the keys." in printed
+    assert desk.acts == [Act("answer", "PH-7", PLATE.path)]
+
+
+def test_what_was_typed_behind_a_key_that_does_nothing_is_not_taken_for_the_answer(typist: PipeInput) -> None:
+    desk = FakeDesk([replace(PLATE, keys=()), RESULT])
+    printed = typed(desk, typist, "#7\r", "PH-7\r")
+    assert "Typed ahead and not taken: 7" in printed
+    assert [act.text for act in desk.acts] == ["PH-7"]
+
+
+def test_an_answer_that_begins_with_a_key_is_typed_after_a_blank(typist: PipeInput) -> None:
+    desk = FakeDesk([replace(PLATE, keys=()), RESULT])
+    printed = typed(desk, typist, "?", " #7\r")
+    assert "  An answer that begins with such a character is typed after a blank." in printed
     assert desk.acts == [Act("answer", "#7", PLATE.path)]
+
+
+def test_every_key_of_a_visit_is_known_to_the_face() -> None:
+    from wqverify.entry import drawn as engine
+
+    assert {key.key for key in engine._KEYS} == set(KEY_CHARACTERS)
 
 
 def test_the_question_mark_lists_the_keys_and_asks_again(typist: PipeInput) -> None:
@@ -345,8 +431,90 @@ def test_a_refused_entry_comes_back_with_the_cursor_at_its_end(typist: PipeInput
     desk = FakeDesk([TEMPERATURE, RESULT], {1: again})
     printed = typed(desk, typist, "19\r", "\x7f2\r")
     at = printed.index("Not taken: '9' is not within 0 to 50 °C.")
-    assert printed[at + 1] == "It stands in the line again, to be corrected; Ctrl-U empties the line."
+    assert " ".join(printed[at + 1 : at + 3]) == BACK
     assert [act.text for act in desk.acts] == ["19", "12"]
+
+
+@pytest.mark.parametrize(
+    ("strokes", "sent"),
+    [
+        ("7.02\r", "7.02"),
+        ("\x1b[200~7.02\x1b[201~\r", "7.02"),  # pasted
+        ("\x1b[C!\r", "7,02!"),  # right
+        ("\x1b[F5\r", "7,025"),  # End
+        ("\x1b[H1\r", "17,02"),  # Home
+        ("\x1b[D\x1b[D\x7f.\r", "7.02"),  # left, left, Backspace
+        ("\x157.02\r", "7.02"),  # Ctrl-U
+        ("\r", "7,02"),
+    ],
+)
+def test_typing_replaces_what_was_refused_and_arrows_edit_it(
+    typist: PipeInput, strokes: str, sent: str
+) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT], {1: refused(TEMPERATURE, "'7,02' is not a number.")})
+    typed(desk, typist, "7,02\r", strokes)
+    assert [act.text for act in desk.acts] == ["7,02", sent]
+
+
+def test_a_key_pressed_over_a_refused_text_acts(typist: PipeInput) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT], {1: refused(TEMPERATURE, "'7,02' is not a number.")})
+    printed = typed(desk, typist, "7,02\r", "?", "^")
+    assert [act.do for act in desk.acts] == ["answer", "back"]
+    assert "  ^  back to the question before" in printed
+
+
+def test_a_refused_text_survives_the_list_of_keys(typist: PipeInput) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT], {1: refused(TEMPERATURE, "'7,02' is not a number.")})
+    typed(desk, typist, "7,02\r", "?", "\x7f\x7f\x7f.02\r")
+    assert [act.text for act in desk.acts] == ["7,02", "7.02"]
+
+
+def unable(problem: Exception) -> Answer:
+    """Return what a full disk answers."""
+
+    def answer(_act: Act) -> Screen:
+        raise problem
+
+    return answer
+
+
+@pytest.mark.parametrize(
+    ("problem", "said"),
+    [
+        (
+            CouldNotRun("NOT SAVED: a.jsonl could not be written (No space left on device)."),
+            "a.jsonl could not",
+        ),
+        (OSError(28, "No space left on device"), "No space left on device."),
+    ],
+)
+def test_a_full_disk_is_said_and_the_same_question_stays(
+    typist: PipeInput, problem: Exception, said: str
+) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT], {1: unable(problem), 2: unable(problem)})
+    printed = typed(desk, typist, "18.4\r", "\r", "\r")
+    assert [act.text for act in desk.acts] == ["18.4", "18.4", "18.4"]
+    told = " ".join(printed)
+    assert told.count(f"NOT SAVED: {said}") == 2
+    assert told.count("NOT SAVED") == 2
+    assert "Enter tries again, Ctrl-C stops for now." in told
+    assert "Not taken" not in told
+
+
+def test_a_disk_that_stays_full_does_not_keep_anybody(typist: PipeInput) -> None:
+    full = unable(OSError(28, "No space left on device"))
+    printed = typed(FakeDesk([TEMPERATURE], {1: full, 2: full}), typist, "!", "\x03")
+    assert "NOT SAVED: No space left on device. Press the key again, or stop with Ctrl-C." in " ".join(
+        printed
+    )
+    assert printed[-2:] == [SAVED, "  wqverify step"]
+
+
+def test_lines_of_a_program_do_not_go_on_over_a_full_disk() -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT], {1: unable(CouldNotRun("NOT SAVED: the disk is full."))})
+    with pytest.raises(CouldNotRun, match="NOT SAVED: the disk is full"):
+        piped(desk, "18.4\n18.5\n")
+    assert len(desk.acts) == 1
 
 
 def test_after_a_refusal_the_question_is_not_printed_again(typist: PipeInput) -> None:
@@ -392,6 +560,13 @@ def test_stopping_says_that_everything_is_saved_and_how_to_go_on(typist: PipeInp
 def test_a_half_typed_entry_is_named_when_stopping(typist: PipeInput) -> None:
     desk = FakeDesk([TEMPERATURE, RESULT])
     printed = typed(desk, typist, "18\x03")
+    assert "Not taken, because Enter was not pressed: 18" in printed
+    assert [act.do for act in desk.acts] == ["stop"]
+
+
+def test_ctrl_d_stops_with_text_in_the_line_too(typist: PipeInput) -> None:
+    desk = FakeDesk([TEMPERATURE, RESULT])
+    printed = typed(desk, typist, "18\x01\x04")  # the cursor at the first character
     assert "Not taken, because Enter was not pressed: 18" in printed
     assert [act.do for act in desk.acts] == ["stop"]
 

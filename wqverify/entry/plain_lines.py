@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from wqverify.entry.screen import Choice, Line, Screen
+from wqverify.entry.screen import Choice, Line, Screen, begins_with, chosen
 
 ROOM_TO_TYPE = 20  # columns kept free behind a prompt
 KEEPS = "[Enter keeps it]"  # where the proposal is too long to stand on the line
 NAMED = ("last time", "to correct")  # lines whose text does not say what it is
 LEAST_CHOICES = 3  # shown even where a question is long
+KEY_CHARACTERS = "!^_+/=*%@#~&?"  # of every screen: on an empty line none of them begins an answer
+NOT_SAVED = "NOT SAVED: "
+EMPTYING = "Ctrl-U empties the line. Ctrl-C or Ctrl-D stops for now; all is saved."
+AFTER_A_BLANK = "An answer that begins with such a character is typed after a blank."
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +31,9 @@ class Terminal:
         """Return a text as lines that fit, the first and the others indented as told."""
         lines: list[str] = []
         for part in self.visible(text).splitlines():
-            lines += textwrap.wrap(part, self.width - 1, initial_indent=first, subsequent_indent=rest)
+            lines += textwrap.wrap(
+                part, self.width - 1, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+            )
             first = rest
         return lines
 
@@ -87,7 +94,7 @@ def prompt(screen: Screen, terminal: Terminal) -> str:
     """
     named = [terminal.visible(part) for part in (screen.label, screen.unit) if part]
     if _is_long(screen, terminal):
-        named = [f"  {terminal.visible(screen.unit)}".rstrip()] if screen.unit else [" "]
+        named = [f"  {terminal.visible(screen.unit)}".rstrip()] if screen.unit else [_short(screen, terminal)]
     whole = " ".join(part for part in (", ".join(named), _hint(screen, terminal)) if part)
     return f"{whole} " if whole.endswith((":", "?", ".")) else f"{whole}: "
 
@@ -103,14 +110,16 @@ def keys(screen: Screen, terminal: Terminal) -> list[str]:
     for key in screen.keys:
         if key.key != "?":
             lines += terminal.wrapped(key.label or key.do, f"  {key.key}  ", " " * 5)
-    lines += ["  ?  this list", "  Ctrl-U empties the line. Ctrl-C or Ctrl-D stops for now; all is saved."]
+    lines.append("  ?  this list")
+    lines += [line for text in (AFTER_A_BLANK, EMPTYING) for line in terminal.wrapped(text, "  ", "  ")]
     lines += terminal.wrapped(screen.help)
     return [*lines, *choices(options(screen), screen, 10_000, terminal)]
 
 
 def notice(screen: Screen, terminal: Terminal) -> list[str]:
     """Return what is said about the last act; where it was not taken, that word comes first."""
-    said = f"Not taken: {screen.notice}" if screen.refused else screen.notice
+    told = screen.notice.replace("\\'", "'")  # as Python quotes a text that holds both kinds of quotes
+    said = f"Not taken: {told}" if screen.refused and not told.startswith(NOT_SAVED) else told
     return terminal.wrapped(said)
 
 
@@ -129,12 +138,7 @@ def choices(shown: Sequence[Choice], screen: Screen, room: int, terminal: Termin
     """Return the numbered choices in the lines there are; those that do not fit are counted."""
     if not shown:
         return []
-    # Where a number is asked, a typed number is the reading: such choices bear none.
-    numbered = screen.form not in ("number", "numbers")
-    rows = [
-        (f"{place:>3}  " if numbered else "  ", _choice(choice, screen))
-        for place, choice in enumerate(shown, 1)
-    ]
+    rows = _numbered(replace(screen, choices=tuple(shown)))
     inline = terminal.visible("   ".join(f"{head.strip()} {text}".strip() for head, text in rows))
     if len(inline) < terminal.width - 2 and not any(choice.note for choice in shown):
         return [f"  {inline}"]
@@ -147,6 +151,17 @@ def choices(shown: Sequence[Choice], screen: Screen, room: int, terminal: Termin
         return lines
     hidden = len(single) - room + 1
     return [*single[: room - 1], f"     and {hidden} more: type its name or number, ? lists all"]
+
+
+def _numbered(screen: Screen) -> list[tuple[str, str]]:
+    if screen.form in ("number", "numbers"):  # a typed number is the reading: such choices bear none
+        return [("  ", _choice(choice, screen)) for choice in screen.choices]
+    # A number that is the text of another choice means that one.
+    means = [chosen(screen, str(place)) == choice.text for place, choice in enumerate(screen.choices, 1)]
+    return [
+        (f"{place:>3}  " if means[place - 1] else " " * 5, _choice(choice, screen))
+        for place, choice in enumerate(screen.choices, 1)
+    ]
 
 
 def _where(screen: Screen, before: Screen | None, terminal: Terminal) -> list[str]:
@@ -218,6 +233,15 @@ def _long_proposal(screen: Screen, terminal: Terminal) -> list[str]:
     return terminal.wrapped(f"[{screen.proposal}]", "  ", "  ") if long else []
 
 
+def _short(screen: Screen, terminal: Terminal) -> str:
+    """Return what of a label that stands above is asked once more before the cursor: its question."""
+    asked = [
+        part for part in re.split(r"(?<=[.:?;])\s+", terminal.visible(screen.label)) if part.endswith("?")
+    ]
+    room = terminal.width - ROOM_TO_TYPE - len(_hint(screen, terminal)) - len(": ")
+    return next((short for short in (*asked[-1:], "Answer") if len(short) < room), " ")
+
+
 def _is_long(screen: Screen, terminal: Terminal) -> bool:
     whole = [part for part in (screen.label, screen.unit, _hint(screen, terminal)) if part]
     return len(", ".join(whole)) + len(": ") > terminal.width - ROOM_TO_TYPE
@@ -226,9 +250,21 @@ def _is_long(screen: Screen, terminal: Terminal) -> bool:
 def _choice(choice: Choice, screen: Screen) -> str:
     label = choice.label or choice.text
     # Elsewhere than on a question the text of a choice is a word between the engine and its face.
-    if screen.kind == "question" and choice.text.casefold() not in label.casefold():
+    if screen.kind == "question" and not _says(label, choice.text):
         label = f"{choice.text}: {label}"
     return f"{label} · {choice.note}" if choice.note else label
+
+
+def _says(label: str, text: str) -> bool:
+    """Tell whether a label says the text of its choice in words; an id it must begin with.
+
+    >>> _says("same as as found: nothing was changed since", "same as as_found")
+    True
+    """
+    if any(letter.isdigit() for letter in text):
+        return begins_with(label, text)
+    told = iter(re.findall(r"[^\W_]+", label.casefold()))
+    return all(word in told for word in re.findall(r"[^\W_]+", text.casefold()))
 
 
 def _columns(lines: Sequence[str], terminal: Terminal) -> list[str]:

@@ -127,14 +127,29 @@ def act_from(message: Mapping[str, Any]) -> Act:
     )
 
 
+def begins_with(label: str, text: str) -> bool:
+    """Tell whether a label begins with a text as a word of its own.
+
+    >>> begins_with("12  pH 7.00", "12"), begins_with("7.00 pH", "7")
+    (True, False)
+    """
+    return label.casefold().startswith(text.casefold()) and label[len(text) :][:1] in " ,:;"
+
+
 def chosen(screen: Screen, typed: str) -> str:
     """Return the text of the choice whose number was typed; anything else is the answer itself.
 
-    A question for a number takes a typed number as the reading it is, never as that of a choice.
+    A question for a number takes a typed number as the reading it is, never as that of a choice. A choice
+    whose own text is a number, such as the bottle 12, is meant by it, where the person sees that text.
 
     >>> chosen(Screen("question", form="word", choices=(Choice("routine"), Choice("call-out"))), "2")
     'call-out'
+    >>> chosen(Screen("question", form="pick", choices=(Choice("2", "pH 7"), Choice("1", "pH 4"))), "2")
+    '2'
     """
     if screen.form in ("number", "numbers") or not (typed.isascii() and typed.isdigit()):
+        return typed
+    own = (choice.label or choice.text for choice in screen.choices if choice.text == typed)
+    if any(screen.kind == "question" or begins_with(label, typed) for label in own):
         return typed
     return screen.choices[int(typed) - 1].text if 0 < int(typed) <= len(screen.choices) else typed

@@ -10,7 +10,7 @@ import sys
 import threading
 from collections.abc import Callable, Collection, Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import FrameType
 from typing import Protocol, TextIO
 
@@ -21,17 +21,29 @@ from prompt_toolkit.history import DummyHistory
 from prompt_toolkit.input import Input, create_input
 from prompt_toolkit.input.typeahead import get_typeahead
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
+from prompt_toolkit.keys import Keys
 from prompt_toolkit.output import ColorDepth, Output, create_output
 from prompt_toolkit.output.vt100 import Vt100_Output
 from prompt_toolkit.styles import DummyStyle
 
-from wqverify.entry.plain_lines import Terminal, drawn, keys, more, options, prompt, same_question
+from wqverify.entry.plain_lines import (
+    KEY_CHARACTERS,
+    NOT_SAVED,
+    Terminal,
+    drawn,
+    keys,
+    more,
+    options,
+    prompt,
+    same_question,
+)
 from wqverify.entry.screen import Act, Screen, chosen
+from wqverify.errors import CouldNotRun, WqverifyError
 
 LEAST_WIDTH = 40
 FIRST = "? lists the keys, Ctrl-C stops for now; every answer is saved at once."
 SAVED = "Stopped for now; everything taken so far is saved. To go on:"
-BACK = "It stands in the line again, to be corrected; Ctrl-U empties the line."
+BACK = "It stands in the line again: type over it, or correct it with the arrow keys and Backspace."
 UNUSED = ("c-r", "c-s", "c-z")  # would open a search or type a character nobody sees
 
 
@@ -50,7 +62,7 @@ class Desk(Protocol):
 class Typed:
     """What a person did at the prompt: a line, a key on an empty line, or stopping."""
 
-    text: str = ""  # of a stop: what stood there without Enter
+    text: str = ""  # of a stop or a key: what stood there without Enter
     key: str = ""
     stop: bool = False
 
@@ -88,14 +100,22 @@ class AtTerminal:
             include_default_pygments_style=False,
             color_depth=ColorDepth.DEPTH_1_BIT,
         )
+        self._untouched = False
+        self._session.app.key_processor.after_key_press += self._touched
 
     def read(self, before: str, single: Collection[str], back: str) -> Typed:
-        """Ask once; ``back`` stands in the line already, the cursor at its end."""
+        """Ask once; ``back`` stands in the line already: the first key edits it, or replaces it."""
+        self._untouched = bool(back)
+        bound = _bindings(single, back, Condition(lambda: self._untouched))
         try:
-            typed = self._session.prompt(before, default=back, key_bindings=_bindings(single))
+            typed = self._session.prompt(before, default=back, key_bindings=bound)
         except (KeyboardInterrupt, EOFError):
-            return Typed(_legible(self._session.default_buffer.text), stop=True)
+            left = self._session.default_buffer.text
+            return Typed(_legible(left) if left != back else "", stop=True)
         return typed if isinstance(typed, Typed) else Typed(_legible(typed))
+
+    def _touched(self, _keys: object) -> None:
+        self._untouched = False
 
     def drop(self) -> str:
         """Drop what was typed ahead, and return it."""
@@ -222,7 +242,7 @@ class _Face:
                 self._stop(screen, terminal)
                 return
             with _undisturbed() as interrupted:
-                after = self._desk.act(act)
+                after = self._sent(act)
             if interrupted:
                 self._lines(drawn(after, screen, terminal))
                 self._stop(after, terminal)
@@ -233,13 +253,26 @@ class _Face:
             before, screen = screen, after
 
     def _asked(self, screen: Screen, lines: list[str], terminal: Terminal, back: str) -> Typed:
-        single = {key.key for key in screen.keys} | {"?"}
+        known = {key.key for key in screen.keys} | {"?"}
+        single = known | set(KEY_CHARACTERS)
         typed = self._paged(lines, screen, single, terminal)
         typed = typed or self._reader.read(prompt(screen, terminal), single, back)
-        while typed.key == "?":
-            self._lines(keys(screen, terminal))
-            typed = self._reader.read(prompt(screen, terminal), single, "")
+        while typed.key == "?" or typed.key not in {"", *known}:
+            nothing = f"{typed.key} does nothing here; ? lists the keys."
+            self._lines(keys(screen, terminal) if typed.key == "?" else terminal.wrapped(nothing))
+            if typed.key != "?":
+                self._drop(terminal)  # "#7" typed as a text is not taken for 7
+            typed = self._reader.read(prompt(screen, terminal), single, typed.text)
         return typed
+
+    def _sent(self, act: Act) -> Screen:
+        """Hand an act over; where it could not be stored, the same question stays, with the sentence why."""
+        try:
+            return self._desk.act(act)
+        except (WqverifyError, OSError) as problem:
+            if not self._reader.person:
+                raise  # the next line was meant for the next question
+            return replace(self._desk.screen, notice=_not_saved(problem, act), refused=True)
 
     def _paged(
         self, lines: list[str], screen: Screen, single: Collection[str], terminal: Terminal
@@ -263,7 +296,9 @@ class _Face:
 
     def _stop(self, screen: Screen, terminal: Terminal) -> None:
         with _undisturbed():
-            after = self._desk.act(Act("stop", path=screen.path))
+            after = self._sent(Act("stop", path=screen.path))
+        if after.refused:
+            self._lines(terminal.wrapped(after.notice))
         said = f"{after.notice}\n{after.text}".strip() if after.kind == "end" else ""
         self._lines(terminal.wrapped(said or SAVED))
         if screen.sheet and screen.kind != "result":
@@ -287,6 +322,15 @@ def _act(screen: Screen, typed: Typed) -> Act:
     return Act("answer", chosen(shown, typed.text.strip()), screen.path)
 
 
+def _not_saved(problem: WqverifyError | OSError, act: Act) -> str:
+    if isinstance(problem, WqverifyError) and not isinstance(problem, CouldNotRun):
+        return problem.message
+    said = problem.message if isinstance(problem, CouldNotRun) else f"{problem.strerror or problem}."
+    said = said.removeprefix(NOT_SAVED)  # the journal says it too
+    again = {"answer": " Enter tries again, Ctrl-C stops for now.", "stop": ""}
+    return f"{NOT_SAVED}{said}{again.get(act.do, ' Press the key again, or stop with Ctrl-C.')}"
+
+
 def _nothing_to_answer(screen: Screen) -> bool:
     return screen.kind in ("end", "result") and not (screen.choices or screen.form or screen.label)
 
@@ -296,16 +340,31 @@ def _legible(text: str) -> str:
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
 
 
-def _bindings(single: Collection[str]) -> KeyBindings:
+def _bindings(single: Collection[str], back: str, untouched: Condition) -> KeyBindings:
     bound = KeyBindings()
     empty = Condition(lambda: not get_app().current_buffer.text)
 
     def pressed(event: KeyPressEvent) -> None:
+        left = back if event.current_buffer.text else ""
+        event.current_buffer.text = ""
         event.current_buffer.insert_text(event.data)  # it stays on the line that was asked
-        event.app.exit(result=Typed(key=event.data))
+        event.app.exit(result=Typed(left, key=event.data))
+
+    def over(event: KeyPressEvent) -> None:
+        if event.data.isprintable():
+            event.current_buffer.save_to_undo_stack()
+            event.current_buffer.text = ""
+            event.current_buffer.insert_text(event.data)
+
+    def pasted(event: KeyPressEvent) -> None:
+        event.current_buffer.text = ""
+        event.current_buffer.insert_text(" ".join(event.data.splitlines()))
 
     for key in single:
-        bound.add(key, filter=empty)(pressed)
+        bound.add(key, filter=empty | untouched)(pressed)
+    bound.add(Keys.Any, filter=untouched)(over)
+    bound.add(Keys.BracketedPaste, filter=untouched)(pasted)
+    bound.add("c-d")(lambda event: event.app.exit(exception=EOFError))  # with text in the line too
     for name in UNUSED:
         bound.add(name)(lambda _event: None)
     return bound
