@@ -139,8 +139,57 @@ def test_a_row_that_is_taken_out_takes_its_marks_along_and_moves_the_later_ones_
         {"as_found.points.0.at", "as_found.points_note.1"},
     )
     assert now.corrections == (
-        Correction(BEGIN.at, "as_found.points.0", POINTS[0], None, "not of this visit"),
+        Correction(
+            BEGIN.at, "as_found.points.0", POINTS[0], None, "not of this visit", gone="as_found.points.0"
+        ),
     )
+
+
+def places(now: Folded) -> list[tuple[str, str]]:
+    """Where corrections stand, and the row of those whose row is gone."""
+    return [(c.path, c.gone) for c in now.corrections]
+
+
+def test_a_correction_moves_along_with_its_row_and_keeps_the_number_of_one_that_is_gone() -> None:
+    rows = [a(f"rows.{row}.r.{n}", f"{row}.{n}") for row in range(3) for n in range(2)]
+    acts = [
+        *rows,
+        correct("rows.1.r.0", "1.5", "1.0"),
+        correct("rows.2.r.1", "2.5", "2.1"),
+        remove("rows.2.r.0", "2.0"),
+    ]
+    now = folded(*acts)
+    assert places(now) == [("rows.1.r.0", ""), ("rows.2.r.0", ""), ("rows.2.r.0", "rows.2.r.0")]
+    now = folded(*acts, remove("rows.1", {"r": ["1.5", "1.1"]}))
+    taken = [("rows.1.r.0", "rows.1"), ("rows.1.r.0", ""), ("rows.1.r.0", "rows.1.r.0"), ("rows.1", "rows.1")]
+    assert places(now) == taken
+    last = now.after(JournalLine(at=BEGIN.at, **remove("rows.0", {"r": ["0.0", "0.1"]})))
+    assert places(last) == [
+        ("rows.1.r.0", "rows.1"),
+        ("rows.0.r.0", ""),
+        ("rows.0.r.0", "rows.0.r.0"),
+        ("rows.1", "rows.1"),
+        ("rows.0", "rows.0"),
+    ]
+    assert places(now) == taken  # the fold it was taken on is as it was
+
+
+def test_a_row_taken_out_with_its_whole_group_is_gone_too() -> None:
+    acts = [*TWO_POINTS, correct("as_found.points.1.readings.0", "10.03", "10.02"), a("as_found.at", "8:10")]
+    acts += [correct("as_found.at", "8:11", "8:10")]
+    kept = [("as_found.points.1.readings.0", "as_found.points.1"), ("as_found.at", ""), ("as_found", "")]
+    assert places(folded(*acts, do("not done", "as_found", text="no"))) == kept
+    whole = {"points": [POINTS[0], {"standard": "B10", "readings": ["10.03"]}], "at": "8:11"}
+    again = [remove("as_found", whole), *TWO_POINTS, remove("as_found.points.0", POINTS[0])]
+    assert places(folded(*acts, *again)) == [*kept, ("as_found.points.0", "as_found.points.0")]
+
+
+def test_a_superscript_is_the_number_of_no_row() -> None:
+    now = folded(a("rows.0.x", "1"), a("rows.1.x", "2"), do("ask", "rows.\u00b2.x"), remove("rows.0.x", "1"))
+    gone = now.after(JournalLine(at=BEGIN.at, **remove("rows.0", {})))
+    assert (gone.raw, gone.opened) == ({"rows": [{"x": "2"}]}, {"rows.\u00b2.x"})
+    with pytest.raises(RepairTheFolder, match="what stands above it is no group"):
+        folded(a("r.0"), a("r.\u00b2"))
 
 
 def test_a_reading_that_is_taken_out_moves_the_later_ones_up() -> None:
@@ -250,6 +299,23 @@ def test_a_visit_waits_is_passed_on_or_complete_until_something_is_done_again(wh
     ):
         after = folded(*acts, act)
         assert (after.state, after.state_to, after.state_text, after.digest) == ("open", "", "", "")
+
+
+def test_the_person_of_a_sheet_is_who_took_it_up_last() -> None:
+    acts = (a("x"), do("pass on", to="D. Axelby"))
+    assert folded(*acts).person == ""
+    taken = folded(*acts, do("take up", by="D. Axelby"), a("y"), do("wait", text="bottle 4"))
+    assert taken.person == "D. Axelby"
+    as_it_lies = taken.after(JournalLine(at=BEGIN.at, do="take up", digest="ab"))
+    assert (as_it_lies.person, as_it_lies.state) == ("D. Axelby", "open")
+    assert taken.after(JournalLine(at=BEGIN.at, do="take up", by="IQU")).person == "IQU"
+
+
+@pytest.mark.parametrize("what", ["not done", "same as"])
+def test_what_is_said_of_a_group_keeps_where_it_is_from(what: str) -> None:
+    key = what.replace(" ", "_")
+    now = folded(a("tag", how="last"), do(what, "as_left", text="as_found", how="paper"))
+    assert now.how == {"tag": "last", f"as_left.{key}": "paper"}
 
 
 def test_acts_that_were_taken_are_known_by_view_and_number() -> None:
@@ -375,7 +441,7 @@ class Model:
     def __init__(self) -> None:
         self.flat: dict[str, str] = {}
         self.rows = 0
-        self.kept: list[Any] = []
+        self.kept: list[tuple[str, Any, Any, str]] = []
 
     def length(self, listed: str) -> int:
         if listed == "rows":
@@ -408,11 +474,33 @@ class Model:
         self.flat = {p: t for p, t in self.flat.items() if p != group and not p.startswith(f"{group}.")}
         if group == "rows":
             self.rows = 0
+        above = group.split(".")
+        for number, (where, was, now, gone) in enumerate(self.kept):
+            steps, deep = where.split("."), len(above)
+            while deep < len(steps) and not steps[deep].isdigit():
+                deep += 1
+            if steps[: len(above)] == above and deep < len(steps) and (not gone or gone.count(".") > deep):
+                self.kept[number] = (where, was, now, ".".join(steps[: deep + 1]))
+
+    def renumber(self, above: list[str], out: int) -> None:
+        """Let the corrections know that a row or reading is out."""
+        deep = len(above)
+        for number, (where, was, now, gone) in enumerate(self.kept):
+            steps, row = where.split("."), gone.split(".")
+            if steps[:deep] != above or len(steps) == deep or (gone and len(row) <= deep + 1):
+                continue
+            if int(steps[deep]) == out:
+                row = steps[: deep + 1]
+            elif int(steps[deep]) > out:
+                steps[deep] = str(int(steps[deep]) - 1)
+                row[deep:] = [steps[deep], *row[deep + 1 :]] if gone else []
+            self.kept[number] = (".".join(steps), was, now, ".".join(row))
 
     def take_out(self, path: str) -> None:
         above, _, last = path.rpartition(".")
         self.clear(path)
         if last.isdigit():
+            self.renumber(above.split("."), int(last))
             self.rows -= above == "rows"
             moved = {}
             for p, text in self.flat.items():
@@ -470,7 +558,7 @@ def one_act(draw: st.DrawFn, model: Model) -> Iterator[dict[str, Any]]:
             model.rows = max(model.rows, int(path.split(".")[1]) + 1)
         model.flat[path] = text
         if instead:
-            model.kept.append((instead, was, model.standing(instead)))
+            model.kept.append((instead, was, model.standing(instead), ""))
         yield a(path, text)
     elif kind in ("not done", "same as"):
         group = draw(st.sampled_from(["g", "g.h", "rows.0.g", "n"]))
@@ -480,19 +568,19 @@ def one_act(draw: st.DrawFn, model: Model) -> Iterator[dict[str, Any]]:
         model.clear(group)
         model.flat[f"{group}.{kind.replace(' ', '_')}"] = text
         if was:
-            model.kept.append((group, was, model.standing(group)))
+            model.kept.append((group, was, model.standing(group), ""))
         yield do(kind, group, text=text, was=draw(st.sampled_from([was, None])))
     elif kind == "correct" and model.flat:
         path = draw(st.sampled_from(sorted(model.flat)))
         was = model.flat[path]
         model.flat[path] = text
-        model.kept.append((path, was, text))
+        model.kept.append((path, was, text, ""))
         yield correct(path, text, was)
     elif kind == "remove" and model.everything():
         path = draw(st.sampled_from(model.everything()))
         was = model.standing(path)
         model.take_out(path)
-        model.kept.append((path, was, None))
+        model.kept.append((path, was, None, path if path.rpartition(".")[2].isdigit() else ""))
         yield remove(path, was)
 
 
@@ -506,5 +594,5 @@ def test_a_journal_of_random_acts_comes_to_what_an_obvious_model_says(
     for line, (sheet, kept) in zip(lines[1:], after, strict=True):
         now = now.after(line)
         assert now.raw == sheet
-        assert [(c.path, c.was, c.now) for c in now.corrections] == kept
+        assert [(c.path, c.was, c.now, c.gone) for c in now.corrections] == kept
     assert fold(lines) == now

@@ -45,7 +45,7 @@ READINGS = "As found, point {}: pH readings"
 CORRECTIONS = [
     (f"{READINGS.format(1)}, number 1", "68.6", "6.86", "T-07", "point mistyped"),
     ("As found, point 2", "standard: B4-3307; readings: 4.00", "taken out", "T-07", "other analyzer"),
-    ("Cleaned", "not done: no time", "how: acid dip of one minute, rinsed", "T-07", "—"),
+    ("Cleaned", "not done, because no time", "done after all", "T-07", "—"),
 ]
 
 
@@ -150,7 +150,7 @@ def test_the_record_keeps_how_answers_came_and_what_was_corrected(record: Record
     assert [(c.what, c.was, c.now, c.by, c.why) for c in record.given.changes] == [
         (f"answer {READINGS.format(1)}, number 1", "68.6", "6.86", "T-07", "point mistyped"),
         ("answer As found, point 2", "standard: B4-3307; readings: 4.00", "", "T-07", "other analyzer"),
-        ("answer Cleaned", "not done: no time", "how: acid dip of one minute, rinsed", "T-07", ""),
+        ("answer Cleaned", "not done, because no time", "done after all", "T-07", ""),
     ]
 
 
@@ -401,6 +401,7 @@ def test_a_sheet_without_a_journal_is_run_as_it_lies(fresh: Plant) -> None:
         ("as_found.points.0", "As found, point 1"),
         ("as_found.not_done", "As found: not done, because"),
         ("cleaned", "Cleaned"),
+        ("cleaned.\u00b2", "Cleaned: \u00b2"),
         ("no_such.thing.0", "No such: thing, number 1"),
     ],
 )
@@ -434,6 +435,83 @@ def test_a_row_that_holds_nothing_is_no_difference_and_moves_what_was_said() -> 
     assert differing(now, {"procedure": "p", "tag": "A-1", "rows": [{"x": "2"}]}) == ()
     assert said_of(now) == {"rows.0.x": Said(how="clock")}
     assert len(corrections_of(SHEET, now, "IQU")) == 1
+
+
+def told(*acts_of: dict[str, Any]) -> list[tuple[str, str, str, str]]:
+    """The corrections of acts as a page shows them."""
+    made_of = corrections_of(SHEET, folded(*acts_of), "IQU")
+    return [(c.what.removeprefix(CORRECTED), c.was, c.now or "taken out", c.why) for c in made_of]
+
+
+def point(number: int, reading: str) -> dict[str, Any]:
+    return {"do": "answer", "path": f"as_found.points.{number}.readings.0", "text": reading}
+
+
+def corrected(number: int, was: str, now: str) -> dict[str, Any]:
+    return {"do": "correct", "path": f"as_found.points.{number}.readings.0", "text": now, "was": was}
+
+
+def out(path: str, was: Any, why: str = "typed twice") -> dict[str, Any]:
+    return {"do": "remove", "path": path, "was": was, "why": why}
+
+
+TWO = (point(0, "7.00"), point(1, "9.60"), corrected(1, "9.60", "10.06"))
+
+
+def test_a_correction_names_the_row_under_its_number_on_the_sheet() -> None:
+    assert told(*TWO, out("as_found.points.0", {"readings": ["7.00"]})) == [
+        ("As found, point 1: pH readings, number 1", "9.60", "10.06", ""),
+        ("As found, point 1", "readings: 7.00", "taken out", "typed twice"),
+    ]
+
+
+def test_a_row_that_holds_nothing_is_not_counted_in_the_number_of_a_row() -> None:
+    gone = "As found, point 1: pH readings, number 1 (in a row taken back)"
+    assert told(*TWO, out("as_found.points.0.readings.0", "7.00")) == [
+        ("As found, point 1: pH readings, number 1", "9.60", "10.06", ""),
+        (gone, "7.00", "taken out", "typed twice"),
+    ]
+
+
+def test_a_correction_in_a_row_that_is_gone_says_so() -> None:
+    assert told(*TWO, out("as_found.points.1", {"readings": ["10.06"]})) == [
+        ("As found, point 2: pH readings, number 1 (in a row taken back)", "9.60", "10.06", ""),
+        ("As found, point 2", "readings: 10.06", "taken out", "typed twice"),
+    ]
+    first, second = told(
+        {"do": "answer", "path": "as_found.points.0.standard", "text": "B7"},
+        *(point(0, "9.60"), corrected(0, "9.60", "10.06"), out("as_found.points.0.readings.0", "10.06")),
+    )
+    assert first[0] == "As found, point 1: pH readings, number 1 (taken back)"
+    assert second[0] == "As found, point 1: pH readings, number 1"
+
+
+NOT_DONE = {"do": "not done", "path": "cleaned", "text": "no time"}
+HOW = {"do": "answer", "path": "cleaned.how", "text": "acid dip"}
+AFTER_ALL = "it is done after all"
+
+
+@pytest.mark.parametrize(
+    ("acts_of", "now", "why"),
+    [
+        ([HOW], "done after all", ""),
+        ([HOW | {"why": AFTER_ALL}], "done after all", AFTER_ALL),
+        ([out("cleaned", {"not_done": "no time"}, AFTER_ALL), HOW], "done after all", AFTER_ALL),
+        ([out("cleaned", {"not_done": "no time"}, AFTER_ALL)], "taken out", AFTER_ALL),
+        ([out("cleaned", {"not_done": "no time"}, "typed twice"), NOT_DONE], "taken out", "typed twice"),
+        ([NOT_DONE | {"text": "no acid"}], "not done, because no acid", "no acid"),
+    ],
+)
+def test_what_was_not_done_and_is_done_after_all_says_so(
+    acts_of: list[dict[str, Any]], now: str, why: str
+) -> None:
+    assert told(NOT_DONE, *acts_of) == [("Cleaned", "not done, because no time", now, why)]
+
+
+def test_a_part_that_was_the_same_as_another_is_answered_after_all() -> None:
+    same = {"do": "same as", "path": "as_left", "text": "as_found"}
+    first = {"do": "answer", "path": "as_left.points.0.standard", "text": "B7"}
+    assert told(same, first) == [("As left", "same as as found", "answered after all", "")]
 
 
 def test_text_in_another_unicode_form_is_the_same_answer() -> None:

@@ -7,7 +7,7 @@ so that a line can be tried before it is written.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 from wqverify.entry import tree
@@ -34,7 +34,9 @@ _ANEW = (
 class Correction:
     """What stood at a path and was replaced; ``now`` is None where it was taken out.
 
-    The path is that of the time: it does not move with rows that are taken out later.
+    The path is that of the sheet as it stands: it moves along with its row or reading when an earlier one is
+    taken out. Once that row or reading is itself taken out, with this correction or later, ``gone`` is its
+    path, and both stay as they were then: another row may stand under that number now.
     """
 
     at: str
@@ -43,6 +45,7 @@ class Correction:
     now: Any
     why: str = ""
     by: str = ""
+    gone: str = ""  # the path of the row or reading it stood in, where that is on the sheet no more
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,7 @@ class Folded:
     closed: Set[str] = frozenset()  # lists of readings and rows that are complete
     left_out: Set[str] = frozenset()
     opened: Set[str] = frozenset()
-    corrections: tuple[Correction, ...] = ()
+    corrections: tuple[Correction, ...] = ()  # in the order in which they were made, at their paths of now
     voices: Mapping[str, Voice] = field(default_factory=dict)
     how: Mapping[str, str] = field(default_factory=dict)
     sure: Mapping[str, str] = field(default_factory=dict)
@@ -70,6 +73,7 @@ class Folded:
     state_to: str = ""
     state_text: str = ""
     digest: str = ""  # of the sheet, where the visit is complete
+    person: str = ""  # who took the sheet up last; empty where nobody did, so that it is the performer's
     seen: Set[tuple[str, int]] = frozenset()
     procedure: str = ""
     revision: int = 0
@@ -208,7 +212,9 @@ class _Folding:
         self._now |= {"state": "passed on", "state_to": line.to, "state_text": line.text}
 
     def take_up(self, line: JournalLine) -> None:
-        """The state is open again."""
+        """Who goes on is said, or the sheet is taken up as it lies; the state is open again."""
+        if line.by:
+            self._now["person"] = line.by
 
     def complete(self, line: JournalLine) -> None:
         self._now |= {"state": "complete", "state_to": "", "state_text": line.text, "digest": line.digest}
@@ -289,6 +295,10 @@ class _Folding:
         for name in _PATHS:
             if path in self._now[name] and name not in ("opened", "left_out"):
                 _discard(self._set(name), path)
+        for number, one in enumerate(self._corrections):
+            row = _row_inside(one.path, path)
+            if row and not _gone_at(one, row):
+                self._corrections[number] = replace(one, gone=row)
 
     def _shift(self, rows: Steps, gone: int) -> None:
         """Drop what was said of a row or reading that was taken out and move that of the later ones up."""
@@ -298,11 +308,19 @@ class _Folding:
             if not path.startswith(start):
                 return path
             index, dot, rest = path[len(start) :].partition(".")
-            if not index.isdigit() or int(index) < gone:
+            if not tree.is_index(index) or int(index) < gone:
                 return path
             return None if int(index) == gone else f"{start}{int(index) - 1}{dot}{rest}"
 
         self._renamed(renamed)
+        for number, one in enumerate(self._corrections):
+            if one.path.startswith(start) and not _gone_at(one, f"{start}{gone}"):
+                path = renamed(one.path)
+                self._corrections[number] = (
+                    replace(one, gone=f"{start}{gone}")
+                    if path is None
+                    else replace(one, path=path, gone=renamed(one.gone) or "")
+                )
 
     def _reopen_empty(self, steps: Steps) -> None:
         """A list is not complete once nothing is left in it."""
@@ -349,6 +367,19 @@ def _pairs(paths: Iterable[str], name: Callable[[str], str | None]) -> Iterator[
 
 def _inside(path: str, group: str) -> bool:
     return path.startswith(f"{group}.")
+
+
+def _row_inside(path: str, group: str) -> str:
+    """Return the path of the row or reading of a group that a path lies in, empty where it is in none."""
+    steps = path.split(".")
+    above = group.count(".") + 1
+    numbers = [n for n, step in enumerate(steps) if n >= above and tree.is_index(step)]
+    return ".".join(steps[: numbers[0] + 1]) if _inside(path, group) and numbers else ""
+
+
+def _gone_at(one: Correction, row: str) -> bool:
+    """Whether what a correction stood in is gone already, at the level of a row or above it."""
+    return bool(one.gone) and one.gone.count(".") <= row.count(".")
 
 
 def _discard(these: Any, path: str) -> None:

@@ -9,7 +9,8 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from wqverify.entry.fold import Folded
+from wqverify.entry import tree
+from wqverify.entry.fold import INSTEAD, Correction, Folded
 from wqverify.entry.journal import JournalLine
 from wqverify.procedures.walk import answered, questions
 from wqverify.terms import Change, Said
@@ -53,18 +54,43 @@ def said_of(folded: Folded) -> dict[str, Said]:
 
 
 def corrections_of(sheet: type[BaseModel], folded: Folded, performer: str) -> tuple[Change, ...]:
-    """Return what was corrected before the sheet was complete; who typed it is the performer."""
+    """Return what was corrected before the sheet was complete; who typed it is the performer.
+
+    A row is named by its number on the sheet.
+    """
+    as_on_sheet = _without_empty_rows(folded)
     return tuple(
         Change(
             c.at,
-            f"{CORRECTED}{label_of(sheet, c.path)}",
+            f"{CORRECTED}{label_of(sheet, c.path)}{_taken_back(c)}",
             in_words(c.was),
-            in_words(c.now),
+            _now(c, as_on_sheet),
             c.by or performer,
             c.why,
         )
-        for c in folded.corrections
+        for c in as_on_sheet.corrections[: len(folded.corrections)]
     )
+
+
+def _taken_back(correction: Correction) -> str:
+    """Say that the row or reading of a correction is gone, where the correction itself does not say it."""
+    if not correction.gone or (correction.gone == correction.path and correction.now is None):
+        return ""
+    return " (taken back)" if correction.gone == correction.path else " (in a row taken back)"
+
+
+def _now(correction: Correction, folded: Folded) -> str:
+    """Return what an answer became; of a part that said why it has no answers, that it has them after all."""
+    standing = correction.now
+    if standing is None and not correction.gone:
+        standing = tree.get(folded.raw, tree.steps_of(correction.path))
+    if not _instead(correction.was) or not isinstance(standing, dict) or _instead(standing):
+        return in_words(correction.now)
+    return "done after all" if "not_done" in correction.was else "answered after all"
+
+
+def _instead(value: Any) -> bool:
+    return isinstance(value, dict) and not value.keys().isdisjoint(INSTEAD)
 
 
 def label_of(sheet: type[BaseModel], path: str) -> str:
@@ -76,7 +102,7 @@ def label_of(sheet: type[BaseModel], path: str) -> str:
     parts: tuple[type[BaseModel], ...] = (sheet,)
     leaf = False
     for step in path.split("."):
-        if step.isdigit():
+        if tree.is_index(step):
             labels[-1] += f" {int(step) + 1}" if parts else f", number {int(step) + 1}"
             continue
         asked = [question for part in parts for question in questions(part) if question.name == step]
@@ -93,7 +119,13 @@ def in_words(value: Any) -> str:
 
     >>> in_words({"standard": "B7", "readings": ["7.06", "7.05"]})
     'standard: B7; readings: 7.06, 7.05'
+    >>> in_words({"not_done": "no time"})
+    'not done, because no time'
     """
+    if isinstance(value, dict) and value.keys() == {"not_done"}:
+        return f"not done, because {value['not_done']}"
+    if isinstance(value, dict) and value.keys() == {"same_as"}:
+        return f"same as {str(value['same_as']).replace('_', ' ')}"
     if isinstance(value, dict):
         return "; ".join(f"{name.replace('_', ' ')}: {in_words(inside)}" for name, inside in value.items())
     if isinstance(value, list):

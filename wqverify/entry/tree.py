@@ -31,12 +31,17 @@ def steps_of(path: str) -> Steps:
     ('as_found', 'points', 0, 'readings', 3)
     """
     steps = path.split(".")
-    if not all(steps) or _is_index(steps[0]):
+    if not all(steps) or is_index(steps[0]):
         raise Misfit("it names no place of a sheet")
-    return tuple(int(step) if _is_index(step) else step for step in steps)
+    return tuple(int(step) if is_index(step) else step for step in steps)
 
 
-def _is_index(step: str) -> bool:
+def is_index(step: str) -> bool:
+    """Return whether a step of a path is the number of a row or reading.
+
+    >>> is_index("12"), is_index("\N{SUPERSCRIPT TWO}")
+    (True, False)
+    """
     return step.isascii() and step.isdigit() and len(step) <= 4
 
 
