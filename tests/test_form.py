@@ -6,6 +6,7 @@ import json
 import os
 import re
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,9 @@ from form_page import HOSTILE, QUESTIONS, FewQuestions
 
 from wqverify.cli import lab
 from wqverify.cli.lab import CONFIG, NOTEBOOK, _command, _environment, put_notebook, running, start
+from wqverify.entry import form
 from wqverify.entry.form import VisitForm, form_of
-from wqverify.entry.screen import Act, Screen, plain
+from wqverify.entry.screen import Act, Choice, Screen, plain
 from wqverify.errors import CouldNotRun
 from wqverify.shipped import shipped_folder
 
@@ -96,6 +98,61 @@ def test_a_run_says_first_that_it_works(opened: Opened) -> None:
     working, done = opened.hear("answer", "run")
     assert working == {"view": "v", "seq": 1, "working": True}
     assert done["screen"]["kind"] == "result"
+
+
+def test_running_a_round_says_first_that_it_works_and_choosing_a_stop_does_not(opened: Opened) -> None:
+    stops = Screen("choose", path="?stop", choices=(Choice("1"), Choice("run the round")))
+    opened.desk.aside = stops
+    working, done = opened.hear("answer", "run the round", "?stop")
+    assert working == {"view": "v", "seq": 1, "working": True}
+    assert "screen" in done
+    opened.desk.aside = stops
+    (chosen_,) = opened.hear("answer", "1", "?stop", seq=2)
+    assert "screen" in chosen_
+
+
+def test_the_words_that_run_a_round_are_those_of_the_desk() -> None:
+    from wqverify.desk.rounds import RUN
+
+    assert RUN in form._LONG
+
+
+def test_while_it_works_it_says_each_second_that_it_does_and_then_no_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(form, "_BEAT_S", 0.02)
+
+    class Slow(FewQuestions):
+        def act(self, act: Act) -> Screen:
+            until = time.monotonic() + 10
+            while len(slow.sent) < 4 and time.monotonic() < until:
+                time.sleep(0.01)
+            return super().act(act)
+
+    slow = Opened(Slow())
+    slow.desk.at = len(QUESTIONS)
+    *working, done = slow.hear("answer", "run")
+    assert len(working) >= 4
+    assert all(one == {"view": "v", "seq": 1, "working": True} for one in working)
+    assert done["screen"]["kind"] == "result"
+    time.sleep(0.1)
+    assert slow.sent[-1] is done
+
+
+def test_a_fault_in_a_run_ends_the_signs_of_life(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(form, "_BEAT_S", 0.01)
+
+    class Faulty(FewQuestions):
+        def act(self, act: Act) -> Screen:
+            raise ZeroDivisionError(act.do)
+
+    faulty = Opened(Faulty())
+    faulty.desk.at = len(QUESTIONS)
+    with pytest.raises(ZeroDivisionError):
+        faulty.hear("answer", "run")
+    told = len(faulty.sent)
+    time.sleep(0.1)
+    assert len(faulty.sent) == told
 
 
 def test_a_fault_of_the_program_is_not_taken_for_a_refusal() -> None:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from form_page import HOSTILE, QUESTIONS, FewQuestions, Wire, bare, chromium
+
+from wqverify.entry.screen import Choice, plain
 
 pytestmark = pytest.mark.slow
 READY = ".wqv[data-open='0'][data-settled='true']"
@@ -103,6 +107,120 @@ def test_a_refused_answer_stops_what_was_typed_after_it(typing: Typing) -> None:
     typing.ready()
     assert typing.desk.readings == ["7.06"]
     assert typing.text("dropped") == ""
+
+
+def test_a_refused_answer_stands_in_the_box_again_and_typing_replaces_it(typing: Typing) -> None:
+    typing.to_readings()
+    for keys, sent in ((("7", ".", "0", "6"), "7.06"), (("End", "Backspace", "ArrowLeft", "4"), "7,046")):
+        typing.type("7,066" if "End" in keys else "7,06")
+        typing.ready("[data-refused=true]")
+        assert typing.box().startswith("7,06")
+        for key in keys:
+            typing.page.keyboard.press(key)
+        typing.page.keyboard.press("Enter")
+        typing.ready()
+        assert typing.wire.heard[-1]["text"] == sent
+    assert typing.desk.readings == ["7.06"]
+
+
+def test_a_refused_answer_does_not_follow_to_another_question(typing: Typing) -> None:
+    typing.to_readings()
+    typing.type("7,06")
+    typing.ready("[data-refused=true]")
+    typing.page.keyboard.type("#")
+    typing.ready("[data-kind=overview]")
+    assert typing.box() == ""
+    typing.page.locator(".wqv-choice").first.click()
+    typing.ready("[data-kind=question]")
+    typing.type("7,06")
+    typing.ready("[data-refused=true]")
+    typing.page.locator(".wqv-key").first.click()
+    typing.ready("[data-kind=aside]")
+    assert typing.box() == ""
+    assert typing.text("dropped") == ""
+
+
+def test_a_key_that_does_nothing_here_says_so_and_is_no_text(typing: Typing) -> None:
+    typing.type("1")
+    typing.ready("[data-form=number]")
+    typing.page.keyboard.type("%7")
+    assert typing.text("notice") == (
+        "% does nothing here. An answer that begins with such a character is typed after a blank."
+    )
+    typing.page.keyboard.press("Enter")
+    typing.ready()
+    assert typing.text("dropped") == "Typed ahead and not stored: 7"
+    typing.type(" %7")
+    typing.ready("[data-form=numbers]")
+    assert typing.desk.stored[1:] == [(QUESTIONS[1].path, " %7")]  # a desk takes the blank off
+
+
+def test_the_help_says_how_an_answer_begins_with_a_key(typing: Typing) -> None:
+    typing.desk.act = lambda _act: replace(typing.desk.screen, notice="! not done")  # type: ignore[method-assign]
+    typing.page.keyboard.type("?")
+    typing.ready()
+    assert typing.text("notice") == (
+        "! not done\nAn answer that begins with such a character is typed after a blank."
+    )
+
+
+def shown_with(page: Any, **changed: Any) -> None:
+    """Show a screen as another view would leave it."""
+    message = {"screen": json.loads(json.dumps(plain(replace(QUESTIONS[0], **changed))))}
+    page.evaluate("message => window.from_python(message)", message)
+
+
+def test_a_bottle_whose_id_is_a_number_is_chosen_by_its_id(typing: Typing) -> None:
+    bottles = (Choice("12", "pH 7.00"), Choice("3", "pH 10.01"), Choice("1", "1, pH 4.01"))
+    shown_with(typing.page, choices=bottles)
+    assert [node.split("\n") for node in typing.page.locator(".wqv-choice").all_inner_texts()] == [
+        ["12: pH 7.00"],
+        ["2", "3: pH 10.01"],
+        ["1, pH 4.01"],
+    ]
+    for keyed, meant in (("1", "1"), ("12", "12"), ("2", "3"), ("3", "3")):
+        typing.page.fill(".wqv-box", keyed)
+        assert typing.page.locator(".wqv-chosen").get_attribute("data-text") == meant
+    typing.page.fill(".wqv-box", "")
+    shown_with(typing.page, kind="choose", choices=(Choice("2", "AIT-2101"), Choice("3", "AIT-2205")))
+    typing.page.fill(".wqv-box", "2")
+    assert typing.page.locator(".wqv-chosen").get_attribute("data-text") == "3"
+
+
+def test_a_choice_whose_label_says_it_stands_once(typing: Typing) -> None:
+    forms = (Choice("same as as_found", "same as as found: nothing was changed"), Choice("B7", "pH 7"))
+    shown_with(typing.page, choices=forms)
+    names = typing.page.locator(".wqv-name").all_inner_texts()
+    assert names == ["same as as found: nothing was changed", "B7: pH 7"]
+
+
+def test_a_kernel_that_dies_in_a_run_is_noticed_and_one_that_goes_on_is_heard(typing: Typing) -> None:
+    typing.type("1", "18.4", "7.06", "", "")
+    typing.ready("[data-kind=end]")
+    acts: list[dict[str, Any]] = []
+    carry = typing.wire.carry
+
+    def says_working_and_dies(message: dict[str, Any]) -> None:
+        if message["do"] == "answer":
+            acts.append(message)
+            typing.wire.back({"view": message["view"], "seq": message["seq"], "working": True})
+
+    typing.wire.carry = says_working_and_dies  # type: ignore[method-assign]
+    typing.type("1")
+    typing.page.wait_for_timeout(1500)
+    assert typing.text("alert") == ""
+    assert typing.text("notice") == "Working: every answer is on disk, the result is being made."
+    typing.page.wait_for_selector(".wqv-alert strong")
+    assert typing.text("alert").startswith(
+        "NO SIGN OF LIFE from the kernel for 5 s\n"
+        "Whether the run was finished is seen when the form is open again.\n"
+        "If this stays, run the cell again: Shift+Enter. Everything acknowledged before is on disk."
+    )
+    typing.wire.back({"view": acts[0]["view"], "seq": acts[0]["seq"], "working": True})
+    assert typing.text("alert") == ""
+    typing.wire.carry = carry  # type: ignore[method-assign]
+    typing.wire.carry(acts[0])
+    typing.ready("[data-kind=result]")
 
 
 def test_a_question_in_between_gets_no_answer_that_was_typed_for_another(typing: Typing) -> None:

@@ -3,9 +3,11 @@
 // acknowledged, so what is typed ahead reaches the question it was typed for.
 
 const PATIENCE_MS = 800; // an answer that nobody acknowledged by then is called NOT SAVED: within a second of Enter
+const LIFE_MS = 5000; // of a run: the kernel says each second that it works
 const PING_MS = 1000;
 const SETTLE_MS = 700; // what is begun sooner after a question came in between was not meant for it
 const KEYS = new Set("!^_+/=*%@#~&?"); // no answer begins with one of these
+const AFTER_A_BLANK = "An answer that begins with such a character is typed after a blank.";
 const KEPT = "wqverify not saved: ";
 const DRAFT = "wqverify half typed: ";
 const HERE = "wqverify was at";
@@ -24,6 +26,7 @@ class Form extends Page {
     this.screen = null;
     this.queue = []; // what was typed and waits for its turn
     this.sent = null; // the act under way
+    this.working = false; // the act under way is a run: acknowledged, and not over
     this.late = false; // the act under way was not acknowledged in time
     this.gone = false; // the kernel does not answer
     this.pinged = 0;
@@ -67,11 +70,8 @@ class Form extends Page {
     const typed = this.box.value;
     this.stale = Boolean(typed) && (this.stale || this.deaf);
     if (typed.length === 1 && KEYS.has(typed) && !event.inputType?.startsWith("insertFrom")) {
-      const known = this.screen?.keys.some((key) => key.key === typed);
-      if (known || this.sent) {
-        this.empty();
-        this.take({ key: typed, shown: typed });
-      }
+      this.empty();
+      this.take({ key: typed, shown: typed });
     }
     this.boxChanged();
   }
@@ -90,6 +90,7 @@ class Form extends Page {
 
   enter() {
     const text = this.empty();
+    this.refused = "";
     if (this.stale) this.drop([text]);
     else this.take({ text, shown: text || "(Enter)" });
     this.stale = false;
@@ -99,6 +100,7 @@ class Form extends Page {
   // A click belongs to the screen it was made on: it is never put in a queue, and the second of a double is none.
   click(event, item) {
     if (event.detail > 1 || this.sent || this.queue.length || this.deaf) return;
+    this.forgetRefused();
     this.drop([this.empty()]);
     this.touched = event.detail > 0 && matchMedia("(pointer: coarse)").matches;
     this.take(item);
@@ -130,10 +132,14 @@ class Form extends Page {
     const item = this.queue.shift();
     const key = item.key && this.screen.keys.find((one) => one.key === item.key);
     if (item.key && !key) {
-      this.drop([item.shown, ...this.queue.splice(0).map((one) => one.shown)]);
+      const words = `${item.key} does nothing here. ${AFTER_A_BLANK}`;
+      show(this.part.notice, make("p", "told", words));
+      this.interrupt(true); // "#7" typed as a text is not taken for 7
       return;
     }
     const text = item.choice ?? chosen(this.screen, item.text ?? "");
+    this.refused = "";
+    this.entered = key || item.choice !== undefined ? "" : item.text; // returned where it is refused
     const act = key ? { do: key.do, text: "" } : { do: "answer", text };
     const shown = key ? key.label || key.do : item.shown;
     this.send({ ...act, path: this.screen.path }, shown);
@@ -151,9 +157,13 @@ class Form extends Page {
   post() {
     if (!this.sent) return;
     this.count();
-    clearTimeout(this.timer);
-    this.timer = setTimeout(() => this.alarm(true), this.gone ? 0 : PATIENCE_MS);
+    this.wait(this.gone ? 0 : PATIENCE_MS);
     this.tell(this.sent);
+  }
+
+  wait(patience) {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => this.alarm(true), this.working ? LIFE_MS : patience);
   }
 
   tell(message) {
@@ -172,7 +182,10 @@ class Form extends Page {
     } else if (this.sent && message.view === this.sent.view && message.seq === this.sent.seq) {
       this.acknowledged(message);
     } else if (message.screen && !this.sent) {
+      this.forgetRefused();
       this.draw(message.screen); // another view of this form went on
+    } else if (message.working) {
+      this.reached(); // another view of this form runs something
     }
   }
 
@@ -181,20 +194,37 @@ class Form extends Page {
     this.reached();
     this.late = false;
     this.alarm(false);
-    if (message.working) {
-      show(this.part.notice, make("p", "", "Working: every answer is on disk, the result is being made."));
+    this.working = Boolean(message.working);
+    if (this.working) {
+      this.wait();
+      show(this.part.notice, make("p", "told", "Working: every answer is on disk, the result is being made."));
       return;
     }
     const { sent, screen: before } = this;
     this.sent = null;
     this.forget();
     if (sent.do !== "show" && !message.screen.refused) this.dropped = null;
+    if (sent.do === "help") message.screen.notice += `\n${AFTER_A_BLANK}`;
     this.draw(message.screen);
     if (sent.do !== "show" && (this.screen.kind !== "question" || this.screen.refused)) {
       const surprise = this.screen.refused || (before.kind === "question" && sent.do === "answer");
       this.interrupt(surprise);
     }
+    if (sent.do === "answer" && this.screen.refused && this.screen.path === before.path) this.giveBack();
     this.next();
+  }
+
+  // What was refused stands in the box again, selected: typing replaces it, an arrow key edits it.
+  giveBack() {
+    if (!this.entered || this.box.value) return;
+    this.refused = this.box.value = this.entered;
+    this.box.select();
+    this.mark();
+  }
+
+  forgetRefused() {
+    if (this.refused && this.box.value === this.refused) this.empty();
+    this.refused = "";
   }
 
   // A refusal or a question in between: what was typed ahead was typed for something else.
@@ -238,7 +268,13 @@ class Form extends Page {
     const lost = late && this.sent && this.sent.do !== "show";
     this.root.toggleAttribute("data-lm-suppress-shortcuts", !(late || this.gone)); // Shift+Enter is Lab's again
     if (!late && !this.gone) return show(this.part.alert);
-    const first = lost ? `NOT SAVED: ${this.sentShown}` : "NO ANSWER from the kernel";
+    let [first, told] = ["NO ANSWER from the kernel", "What is typed now is not saved."];
+    if (this.working) {
+      first = `NO SIGN OF LIFE from the kernel for ${LIFE_MS / 1000} s`;
+      told = "Whether the run was finished is seen when the form is open again.";
+    } else if (lost) {
+      [first, told] = [`NOT SAVED: ${this.sentShown}`, "It is kept here and is offered again."];
+    }
     const waiting = this.queue.map((one) => one.shown).join(", ");
     const again = make("button", "again", "Send again");
     again.type = "button";
@@ -247,7 +283,7 @@ class Form extends Page {
       this.part.alert,
       make("strong", "", first),
       waiting && make("p", "", `Typed ahead and waiting: ${waiting}`),
-      make("p", "", lost ? "It is kept here and is offered again." : "What is typed now is not saved."),
+      make("p", "", told),
       make("p", "", "If this stays, run the cell again: Shift+Enter. Everything acknowledged before is on disk."),
       this.sent && again,
     );

@@ -6,7 +6,10 @@ disk. The page (``form.js`` and what stands before it) draws and sends; it decid
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import copy_context
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -17,6 +20,8 @@ from wqverify.entry.screen import Act, Screen, act_from, plain
 from wqverify.errors import WqverifyError
 
 _HERE = Path(__file__).parent
+_LONG = ("run the round",)  # what a choice says that may compute for long; at the end of a sheet all do
+_BEAT_S = 1.0
 _SCRIPTS = ("form_drawing", "form_page", "form")  # one module: nothing is fetched besides
 
 
@@ -53,10 +58,35 @@ class VisitForm(anywidget.AnyWidget):
             self.send({"pong": message.get("view")})
             return
         act = act_from(message)
-        if act.do != "show" and self._desk.screen.kind == "end":  # a run takes longer than an answer
-            self.send({"view": act.view, "seq": act.seq, "working": True})
-        self._last = self._answered(act)
+        if self._takes_long(act):
+            with self._beating({"view": act.view, "seq": act.seq, "working": True}):
+                self._last = self._answered(act)
+        else:
+            self._last = self._answered(act)
         self.send({"view": act.view, "seq": act.seq, "screen": plain(self._last)})
+
+    def _takes_long(self, act: Act) -> bool:
+        kind = self._desk.screen.kind
+        return act.do == "answer" and (kind == "end" or (kind == "choose" and act.text in _LONG))
+
+    @contextmanager
+    def _beating(self, working: dict[str, Any]) -> Iterator[None]:
+        """Say at once and then each second that the kernel works: it answers nothing else meanwhile."""
+        done = threading.Event()
+
+        def beat() -> None:
+            while not done.wait(_BEAT_S):
+                self.send(working)
+
+        self.send(working)
+        # The context says to Jupyter which message this belongs to.
+        beating = threading.Thread(target=copy_context().run, args=(beat,), daemon=True)
+        beating.start()
+        try:
+            yield
+        finally:
+            done.set()
+            beating.join()
 
     def _answered(self, act: Act) -> Screen:
         """Return what to show after an act; what the desk refuses becomes a sentence on the same screen."""

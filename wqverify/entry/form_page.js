@@ -3,10 +3,26 @@
 const LISTS = ["numbers", "texts", "notes"];
 const NAMED = ["last time", "to correct"]; // lines whose text does not say what it is
 
-// As wqverify.entry.screen.chosen: a typed number is that of a choice, except where a number is asked.
+// As wqverify.entry.screen.chosen: a typed number is that of a choice, except where a number is asked, or where the
+// person sees a choice whose own text it is, such as the bottle 12.
 function chosen(screen, typed) {
   if (isNumber(screen) || !/^[0-9]+$/.test(typed)) return typed;
+  const own = screen.choices.filter((one) => one.text === typed);
+  if (own.some((one) => screen.kind === "question" || beginsWith(one.label || one.text, typed))) return typed;
   return screen.choices[Number(typed) - 1]?.text ?? typed;
+}
+
+function beginsWith(label, text) {
+  return label.toLowerCase().startsWith(text.toLowerCase()) && " ,:;".includes(label.slice(text.length, text.length + 1));
+}
+
+// Whether a label says the text of its choice in words; an id it must begin with.
+function says(label, text) {
+  if (/\p{Nd}/u.test(text)) return beginsWith(label, text);
+  const words = (some) => some.toLowerCase().match(/[\p{L}\p{N}]+/gu) ?? [];
+  const told = words(label);
+  let from = 0;
+  return words(text).every((word) => (from = told.indexOf(word, from) + 1));
 }
 
 function isNumber(screen) {
@@ -78,8 +94,9 @@ class Page {
     part.unit.textContent = screen.unit;
     show(part.help, screen.help && make("p", "", screen.help));
     show(part.cautions, ...screen.cautions.map((text) => make("p", "", "", make("strong", "", "Caution: "), text)));
-    const refusal = screen.notice && screen.refused && make("strong", "", "Not taken: ");
-    show(part.notice, screen.notice && make("p", screen.refused ? "refused" : "told", "", refusal || "", screen.notice));
+    const refusal = screen.refused && !screen.notice.startsWith("NOT SAVED") && make("strong", "", "Not taken: ");
+    const notice = screen.notice.replaceAll("\\'", "'"); // as Python quotes a text that holds both kinds of quotes
+    show(part.notice, notice && make("p", screen.refused ? "refused" : "told", "", refusal || "", notice));
     if (!this.dropped) show(part.dropped);
     this.drawBox(screen);
     this.drawChoices(screen);
@@ -144,7 +161,8 @@ class Page {
       states.delete(choice.text);
       const label = section?.label || this.named(choice, screen);
       const node = make("button", "choice", "", make("kbd", "", String(index + 1)), make("span", "name", label));
-      if (isNumber(screen)) node.firstChild.remove(); // a number typed there is the reading
+      // A number typed there is the reading, or it means a choice whose own text it is.
+      if (isNumber(screen) || chosen(screen, String(index + 1)) !== choice.text) node.firstChild.remove();
       const note = [choice.note, section?.state].filter(Boolean).join(", ");
       if (note) node.append(make("span", "note", note));
       node.type = "button";
@@ -161,7 +179,7 @@ class Page {
   // Elsewhere than on a question the text of a choice is a word between the engine and its face.
   named(choice, screen) {
     const label = choice.label || choice.text;
-    if (screen.kind !== "question" || label.toLowerCase().includes(choice.text.toLowerCase())) return label;
+    if (screen.kind !== "question" || says(label, choice.text)) return label;
     return `${choice.text}: ${label}`;
   }
 
