@@ -7,6 +7,7 @@ import tomllib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +19,13 @@ from wqverify.acts import HeadOf, compute_only, prepare_round
 from wqverify.demo.ellodale import make_plant
 from wqverify.demo.visits import visits
 from wqverify.desk import Desk, open_desk
+from wqverify.desk.rounds import _agreed, _shared
 from wqverify.entry.around import found
 from wqverify.entry.changes import leaves
 from wqverify.entry.fold import Voice, fold
 from wqverify.entry.journal import JournalLine, read_journal
 from wqverify.entry.screen import Act, Screen, chosen
-from wqverify.errors import ChooseAnother
+from wqverify.errors import ChooseAnother, CouldNotRun
 from wqverify.plant.folder import open_plant
 from wqverify.procedures.walk import answered
 
@@ -276,7 +278,6 @@ def test_a_time_after_midnight_gets_its_date(plant: Path, clock: Clock) -> None:
     assert raw_of(desk)["started"] == "23:50"
     clock.wait(1800)
     upto(desk, "output_held.at", NIGHT)
-    assert desk.screen.proposal == "2026-05-13 00:20"
     screen = say(desk, "00:19")
     assert screen.label.startswith("00:19 on 2026-05-12 lies before 23:50")
     assert screen.choices[0].label == "it was after midnight: 2026-05-13 00:19"
@@ -497,10 +498,14 @@ def test_a_sheet_waits_for_the_laboratory_and_is_taken_up_at_the_same_step(
     assert screen.kind == "end"
     assert "waits for the laboratory: pH of the grab" in screen.text
     again = open_desk(plant, sheet=sheet, clock=clock)
+    assert again.screen.state == "waiting for the laboratory: pH of the grab"
+    assert again.screen.label.endswith("for pH of the grab. Who goes on with it?")
+    say(again, "T-11")
     assert again.screen.path == "process_before.ph"
-    assert again.screen.state == "waiting for the laboratory"
-    say(again, "7.52")
     assert again.screen.state == "open"
+    say(again, "7.52")
+    assert again.visit is not None
+    assert again.visit.folded.voices["process_before.ph"].by == "T-11"
     again.close()
 
 
@@ -556,7 +561,7 @@ def test_a_written_sheet_changed_in_an_editor_is_taken_up_as_corrections(plant: 
     ph = SHEETS["pass"]["process_before"]["ph"]
     sheet.write_text(text.replace(f'ph = "{ph}"', 'ph = "7.59"', 1), "utf-8")
     again = open_desk(plant, sheet=sheet, clock=desk.clock)
-    assert "was changed in the file since it was written (1 answers)" in again.screen.label
+    assert f"since it was written (process_before.ph: {ph} -> 7.59). Why?" in again.screen.label
     say(again, "misread")
     assert again.visit is not None
     assert [(c.was, c.now, c.why) for c in again.visit.folded.corrections] == [(ph, "7.59", "misread")]
@@ -685,8 +690,12 @@ def test_nothing_that_is_read_or_seen_is_proposed(desk: Desk) -> None:
 @pytest.mark.parametrize(("name", "fine"), [("pass", True), ("fail", True), ("close", False)])
 def test_in_service_is_proposed_only_where_it_passed(plant: Path, name: str, fine: bool) -> None:
     desk = paper_desk(plant, name)
-    screen = upto_paper(desk, "status.state", name)
-    assert (screen.proposal == "in service") is fine
+    upto_paper(desk, "status.state", name)
+    assert desk.screen.proposal == ""  # on paper it stands already
+    visit = desk.visit
+    assert visit is not None
+    visit.about = replace(visit.about, paper=False)
+    assert (visit.act(Act("help", "", "status.state")).proposal == "in service") is fine
     desk.close()
 
 
@@ -700,12 +709,12 @@ def test_a_standard_of_another_kind_is_asked_about_and_not_offered(desk: Desk) -
 def test_not_done_of_an_inner_part_strikes_out_nothing_else(plant: Path, clock: Clock) -> None:
     desk = open_desk(plant, procedure="turbidity_standard_check", tag="AIT-2202", clock=clock)
     upto(desk, "as_found.points.0.readings", SHEETS["turbidity 5 AIT-2202"])
-    say(desk, "0.52")
+    say(desk, "0.520")
     press(desk, "also")
-    say(desk, "as_found.points.0.diluted")
-    assert desk.screen.path == "as_found.points.0.diluted.water"
+    screen = say(desk, "as_found.points.0.diluted")
+    assert screen.path == "as_found.points.0.diluted.water", screen.notice
     press(desk, "not done")
-    assert found(raw_of(desk), "as_found.points.0.readings") == ["0.52"]
+    assert found(raw_of(desk), "as_found.points.0.readings") == ["0.520"]
     press(desk, "not done")
     assert desk.screen.label == "As found is begun: what stands in it is struck out. Why?"
     desk.close()
@@ -720,7 +729,7 @@ def test_a_round_is_walked_skipped_and_written(plant: Path, clock: Clock) -> Non
     opened = open_plant(plant)
     made = prepare_round(opened, "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
     desk = open_desk(plant, round_folder=made.folder, clock=clock)
-    assert [choice.text for choice in desk.screen.choices] == ["1", "2", "3", "skip a stop"]
+    assert [choice.text for choice in desk.screen.choices] == ["1", "2", "3", "skip a stop", "other visits"]
     say(desk, "1")
     assert raw_of(desk)["performed_by"] == "T-07"
     assert desk.visit.folded.how["performed_by"] in ("sheet", "round")  # type: ignore[union-attr]
@@ -767,3 +776,227 @@ def test_a_round_is_run_when_every_stop_is_written_or_skipped(plant: Path) -> No
     assert f'wqverify sign "{made.folder}" --by T-07' in screen.text
     assert (plant / screen.page).is_file()
     desk.close()
+
+
+# ---------------------------------------------------------------- all of an act, or nothing
+
+
+def _full(*_lines: object) -> None:
+    raise CouldNotRun("NOT SAVED: no room.")
+
+
+def test_where_the_disk_refuses_the_same_question_stands_and_nothing_is_stored(
+    desk: Desk, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    upto(desk, "condition.as_arrived")
+    press(desk, "not done")
+    before, screen = raw_of(desk), desk.screen
+    with monkeypatch.context() as patch:
+        patch.setattr(desk.visit.journal, "append", _full)  # type: ignore[union-attr]
+        with pytest.raises(CouldNotRun, match="no room"):
+            say(desk, "no time: called away")
+    assert raw_of(desk) == before
+    assert desk.visit.screen.path == screen.path  # type: ignore[union-attr]
+    say(desk, "no time: called away")
+    assert raw_of(desk)["condition"] == {"not_done": "no time: called away"}
+
+
+def test_an_answer_and_what_the_clock_adds_are_one_write(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    upto(desk, "process_before.control_system", TODAY)
+    writes = []
+    journal = desk.visit.journal  # type: ignore[union-attr]
+    monkeypatch.setattr(journal, "append", lambda *lines: writes.append([line.path for line in lines]))
+    say(desk, "7.50")
+    assert writes == [["process_before.control_system", "process_before.at"]]
+
+
+def test_writing_the_sheet_sent_twice_runs_nothing(plant: Path) -> None:
+    desk = paper_desk(plant, "pass")
+    for act in acts_to(desk, on_paper("pass")):
+        if desk.screen.path == "?end":
+            break
+        desk.act(act)
+    act = Act("answer", "complete", "?end", view="v", seq=9)
+    desk.act(act)
+    assert desk.act(act).kind == "end"
+    assert desk.act(Act("answer", "no, wait", "?end", view="v", seq=10)).refused
+    assert not list((plant / "book").glob("pages/*.pdf"))
+    desk.close()
+
+
+# ---------------------------------------------------------------- what the clock has seen
+
+
+def _readings(desk: Desk, clock: Clock, *each: tuple[float, str]) -> None:
+    upto(desk, "date")
+    say(desk, "")
+    upto(desk, "as_found.points.0.readings")
+    for seconds, reading in each:
+        clock.wait(seconds)
+        say(desk, reading)
+
+
+def test_a_reading_taken_back_does_not_count_for_the_interval(desk: Desk, clock: Clock) -> None:
+    _readings(desk, clock, (60, "7.06"), (8, "7.07"))
+    press(desk, "correct")
+    say(desk, "2", "", "mistyped")
+    for seconds, reading in ((52, "7.06"), (60, "7.06")):
+        clock.wait(seconds)
+        say(desk, reading)
+    say(desk, "")
+    assert found(raw_of(desk), "as_found.points.0.interval_s") == "60"
+
+
+def test_the_shortest_of_the_intervals_is_told(desk: Desk, clock: Clock) -> None:
+    _readings(desk, clock, (0, "7.06"), (60, "7.06"), (31, "7.06"), (90, "7.06"))
+    say(desk, "")
+    assert found(raw_of(desk), "as_found.points.0.interval_s") == "31"
+
+
+def test_the_last_reading_was_when_it_was_typed_not_when_the_list_was_closed(
+    desk: Desk, clock: Clock
+) -> None:
+    _readings(desk, clock, (60, "7.06"), (60, "7.06"), (60, "7.06"))
+    at = f"{clock.at - timedelta(hours=5):%H:%M}"
+    clock.wait(1800)
+    say(desk, "")
+    assert found(raw_of(desk), "as_found.points.0.at") == at
+
+
+def test_the_clock_answers_nothing_on_a_sheet_of_another_day(desk: Desk) -> None:
+    upto(desk, "started")  # of a sheet of 3 May, typed on the 12th
+    assert "started" not in raw_of(desk)
+
+
+def test_readings_typed_at_once_must_say_how_far_apart_they_were_read(desk: Desk, clock: Clock) -> None:
+    _readings(desk, clock, (1, "7.06"), (1, "7.06"), (1, "7.06"))
+    say(desk, "")
+    assert "were typed within 5 s of each other" in press(desk, "leave out").notice
+    screen = say(desk, "30")
+    assert screen.label == "The readings were typed 1 s apart at the closest. Were they read 30 s apart?"
+    say(desk, "yes")
+    assert found(raw_of(desk), "as_found.points.0.interval_s") == "30"
+
+
+def test_the_clock_does_not_answer_beside_somebody_elses_value(desk: Desk) -> None:
+    upto(desk, "process_before.control_system", TODAY)
+    press(desk, "told by")
+    say(desk, "T-11", "radio", "yes", "7.50")
+    assert "at" not in raw_of(desk)["process_before"]
+
+
+def test_in_the_hour_that_is_there_twice_the_clock_says_which(plant: Path, clock: Clock) -> None:
+    clock.at = datetime(2026, 11, 1, 7, 2, tzinfo=UTC)
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "cautions.read", {**NIGHT, "date": "2026-11-01"})
+    assert raw_of(desk)["started"] == "01:02 -06:00"
+    desk.close()
+
+
+# ---------------------------------------------------------------- what is shown is what is judged
+
+
+def test_a_tolerance_changed_since_the_desk_was_opened_counts(plant: Path, clock: Clock) -> None:
+    desk = open_desk(plant, clock=clock)
+    register = plant / "analyzers.toml"
+    text = register.read_text("utf-8")
+    changed = text.replace('low = "-0.10"', 'low = "-0.90"', 1)
+    assert changed != text
+    register.write_text(changed, "utf-8")
+    say(desk, "new visit", "ph_calibration", "AIT-2101")
+    assert desk.visit is not None
+    assert any(t.low == Decimal("-0.90") for t in desk.visit.about.analyzer.tolerances.values())
+    desk.close()
+
+
+def test_what_must_be_chosen_is_not_guessed_for_a_result(plant: Path, clock: Clock) -> None:
+    desk = open_desk(plant, procedure="chlorine_check", tag="AIT-2301", clock=clock)
+    upto(desk, "kind", SHEETS["chlorine 2"])
+    assert desk.visit is not None
+    assert desk.visit.so_far.result is None
+    say(desk, "free")
+    assert desk.visit.so_far.result is not None
+    desk.close()
+
+
+def test_an_absurd_first_reading_is_asked_about(desk: Desk) -> None:
+    upto(desk, "as_found.points.0.readings")
+    assert "from the" in say(desk, "10.11").label
+    assert "has fewer decimals than the display" in say(desk, "no", "7.1").label
+
+
+def test_a_part_passed_over_with_enter_stands_on_the_sheet(desk: Desk) -> None:
+    upto(desk, "thermometer_check.reference")
+    say(desk, "")
+    assert raw_of(desk)["thermometer_check"] == {"not_done": "left out, no reason given"}
+
+
+def test_the_same_value_said_by_somebody_else_is_kept_with_their_name(desk: Desk) -> None:
+    upto(desk, "process_before.control_system")
+    say(desk, "7.50")
+    while desk.screen.path != "process_before.control_system":
+        press(desk, "back")
+    press(desk, "told by")
+    say(desk, "T-11", "radio", "yes", "7.50")
+    assert desk.visit is not None
+    assert desk.visit.folded.voices["process_before.control_system"] == Voice("T-11", "radio", "yes")
+
+
+def test_a_number_is_no_name_and_the_way_is_one_of_four(desk: Desk) -> None:
+    upto(desk, "process_before.ph")
+    press(desk, "told by")
+    assert say(desk, "7.52").notice.startswith("'7.52' is no name")
+    assert say(desk, "T-11", "7.52").notice.startswith("'7.52' is none of radio, phone")
+
+
+def test_a_file_edited_before_the_sheet_is_written_is_kept_and_named(plant: Path) -> None:
+    desk = paper_desk(plant, "pass")
+    assert desk.visit is not None
+    desk.visit.sheet.write_text("# notes of my own\n", "utf-8")
+    screen = step_to(desk, on_paper("pass"))
+    assert f"is kept as {desk.visit.sheet.stem} before 1.toml.txt" in screen.notice
+    kept = desk.visit.sheet.with_name(f"{desk.visit.sheet.stem} before 1.toml.txt")
+    assert kept.read_text("utf-8") == "# notes of my own\n"
+    desk.close()
+
+
+def test_a_procedure_that_does_not_fit_the_analyzer_begins_nothing(plant: Path, clock: Clock) -> None:
+    with pytest.raises(ChooseAnother, match="AIT-2101"):
+        open_desk(plant, procedure="chlorine_check", tag="AIT-2101", clock=clock)
+    assert not list((plant / "field_sheets").glob("*"))
+
+
+def test_two_visits_of_one_work_can_begin_within_a_minute(plant: Path, desk: Desk, clock: Clock) -> None:
+    assert desk.visit is not None
+    first = desk.visit.sheet
+    desk.close()
+    other = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    say(other, "new visit")
+    assert other.visit is not None
+    assert other.visit.sheet.name == first.name.replace(".toml", " 2.toml")
+    other.close()
+
+
+def test_a_desk_at_a_round_goes_back_to_other_visits(plant: Path, clock: Clock) -> None:
+    made = prepare_round(open_plant(plant), "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
+    desk = open_desk(plant, round_folder=made.folder, clock=clock)
+    assert say(desk, "other visits").path == "?visit"
+    say(desk, "new visit", "ph_calibration", "AIT-2101")
+    assert desk.visit is not None
+    assert not desk.visit.about.in_round
+    desk.close()
+
+
+def test_whole_parts_are_shared_in_a_round_and_cautions_only_of_the_same_work(
+    plant: Path, clock: Clock
+) -> None:
+    made = prepare_round(open_plant(plant), "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
+    second = made.rows[1]
+    desk = open_desk(plant, round_folder=made.folder, clock=clock)
+    say(desk, "1", "EL-0522", "yes")
+    assert raw_of(desk)["cautions"] == {"read": "yes"}
+    press(desk, "stop")
+    assert _shared(made, second)["cautions"] == {"read": "yes"}
+    assert "cautions" not in _shared(made, replace(second, procedure="ph_calibration"))
+    kim = {"operations_told": {"who": "Kim"}}
+    assert _agreed(kim, {"operations_told": {"who": "Lee", "how": "radio"}}) == kim

@@ -15,12 +15,13 @@ from wqverify.desk.sheets import changed_outside, taken_up, told
 from wqverify.entry.fold import fold
 from wqverify.entry.journal import Journal, JournalLine, journal_path, read_journal, stamped
 from wqverify.entry.proposals import PAPER
+from wqverify.entry.provisional import refusal_of
 from wqverify.entry.screen import Act, Choice, Key, Screen
 from wqverify.entry.visit import Visit
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.lists.today import Sheet, today
 from wqverify.plant.files import shortened
-from wqverify.plant.folder import Plant
+from wqverify.plant.folder import Plant, open_plant
 from wqverify.plant.messages import nearest
 from wqverify.plant.round_folder import read_round
 from wqverify.procedures import PROCEDURES
@@ -74,8 +75,9 @@ class Desk:
 
     def act(self, act: Act) -> Screen:
         """Do what a person did: it is on the disk when this returns, or refused and nothing is stored."""
-        if self.visit is not None and not self._is_run(act):
-            self._in_visit(self.visit, act)
+        visit = self.visit
+        if visit is not None and (visit.is_repeat(act) or not self._is_run(act)):
+            self._in_visit(visit, act)
             return self._screen
         if act.view and act.seq <= self._done.get(act.view, 0):
             return self._screen
@@ -91,8 +93,10 @@ class Desk:
         return self._screen
 
     def _is_run(self, act: Act) -> bool:
-        complete = self.visit is not None and self.visit.folded.state == "complete"
-        return complete and act.path == "?end" and act.do == "answer"
+        """Whether an act runs the sheet: asked for on the screen that offers it, and not within a round."""
+        offered = self.visit is not None and self.visit.folded.state == "complete"
+        alone = offered and self.when_complete is None
+        return alone and (act.do, act.path, act.text.strip()) == ("answer", "?end", "run")
 
     def _in_visit(self, visit: Visit, act: Act) -> None:
         self._screen = visit.act(act)
@@ -144,10 +148,16 @@ class Desk:
             notice=notice,
         )
 
+    def read_plant(self) -> None:
+        """Read the plant folder as it is now: a bottle may have been entered, a tolerance changed."""
+        self.plant = open_plant(self.plant.folder)
+
     # ------------------------------------------------------------ choosing
 
     def choose(self) -> None:
         """Show the open sheets and rounds, and the way to a new visit."""
+        self.home, self.when_complete = self.choose, None
+        self.read_plant()
         known_today = today(self.plant, self.now())
         rounds = tuple(
             Choice(one.folder, f"round {one.name} of {one.date}: {len(one.stops)} of {one.count} stops open")
@@ -202,6 +212,7 @@ class Desk:
         """Begin a visit, or ask which one where there are open ones of the same work."""
         known(procedure, "procedure", PROCEDURES)
         known(tag, "analyzer", self.plant.analyzers)
+        self._refuse_misfit(procedure, tag)
         begun = [
             one
             for one in today(self.plant, self.now()).sheets
@@ -215,13 +226,26 @@ class Desk:
         else:
             self.begin(procedure, tag)
 
+    def _refuse_misfit(self, procedure: str, tag: str) -> None:
+        """Raise what the procedure refuses of this analyzer, before anything is begun."""
+        about = surroundings(self.plant, PROCEDURES[procedure], tag, self.clock)
+        raw = {"procedure": procedure, "tag": tag}
+        if (problem := refusal_of(about.procedure, raw, "tag", about.around)) is not None:
+            raise problem
+
     # ------------------------------------------------------------ a visit
 
     def begin(self, procedure: str, tag: str) -> None:
         """Begin a new sheet in field_sheets/."""
-        name = f"{self.now():%Y-%m-%d %H%M} {tag} {procedure}.toml"
-        sheet = self.plant.folder / "field_sheets" / name
+        name = f"{self.now():%Y-%m-%d %H%M} {tag} {procedure}"
+        sheet = self._free(self.plant.folder / "field_sheets", name)
         self.begin_with(sheet, procedure, tag, {"procedure": procedure, "tag": tag}, {})
+
+    def _free(self, folder: Path, name: str) -> Path:
+        """Return a sheet of this name that is not there yet: two visits may begin within a minute."""
+        names = (name, *(f"{name} {number}" for number in range(2, 100)))
+        sheets = (folder / f"{one}.toml" for one in names)
+        return next(one for one in sheets if not one.exists() and not journal_path(one).exists())
 
     def begin_with(self, sheet: Path, procedure: str, tag: str, raw: Raw, head: Mapping[str, Any]) -> None:
         """Begin the journal of a sheet with what stands on it and what a round has in common."""
@@ -246,17 +270,28 @@ class Desk:
             return
         folded = fold(read_journal(file.read_bytes())[0])
         procedure = known(folded.procedure, "procedure", PROCEDURES)
-        tag = known(folded.tag, "analyzer", self.plant.analyzers)
+        if folded.tag not in self.plant.analyzers:
+            raise ChooseAnother(
+                f"{sheet.name} is a sheet of {folded.tag}, which analyzers.toml does not hold any more; put "
+                f"it back there to go on.",
+                found=folded.tag,
+                where="analyzers.toml",
+            )
+        tag = folded.tag
         journal = Journal.resume(file, stamped(self.now()))
         with ExitStack() as undo:
             undo.callback(journal.close)
             visit = self._open(sheet, journal, procedure, tag)
+            if visit.folded.state not in ("open", "complete"):
+                visit.who_goes_on()
+                self._screen = visit.screen
             if changed_outside(sheet, visit.folded):
                 visit.take_up_changes(read_sheet(sheet)[0])
                 self._screen = visit.screen
             undo.pop_all()
 
     def _open(self, sheet: Path, journal: Journal, procedure: str, tag: str) -> Visit:
+        self.read_plant()
         about = surroundings(self.plant, PROCEDURES[procedure], tag, self.clock)
         begun = fold(journal.lines)
         paper = PAPER in begun.opened or PAPER in begun.raw
@@ -270,6 +305,7 @@ class Desk:
     def _run_sheet(self, visit: Visit) -> None:
         from wqverify.show.terminal import summary
 
+        self.read_plant()
         done = perform(self.plant, [visit.sheet], self.clock())[0]
         self.close()
         sign = f"wqverify sign {done.number} --by {done.record.performed_by}"

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from wqverify.acts import perform_walk
 from wqverify.acts.prepare import SHARED, skip_stop
-from wqverify.desk.desk import Desk, Menu, known
-from wqverify.desk.sheets import merged
+from wqverify.desk.desk import OTHERS, Desk, Menu, known
 from wqverify.entry.fold import fold
 from wqverify.entry.journal import journal_path, read_journal
 from wqverify.entry.screen import Choice
@@ -32,6 +32,7 @@ def show_stops(desk: Desk, folder: Path, notice: str = "") -> None:
         if any(not row.skipped and _state(row) != "complete" for row in one.rows)
         else [Choice(RUN)]
     )
+    more.append(Choice(OTHERS))
     menu = Menu(
         "?stop", f"The round {one.name} of {one.date}. Which stop?", (*stops, *more), _taker(desk, one)
     )
@@ -49,6 +50,8 @@ def _taker(desk: Desk, one: RoundFolder) -> Any:
     def take(text: str) -> None:
         if text == RUN:
             _run(desk, one)
+        elif text == OTHERS:
+            desk.choose()
         elif text == SKIP:
             open_rows = [(n, row) for n, row in enumerate(one.rows, 1) if not row.skipped]
             ways = tuple(Choice(str(n), row.path.stem) for n, row in open_rows)
@@ -85,7 +88,17 @@ def _step(desk: Desk, one: RoundFolder, row: Row) -> None:
     raw, _document = read_sheet(row.path)
     procedure = known(row.procedure, "procedure", PROCEDURES)
     known(row.tag, "analyzer", desk.plant.analyzers)
-    desk.begin_with(row.path, procedure, row.tag, raw, merged(dict(one.head), _shared(one, row)))
+    desk.begin_with(row.path, procedure, row.tag, raw, _agreed(one.head, _shared(one, row)))
+
+
+def _agreed(head: Mapping[str, Any], shared: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the head of a round with what its stops have answered besides; the head counts."""
+    both = dict(head)
+    for name, value in shared.items():
+        typed = head.get(name) or {}
+        if isinstance(typed, Mapping) and all(value.get(key) == said for key, said in typed.items() if said):
+            both[name] = value
+    return both
 
 
 def _shared(one: RoundFolder, row: Row) -> dict[str, Any]:
@@ -97,13 +110,15 @@ def _shared(one: RoundFolder, row: Row) -> dict[str, Any]:
             continue
         raw = fold(read_journal(file.read_bytes())[0]).raw
         names = [name for name in SHARED if name != "cautions" or other.procedure == row.procedure]
-        found = merged(found, {name: raw[name] for name in names if name in raw})
+        # Whole parts: half of one stop's answer and half of another's is what nobody said.
+        found = {**{name: raw[name] for name in names if name in raw}, **found}
     return found
 
 
 def _run(desk: Desk, one: RoundFolder) -> None:
     from wqverify.show.terminal import summary
 
+    desk.read_plant()
     walked = perform_walk(desk.plant, [one.folder], desk.clock())
     texts = [summary(done.record) for done in walked.performed]
     texts += [f"Skipped: {row.tag} {row.procedure}, {row.skipped}" for row in one.skipped]

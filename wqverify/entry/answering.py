@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import itertools
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
-from wqverify.entry import drawn, offered, taken
+from wqverify.entry import offered, taken
 from wqverify.entry.around import found
 from wqverify.entry.asides import Aside, not_done
 from wqverify.entry.journal import JournalLine
-from wqverify.entry.proposals import CLOCK, PAPER, USUAL_PATH, heading, wall_clock
+from wqverify.entry.lines import beside_of
+from wqverify.entry.proposals import CLOCK, LAST, PAPER, USUAL, USUAL_PATH, heading, wall_clock
 from wqverify.entry.screen import Choice, Form
 from wqverify.entry.steps import Step
 from wqverify.errors import CorrectTheEntry
@@ -17,8 +19,11 @@ from wqverify.errors import CorrectTheEntry
 if TYPE_CHECKING:
     from wqverify.entry.visit import Visit
 
+PASSED_OVER = "left out, no reason given"
+_HOW = {CLOCK: "clock", LAST: "last", USUAL: "usual"}
 AGAIN, SAME, INSTEAD = "read again", "same as ", "not done"
 _WHY_NOT = "; ! says why the part was not done"
+NIGHT_ENDS = 12  # a visit begun the evening before is still under way until then
 TOGETHER_S = 5  # readings nearer than this were noted down first and typed afterwards
 
 
@@ -36,11 +41,11 @@ def _leaf(visit: Visit, step: Step, text: str) -> None:
         if standing is not None:
             go_on(visit, step)
             return
-        offered = visit.proposal
-        if not offered.text:
-            leave_out(visit, step)
+        shown = visit.screen  # what is stored is what was shown
+        if not shown.proposal:
+            _pass_over(visit, step)
             return
-        text, how = offered.text, "clock" if offered.whence == CLOCK else ""
+        text, how = shown.proposal, _HOW.get(shown.proposed, "")
     _take(visit, step, text, how)
 
 
@@ -51,16 +56,18 @@ def _take(visit: Visit, step: Step, text: str, how: str = "", sure: str = "", us
         text = taken.time_of_day(text)
     taken.refuse_unknown(step, text, about)
     taken.refuse_form(step, text)
-    if not sure:
-        odd = _odd(visit, step, text)
-        if odd is not None:
-            _ask_sure(visit, step, odd, how)
-            return
+    odd = _odd(visit, step, text) if not sure else _which(visit, step, text)
+    if odd is not None:
+        _ask_sure(visit, step, odd, how)
+        return
     standing = found(raw, step.path)
     if step.kind == "leaf" and standing is not None and standing != text:
         ask_why(visit, step.path, text, str(standing), sure)
         return
     path = f"{step.path}.{len(standing or [])}" if step.kind == "list" else step.path
+    if standing == text and visit.voice is not None:
+        line = JournalLine(do="correct", path=path, text=text, was=text, why="said by somebody else too")
+        visit.write(visit.spoken(line))
     if step.kind == "list" or standing is None:
         lines = [JournalLine(do="answer", path=path, text=text, how=how, sure=sure)]
         lines += [JournalLine(do="answer", path=use, text=taken.INFORMATION)] if use else []
@@ -71,11 +78,23 @@ def _take(visit: Visit, step: Step, text: str, how: str = "", sure: str = "", us
 def _odd(visit: Visit, step: Step, text: str) -> taken.Odd | None:
     raw, about = visit.folded.raw, visit.about
     if step.question.time:
-        date = str(raw.get("date", "")) or about.local().date().isoformat()
-        return taken.which_time(text, date, about) or taken.odd_time(step, text, {**raw, "date": date}, about)
+        return _which(visit, step, text) or taken.odd_time(step, text, {"date": _date(visit), **raw}, about)
     if step.question.ask.refers == "standard":
         return taken.refused_standard(step, text, raw, about)
-    return taken.odd_answer(step, text, raw, about)
+    closest = _closest(visit, step) if step.question.ask.clock and not about.paper else None
+    if closest is not None and taken.is_more(text, closest + TOGETHER_S):
+        near = f"The readings were typed {closest:.0f} s apart at the closest."
+        return taken.keep(f"{near} Were they read {text} s apart?", text)
+    return taken.odd_answer(step, text, raw, about, beside_of(visit, step))
+
+
+def _date(visit: Visit) -> str:
+    return str(visit.folded.raw.get("date", "")) or visit.about.local().date().isoformat()
+
+
+def _which(visit: Visit, step: Step, text: str) -> taken.Odd | None:
+    """Return the two readings of a time in the repeated hour, whatever was confirmed of it."""
+    return taken.which_time(text, _date(visit), visit.about) if step.question.time else None
 
 
 def _ask_sure(visit: Visit, step: Step, odd: taken.Odd, how: str) -> None:
@@ -140,41 +159,76 @@ def go_on(visit: Visit, step: Step) -> None:
 
 
 def _by_the_clock(visit: Visit, step: Step) -> None:
-    """Answer what this computer's clock knows, once all that it times is answered or left out."""
-    if visit.about.paper:
+    """Answer what this computer's clock has seen, once all that it times is answered or left out."""
+    if visit.about.paper or not _is_under_way(visit):
         return
     visit.read_steps()
     part = step.path.rpartition(".")[0]
-    here = [
-        one for one in visit.steps if one.path.rpartition(".")[0] == part and one.kind in ("leaf", "list")
-    ]
-    read = None  # the list of readings before it
+    beside = [one for one in visit.steps if one.path.rpartition(".")[0] == part]
+    here = [one for one in beside if one.kind in ("leaf", "list")]
+    before: list[Step] = []
     for one in here:
         if one.stands == "open" and not one.question.ask.clock:
             return
         if one.stands == "open":
-            text = _moment(visit) if one.question.time else _apart(visit, one, read)
+            text = _moment(visit, before) if one.question.time else _apart(visit, one, before)
             if text:
                 visit.write(JournalLine(do="answer", path=one.path, text=text, how="clock"))
-        read = one if one.kind == "list" else read
+        else:
+            before.append(one)
 
 
-def _moment(visit: Visit) -> str:
-    """This computer's clock as a time of the sheet, empty where it lies in the repeated hour."""
-    text = wall_clock(visit.about.local(), str(visit.folded.raw.get("date", "")))
-    date = str(visit.folded.raw.get("date", ""))
-    return text if date and taken.which_time(text, date, visit.about) is None else ""
+def _is_under_way(visit: Visit) -> bool:
+    """Whether the work is of now: of today, or of the night after the day on the sheet."""
+    date, now = str(visit.folded.raw.get("date", "")), visit.about.local()
+    night = now.hour < NIGHT_ENDS and date == (now - timedelta(days=1)).date().isoformat()
+    return date == now.date().isoformat() or night
 
 
-def _apart(visit: Visit, step: Step, read: Step | None) -> str:
+def _moment(visit: Visit, before: list[Step]) -> str:
+    """Return when the last of the answers before a time was typed; empty where none was."""
+    seen = [at for one in before for at in seen_at(visit, one.path)]
+    return wall_clock(max(seen), _date(visit), visit.about.zone) if seen else ""
+
+
+def _apart(visit: Visit, step: Step, before: list[Step]) -> str:
     """Return the shortest time between the readings of a list, in whole seconds; empty where not known."""
-    if step.question.ask.unit != "s" or read is None:
-        return ""
-    at = drawn.answered_at(visit.journal.lines, read.path)
-    if len(at) < 2:
+    read = next((one for one in reversed(before) if one.kind == "list"), None)
+    at = seen_at(visit, read.path) if read is not None else []
+    standing = found(visit.folded.raw, read.path) if read is not None else []
+    if step.question.ask.unit != "s" or len(at) < 2 or len(at) != len(standing):
         return ""
     shortest = min((b - a).total_seconds() for a, b in itertools.pairwise(at))
     return str(int(shortest)) if shortest >= TOGETHER_S else ""
+
+
+def _closest(visit: Visit, step: Step) -> float | None:
+    """Return how near to each other the readings beside a question were typed, in seconds."""
+    part = step.path.rpartition(".")[0]
+    lists = [one for one in visit.steps if one.kind == "list" and one.path.rpartition(".")[0] == part]
+    at = seen_at(visit, lists[0].path) if lists and step.question.ask.unit == "s" else []
+    return min(((b - a).total_seconds() for a, b in itertools.pairwise(at)), default=None)
+
+
+def _typed_at_once(visit: Visit, step: Step) -> bool:
+    closest = _closest(visit, step)
+    return closest is not None and closest < TOGETHER_S and not visit.about.paper
+
+
+def seen_at(visit: Visit, path: str) -> list[datetime]:
+    """Return when the answers that stand at a path were typed here; what was taken up elsewhere is none."""
+    times: list[datetime | None] = []
+    for line in (*visit.journal.lines, *(visit.waiting or ())):
+        inside = line.path.rpartition(".")[0] == path and line.path.rpartition(".")[2].isdecimal()
+        if line.do == "answer" and (inside or line.path == path):
+            times.append(
+                datetime.fromisoformat(line.at) if line.how in ("", "last") and not line.by else None
+            )
+        elif line.do == "remove" and inside:
+            del times[int(line.path.rpartition(".")[2])]
+        elif line.do in ("remove", "not done", "same as") and f"{path}.".startswith(f"{line.path}."):
+            times.clear()
+    return [at for at in times if at is not None]
 
 
 def _reading(visit: Visit, step: Step, text: str) -> None:
@@ -226,7 +280,7 @@ def _form(visit: Visit, step: Step, text: str) -> None:
     elif text == AGAIN:
         _open(visit, step)
     elif text in forms:
-        visit.write(JournalLine(do="same as", path=step.path, text=text.removeprefix(SAME)))
+        visit.write(visit.spoken(JournalLine(do="same as", path=step.path, text=text.removeprefix(SAME))))
         go_on(visit, step)
     else:
         raise CorrectTheEntry(f"{text!r} is none of {', '.join(forms)}.", found=text)
@@ -242,8 +296,25 @@ def _open(visit: Visit, step: Step) -> None:
     visit.at = ""
 
 
+def _pass_over(visit: Visit, step: Step) -> None:
+    """Leave out what an empty answer passes over; that a whole part was, stands on the sheet."""
+    whole_part = step.first and bool(step.spare) and step.spare == step.group
+    if whole_part and not visit.about.in_round:
+        line = JournalLine(do="not done", path=step.group, text=PASSED_OVER)
+        visit.write(visit.spoken(line))
+        go_on(visit, step)
+    else:
+        leave_out(visit, step)
+
+
 def leave_out(visit: Visit, step: Step) -> None:
     """Leave an optional question, part or row out; raises where an answer is needed."""
+    if step.question.ask.clock and _typed_at_once(visit, step):
+        raise CorrectTheEntry(
+            f"The readings were typed within {TOGETHER_S} s of each other; type the time that lay between "
+            f"them when they were read.",
+            where=step.path,
+        )
     if step.kind in ("rows", "form") or not step.required:
         path = step.path
     elif step.spare and step.first and not (visit.about.paper and step.spare == PAPER):

@@ -8,11 +8,12 @@ from pathlib import Path
 
 from wqverify.durable import write_durably
 from wqverify.entry.around import Surroundings
-from wqverify.errors import CouldNotRun
+from wqverify.errors import CorrectTheEntry, CouldNotRun
+from wqverify.plant.clock import resolve
 from wqverify.plant.files import Document
 from wqverify.procedures.blank import written_sheet
 from wqverify.procedures.sheets import parse
-from wqverify.procedures.walk import answered
+from wqverify.procedures.walk import answered, typed_times
 from wqverify.terms import Raw
 
 
@@ -27,9 +28,18 @@ def written(about: Surroundings, raw: Raw) -> bytes:
         procedure.Sheet, typed, about.unit, f"Field sheet, {procedure.title} of {about.analyzer.tag}."
     )
     sheet = parse(procedure, typed, Document(Path("the sheet"), text, typed))
+    for path, time in typed_times(procedure.Sheet, typed).items():
+        _insist_on_time(path, time, str(typed.get("date", "")), about)
     given, slices = about.around(typed)
     procedure.compute(sheet, given, slices)
     return text.encode()
+
+
+def _insist_on_time(path: str, text: str, date: str, about: Surroundings) -> None:
+    try:
+        resolve(date, text, about.zone)
+    except CorrectTheEntry as problem:
+        raise CorrectTheEntry(f"{path}: {problem.message}", found=text, where=path) from None
 
 
 def digest(data: bytes) -> str:
@@ -37,19 +47,18 @@ def digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def write(path: Path, data: bytes, known: Collection[str]) -> None:
-    """Write a sheet; one that lies there and is not known is kept beside it under another name."""
-    if path.is_file():
-        there = path.read_bytes()
-        if there != data and digest(there) not in known:
-            _keep(path)
+def write(path: Path, data: bytes, known: Collection[str]) -> str:
+    """Write a sheet; one that lies there and is not known is kept beside it, under the name returned."""
+    there = path.read_bytes() if path.is_file() else data
+    kept = _keep(path) if there != data and digest(there) not in known else ""
     write_durably(path, data)
+    return kept
 
 
-def _keep(path: Path) -> None:
+def _keep(path: Path) -> str:
     for number in range(1, 1000):
         aside = path.with_name(f"{path.stem} before {number}{path.suffix}.txt")
         if not aside.exists():
             path.rename(aside)
-            return
+            return aside.name
     raise CouldNotRun(f"{path.name} could not be kept beside the new one; move it by hand.", where=path.name)

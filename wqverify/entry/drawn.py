@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from wqverify.entry import offered
 from wqverify.entry.around import found
-from wqverify.entry.journal import JournalLine
 from wqverify.entry.lines import (
     beside_of,
     cautions_of,
@@ -60,7 +58,7 @@ def screen(visit: Visit, step: Step | None) -> Screen:
         "question",
         title=f"{about.procedure.title} of {about.analyzer.tag}{_SYNTHETIC if about.synthetic else ''}",
         sheet=visit.sheet.name,
-        state=folded.state if folded.state != "passed on" else f"passed on to {folded.state_to}",
+        state=": ".join(text for text in (put_away(visit), folded.state_text) if text),
         held=held(visit),
         notice=in_keys(visit.notice),
         refused=visit.refused,
@@ -90,6 +88,12 @@ def screen(visit: Visit, step: Step | None) -> Screen:
     if visit.usual_path:
         return _usual(visit, frame, place)
     return _question(visit, step, frame, place)
+
+
+def put_away(visit: Visit) -> str:
+    """Return the state of a sheet, with whom it was passed on to."""
+    folded = visit.folded
+    return f"passed on to {offered.person(visit, folded.state_to)}" if folded.state_to else folded.state
 
 
 def _with(frame: Screen, **shown: object) -> Screen:
@@ -273,15 +277,3 @@ def _end(visit: Visit, frame: Screen) -> Screen:
         lines=tuple(lines),
         keys=tuple(key for key in _KEYS if key.do in ("back", "overview", "put away", "stop", "help")),
     )
-
-
-# ---------------------------------------------------------------- the journal
-
-
-def answered_at(lines: Iterable[JournalLine], path: str) -> list[datetime]:
-    """Return when each reading of a list was stored."""
-    return [
-        datetime.fromisoformat(line.at)
-        for line in lines
-        if line.do == "answer" and line.path.rpartition(".")[0] == path
-    ]

@@ -47,7 +47,7 @@ def same_as(visit: Visit) -> None:
     if not text:
         raise CorrectTheEntry("There is no earlier stage this one could be the same as; read it.")
     standing = found(visit.folded.raw, step.group)
-    visit.write(JournalLine(do="same as", path=step.group, text=text, was=standing))
+    visit.write(visit.spoken(JournalLine(do="same as", path=step.group, text=text, was=standing)))
     visit.at = form.path if form and visit.at else ""
 
 
@@ -65,7 +65,7 @@ def more(visit: Visit) -> None:
 
 
 def also(visit: Visit) -> None:
-    """Ask a question of this part that is not asked by itvisit."""
+    """Ask a question of this part that is not asked by itself."""
     hidden = drawn.also_here(visit)
     if not hidden:
         raise CorrectTheEntry("Everything that belongs here is asked.")
@@ -94,6 +94,9 @@ def told_by(visit: Visit) -> None:
 
     def heard(who: str) -> Callable[[str], None]:
         def take(how: str) -> None:
+            if how not in offered.HEARD:
+                known = ", ".join(offered.HEARD)
+                raise CorrectTheEntry(f"{how!r} is none of {known}; choose by the number.", found=how)
             label = f"{offered.person(visit, who)}, {how}: was the value read back?"
             ways = (Choice("yes"), Choice("no"))
             visit.ask(Aside("?read back", label, read_back(who, how), ways, "confirm"))
@@ -109,6 +112,8 @@ def told_by(visit: Visit) -> None:
         return take
 
     def who(text: str) -> None:
+        if not any(letter.isalpha() for letter in text):
+            raise CorrectTheEntry(f"{text!r} is no name; type a staff id, or a name and office.", found=text)
         ways = tuple(map(Choice, offered.HEARD))
         visit.ask(Aside("?heard", f"How is it heard from {offered.person(visit, text)}?", heard(text), ways))
 

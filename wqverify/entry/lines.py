@@ -38,9 +38,16 @@ def lines_of(visit: Visit, step: Step, beside: Beside) -> Iterator[Line]:
         read_back = "read back" if voice.read_back == "yes" else "not read back"
         yield Line("who", f"said by {offered.person(visit, voice.by)}, {voice.heard}, {read_back}")
     yield from (Line("help", ask.help) for ask in begun_with(visit, step) if ask.help)
+    if step.question.ask.refers == "standard":
+        more = len(offered.fit(visit, step)) - offered.MOST_CHOICES
+        if more > 0:
+            yield Line("help", f"{more} more are on hand: type the id")
     yield from (Line("value", text) for text in beside.lines)
     yield from running(visit, step)
     yield from to_correct(visit, step.top)
+    reason = found(visit.about.last, f"{step.group}.not_done") if step.group and step.first else None
+    if isinstance(reason, str):
+        yield Line("last time", f"not done, because {reason} (! offers that)")
     last = last_time(step, visit.about)
     if last and step.path != PLATE:
         yield Line("last time", f"{last} ({visit.about.last_day})")
@@ -90,6 +97,12 @@ def staged(check: Check) -> str:
     return f"{_stage(check)}: {told(check)}"
 
 
+def _limits(check: Check) -> str:
+    if check.low and check.high:
+        return f"{check.low} to {check.high}"
+    return f"at most {check.high}" if check.high else f"at least {check.low}"
+
+
 def _stage(check: Check) -> str:
     return check.stage.replace("_", " ")
 
@@ -99,7 +112,7 @@ def told(check: Check) -> str:
     quantity = check.quantity
     assert quantity is not None
     sure = f", U {quantity.expanded}" if quantity.expanded else ""
-    limits = f", {check.low} to {check.high}" if check.low or check.high else ""
+    limits = f", {_limits(check)}" if check.low or check.high else ""
     return f"{check.label}: {quantity.text} {quantity.unit}{sure}{limits}: {check.outcome}"
 
 

@@ -34,7 +34,7 @@ _REASONS = (
 )
 _OF_HOLDS = ("nothing acts on this value", "operations keep it live", "operations asked not to")
 _HOLDS = frozenset(done for done, _undone, _called in OUT_OF_USE)
-_MOST_CHOICES = 60  # standards looked at one by one
+MOST_CHOICES = 40  # standards looked at one by one
 
 
 def choices_of(visit: Visit, step: Step) -> tuple[Choice, ...]:
@@ -59,15 +59,21 @@ def choices_of(visit: Visit, step: Step) -> tuple[Choice, ...]:
 
 
 def _standards(visit: Visit, step: Step) -> Iterator[Choice]:
-    """Give the standards a question takes, in date ones that the procedure does not refuse."""
-    known = [(n, one) for n, one in visit.about.standards.items() if is_of_kind(step, one)]
-    for name, one in known[:_MOST_CHOICES]:
+    """Give the standards a question takes: of its kind, in date, not refused by the procedure."""
+    for name, one in fit(visit, step)[:MOST_CHOICES]:
         try:
             odd = refused_standard(step, name, visit.folded.raw, visit.about)
         except (CorrectTheEntry, ChooseAnother):
             continue
         if odd is None:
             yield Choice(name, f"{name}  {one.name}", _until(one))
+
+
+def fit(visit: Visit, step: Step) -> list[tuple[str, Standard]]:
+    """Return the standards on hand of the kind a question asks for that are in date."""
+    day = str(visit.folded.raw.get("date", ""))
+    dated = [(n, one) for n, one in visit.about.standards.items() if is_of_kind(step, one)]
+    return [(n, one) for n, one in dated if (one.usable_until or one.calibration_due or "9") >= day]
 
 
 def _until(one: Standard) -> str:
@@ -81,11 +87,8 @@ def forms(visit: Visit, step: Step) -> tuple[Choice, ...]:
     """Return the forms a part can take, the one that fits what was done first."""
     same = same_as(visit, step.path) if step.same_as else ""
     again = Choice("read again")
-    first = (
-        (Choice(f"same as {same}", f"same as {same.replace('_', ' ')}: nothing was changed since"),)
-        if same
-        else ()
-    )
+    told = f"the same as {same.replace('_', ' ')}: nothing was changed since"
+    first = (Choice(f"same as {same}", told),) if same else ()
     return (*first, again, *((Choice("not done", "not done, because"),) if step.group == step.path else ()))
 
 
@@ -146,7 +149,20 @@ def row_label(visit: Visit, row: str) -> str:
 def said(visit: Visit, path: str) -> str:
     """Return an answer in words: "readings 2: 7.07"."""
     value = found(visit.folded.raw, path)
+    if isinstance(value, dict):
+        return f"{row_label(visit, path)} ({', '.join(_texts(value))})"
     name, _, number = path.rpartition(".")
     step = next((one for one in visit.steps if one.path in (path, name)), None)
     label = step.question.ask.label if step is not None else path
     return f"{label} {int(number) + 1}: {value}" if number.isdigit() else f"{label}: {value}"
+
+
+def _texts(value: Any) -> Iterator[str]:
+    """Give the answers in a row, in the order they were given."""
+    if isinstance(value, dict):
+        value = list(value.values())
+    if isinstance(value, list):
+        for one in value:
+            yield from _texts(one)
+    else:
+        yield str(value)

@@ -8,12 +8,14 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
 from typing import Any
 
 from wqverify.entry.around import Surroundings, found
 from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.steps import Step
+from wqverify.errors import CorrectTheEntry
+from wqverify.plant.clock import resolve
 from wqverify.procedures.blank import choices
 from wqverify.procedures.parts import Head, Tail
 from wqverify.procedures.tail import OUT_OF_USE
@@ -31,6 +33,7 @@ ONE_BY_ONE = frozenset(
 PLATE = "serial_on_plate"
 STAGES = ("as_found", "after_cleaning", "as_left")
 LATER = STAGES[1:]
+_HOLDS = frozenset(part for done, undone, _called in OUT_OF_USE for part in (done, undone))
 PAPER = "copied_from_paper"  # asked where the visit was written on paper; then no clock answers anything
 
 
@@ -53,7 +56,10 @@ def proposal(
     if step.kind != "leaf" or step.question.name == PLATE:
         return Proposal()
     if step.question.time or step.path == "date":
-        return Proposal() if about.paper or _elsewhere(step) else _clock(step, raw, about)
+        alone = step.top in _HOLDS and not together  # that something was held is told, not taken for granted
+        return Proposal() if about.paper or alone or _elsewhere(step) else _clock(step, raw, about)
+    if about.paper:  # the paper says it, not last time
+        return Proposal(step.field.default, USUAL) if isinstance(step.field.default, str) else Proposal()
     usual = _usual(ask.usual, raw, about)
     if usual and _is_fine(step, result) and (together or "{" in ask.usual or choices(step.field)):
         return Proposal(usual, USUAL)
@@ -102,13 +108,21 @@ def _clock(step: Step, raw: Mapping[str, Any], about: Surroundings) -> Proposal:
     now = about.local()
     if step.path == "date":
         return Proposal(now.date().isoformat(), CLOCK)
-    return Proposal(wall_clock(now, str(raw.get("date", ""))), CLOCK)
+    return Proposal(wall_clock(now, str(raw.get("date", "")), about.zone), CLOCK)
 
 
-def wall_clock(moment: datetime, date: str) -> str:
-    """Return a moment as it is typed on a sheet of a date: with its own date after midnight."""
-    day = moment.date().isoformat()
-    return f"{moment:%H:%M}" if day == date or not date else f"{day} {moment:%H:%M}"
+def wall_clock(moment: datetime, date: str, zone: tzinfo) -> str:
+    """Return a moment as it is typed on a sheet of a date.
+
+    After midnight with its own date, in the hour that is there twice with its offset.
+    """
+    local, day = moment.astimezone(zone), moment.astimezone(zone).date().isoformat()
+    text = f"{local:%H:%M}" if day == date or not date else f"{day} {local:%H:%M}"
+    try:
+        resolve(date or day, text, zone)
+    except CorrectTheEntry:
+        return f"{text} {local.isoformat(timespec='minutes')[-6:]}"
+    return text
 
 
 def _is_fine(step: Step, result: Result | None) -> bool:
@@ -135,7 +149,7 @@ class Usual:
 
 
 def usual_of(
-    still: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None
+    still: list[Step], every: list[Step], raw: Mapping[str, Any], about: Surroundings, result: Result | None
 ) -> tuple[Usual, ...]:
     """Return what the next open steps may be answered with together: as at the last visit, now.
 
@@ -144,9 +158,9 @@ def usual_of(
     """
     if not about.last or about.paper:
         return ()
-    alone = {step.top for step in still if is_reading(step)}
+    alone = {step.top for step in every if is_reading(step)}
     if not about.in_round:  # what is taken out of use and back is told one by one, each with its caution
-        alone |= {part for done, undone, _called in OUT_OF_USE for part in (done, undone)}
+        alone |= _HOLDS
     shared = (Head.model_fields.keys() | Tail.model_fields.keys()) - ONE_BY_ONE - alone
     chosen = list(itertools.takewhile(lambda step: step.top in shared, still))
     return tuple(_told(chosen, raw, about, result))

@@ -16,11 +16,12 @@ from pydantic.fields import FieldInfo
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.blank import choices, is_list
-from wqverify.procedures.parts import NotDone
+from wqverify.procedures.parts import Head, NotDone, Tail
 from wqverify.procedures.usual import is_number
 from wqverify.procedures.walk import Question, answered, questions
 from wqverify.terms import Given, Procedure, Raw, Result, Slices
 
+_SHARED = Head.model_fields.keys() | Tail.model_fields.keys()
 NOT_YET = "not yet"  # the reason why a part is not done that is not typed yet
 
 
@@ -147,7 +148,8 @@ def _parts(model: type[BaseModel], raw: Mapping[str, Any], given: Given) -> dict
         if found is None and NotDone in question.parts:
             found = NotDone(not_done=NOT_YET)
         elif found is None and field.is_required():
-            found = None if _is_measured(field, question) else _stand_in(field, question, given)
+            guessed = _is_measured(field, question) or (choices(field) and question.name not in _SHARED)
+            found = None if guessed else _stand_in(field, question, given)
         if found is not None:
             made[question.name] = found
     return made

@@ -9,11 +9,12 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from wqverify.terms import Reading
+from wqverify.terms import Beside, Reading
 
 JUMP = Decimal("0.05")  # of the reading before
 DIGITS = 20  # of the display: smaller steps are no jump, however near to zero
 TIMES = 3  # so many times more or less than last time
+FAR = 10  # times the tolerance, and a tenth of the value
 CLOCKS_DIFFER = timedelta(minutes=10)
 
 
@@ -53,6 +54,23 @@ def _against_last(typed: Reading, last: str) -> str:
     big, small = max(abs(typed.value), abs(former)), min(abs(typed.value), abs(former))
     if big - small > DIGITS * typed.digit and big > TIMES * small:
         return f"{typed.text} is far from the {last} of last time. Is it {typed.text}?"
+    return ""
+
+
+def about_first(text: str, beside: Beside, digit: Decimal | None) -> str:
+    """Return what is odd about the first reading on a standard: far from it, or not as the display shows it.
+
+    >>> from decimal import Decimal as D
+    >>> about_first("10.11", Beside(reference=D("4.01"), low=D("3.91"), high=D("4.11")), D("0.01"))
+    '10.11 is 6.10 from the 4.01 it should be. Is it 10.11?'
+    """
+    typed = Reading.parse(text)
+    if beside.reference is not None and beside.low is not None and beside.high is not None:
+        error, half = abs(typed.value - beside.reference), (beside.high - beside.low) / 2
+        if error > FAR * half and error > abs(beside.reference) / FAR:
+            return f"{text} is {error} from the {beside.reference} it should be. Is it {text}?"
+    if digit is not None and typed.digit > digit:
+        return f"{text} has fewer decimals than the display, which shows {digit}. Is it {text}?"
     return ""
 
 

@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any
 
 from wqverify.entry import sure
@@ -21,8 +22,8 @@ from wqverify.plant.files import shortened
 from wqverify.plant.messages import nearest
 from wqverify.procedures.blank import choices, is_list
 from wqverify.procedures.usual import is_number
-from wqverify.procedures.walk import questions, typed_times
-from wqverify.terms import Standard
+from wqverify.procedures.walk import typed_times
+from wqverify.terms import Beside, Reading, Standard
 
 _SHORT_TIME = re.compile(r"([0-9]{1,2}):?([0-9]{2})")
 INFORMATION = "information only"
@@ -99,22 +100,21 @@ def odd_time(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings)
     if not sentence:
         return None
     ways = [Choice(text, f"yes, {text}"), Choice("", "no, type it again")]
-    later = wall_clock(moment + timedelta(days=1), date)
+    later = wall_clock(moment + timedelta(days=1), date, about.zone)
     if latest and moment < latest <= moment + timedelta(days=1) <= now + sure.CLOCKS_DIFFER:
         ways.insert(0, Choice(later, f"it was after midnight: {later}"))
     return Odd(sentence, tuple(ways))
 
 
 def _latest(step: Step, raw: Mapping[str, Any], about: Surroundings) -> datetime | None:
-    """Return the latest time answered in an earlier part of the sheet, or above it in its own."""
+    """Return the latest time that stands above in the order of the work."""
     sheet: Any = about.procedure.Sheet
-    order = [question.name for question in questions(sheet)]
     together = [names for names in sheet.TOGETHER if step.top in names]
     moments = []
-    for path, typed in typed_times(sheet, raw).items():
-        top = path.partition(".")[0]
-        above = order.index(top) < order.index(step.top) or (top == step.top and path < step.path)
-        if not above or any(top in names for names in together):
+    for path, typed in typed_times(sheet, with_answer(raw, step.path, "00:00")).items():
+        if path == step.path:
+            break
+        if any(path.partition(".")[0] in names for names in together):
             continue
         try:
             moments.append(resolve(str(raw.get("date", "")), typed, about.zone))
@@ -128,14 +128,14 @@ def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surro
     one = about.standards.get(text)
     if one is not None and not is_of_kind(step, one):
         wanted = " or ".join(step.question.ask.kinds)
-        return _keep(f"{text} is a {one.kind}, and a {wanted} is asked for here. Is it {text}?", text)
+        return keep(f"{text} is a {one.kind}, and a {wanted} is asked for here. Is it {text}?", text)
     path = f"{step.path}.{len(found(raw, step.path) or [])}" if is_list(step.field) else step.path
     tried = with_answer(raw, path, text)
     refusal = refusal_of(about.procedure, tried, path, about.around)
     if refusal is None:
         return _past(step, text, raw, about)
     if isinstance(refusal, CorrectTheEntry):  # it fits, and something beside it is not typed yet, or wrong
-        return _keep(refusal.message, text)
+        return keep(refusal.message, text)
     if not step.use or refusal_of(
         about.procedure, with_answer(tried, step.use, INFORMATION), path, about.around
     ):
@@ -168,15 +168,21 @@ def _past(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) ->
     return None
 
 
-def odd_answer(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
+def odd_answer(
+    step: Step, text: str, raw: Mapping[str, Any], about: Surroundings, beside: Beside
+) -> Odd | None:
     """Return what is asked about an answer before it is stored, None where nothing is odd."""
     sentence = _refused_so_far(step, text, raw, about) if step.kind == "leaf" else ""
+    if not sentence and is_free_text(step) and len(text) == 1 and text.isdigit():
+        sentence = f"Only {text}? Is that the text?"
     if not sentence and is_number(step.field):
         before = found(raw, step.path) if step.kind == "list" else ()
         own = is_reading(step) and step.question.ask.unit in ("analyzer", about.unit)
         low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
         sentence = sure.about_reading(text, before or (), last_time(step, about), low, high)
-    return _keep(sentence, text) if sentence else None
+        if not sentence and not before:
+            sentence = sure.about_first(text, beside, about.analyzer.digit if own else None)
+    return keep(sentence, text) if sentence else None
 
 
 def _refused_so_far(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> str:
@@ -186,10 +192,17 @@ def _refused_so_far(step: Step, text: str, raw: Mapping[str, Any], about: Surrou
     return refusal.message if refusal is not None else ""
 
 
-def _keep(sentence: str, text: str) -> Odd:
+def is_free_text(step: Step) -> bool:
+    """Whether anything may be answered: neither a number nor a time, and none of a list of words."""
+    ask = step.question.ask
+    return not (is_number(step.field) or step.question.time or choices(step.field) or ask.refers)
+
+
+def is_more(text: str, seconds: float) -> bool:
+    """Whether a typed number of seconds is more than it can have been."""
+    return Reading.parse(text).value > Decimal(str(seconds))
+
+
+def keep(sentence: str, text: str) -> Odd:
+    """Ask whether an answer is kept as it was typed."""
     return Odd(sentence, (Choice(text, f"yes, {text}"), Choice("", "no, type it again")))
-
-
-def words(step: Step) -> tuple[Choice, ...]:
-    """Return the words a question takes."""
-    return tuple(Choice(word) for word in choices(step.field))

@@ -21,7 +21,7 @@ from wqverify.entry.proposals import USUAL_PATH, Proposal, Usual, proposal, usua
 from wqverify.entry.provisional import Provisional, provisional
 from wqverify.entry.screen import Act, Choice, Screen
 from wqverify.entry.steps import Step, steps
-from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.errors import ChooseAnother, CorrectTheEntry, WqverifyError
 from wqverify.procedures.opening import SoFar
 from wqverify.terms import Raw
 
@@ -40,6 +40,7 @@ class Visit:
         self.voice: Voice | None = None
         self._done: dict[str, int] = {}  # the last act of each view
         self._act = Act("show")
+        self.waiting: list[JournalLine] | None = None  # of the act under way
         self._read()
 
     def close(self) -> None:
@@ -97,17 +98,29 @@ class Visit:
         if path in self.folded.left_out:
             return
         still = [one for one in self.steps if one.stands == "open"]
-        told = usual_of(still[still.index(step) :], self.folded.raw, self.about, self.so_far.result)
+        told = usual_of(
+            still[still.index(step) :], self.steps, self.folded.raw, self.about, self.so_far.result
+        )
         if sum(bool(one.text) for one in told) > 1:
             self.usual, self.usual_path = told, path
 
     # ------------------------------------------------------------ an act
 
+    def is_repeat(self, act: Act) -> bool:
+        """Whether an act was done already: it was sent again because no acknowledgement came."""
+        done = act.seq <= self._done.get(act.view, 0) or (act.view, act.seq) in self.folded.seen
+        return bool(act.view) and done
+
     def act(self, act: Act) -> Screen:
-        """Do what a person did; the same act sent again is done once."""
-        if act.view and (act.seq <= self._done.get(act.view, 0) or (act.view, act.seq) in self.folded.seen):
+        """Do what a person did, all of it or nothing; the same act sent again is done once.
+
+        Raises CouldNotRun where the disk refuses: then nothing is stored and the same question stands.
+        """
+        if self.is_repeat(act):
             return self.screen
         self.notice, self.refused = "", False
+        before = self.folded, self.at, self.aside, self.overview, self.voice
+        self._act, self.waiting = act, []
         try:
             if act.path != self.screen.path:
                 raise CorrectTheEntry(
@@ -116,13 +129,20 @@ class Visit:
                     found=act.path,
                     expected=self.screen.path,
                 )
-            self._act = act
             self._do(act)
-        except (CorrectTheEntry, ChooseAnother) as problem:
+            if self.waiting:  # in one write: a kill leaves all of an act or nothing
+                self.journal.append(*self.waiting)
+        except WqverifyError as problem:
+            self.folded, self.at, self.aside, self.overview, self.voice = before
+            self.ended = ""
+            if not isinstance(problem, CorrectTheEntry | ChooseAnother):
+                raise
             self.notice, self.refused = problem.message, True
+        finally:
+            self.waiting = None
+            self._read()
         if act.view:
             self._done[act.view] = act.seq
-        self._read()
         return self.screen
 
     def _do(self, act: Act) -> None:
@@ -155,11 +175,7 @@ class Visit:
         if not text and not aside.may_be_empty:
             raise CorrectTheEntry("An answer is needed here; ^ goes back without one.")
         self.aside = None
-        try:
-            aside.take(text)
-        except (CorrectTheEntry, ChooseAnother):
-            self.aside = self.aside or aside
-            raise
+        aside.take(text)
 
     def ask(self, aside: Aside) -> None:
         """Show a question of the program itself."""
@@ -168,19 +184,23 @@ class Visit:
     # ------------------------------------------------------------ writing
 
     def write(self, *lines: JournalLine) -> None:
-        """Store lines: tried first, then on the disk, then true."""
+        """Store lines: tried at once, on the disk with the whole act."""
         at, act = stamped(self.about.local()), self._act
         signed = [replace(line, at=at, view=act.view, seq=act.seq) for line in lines]
         after = self.folded.after(*signed)
-        self.journal.append(*signed)
+        if self.waiting is None:
+            self.journal.append(*signed)
+        else:
+            self.waiting += signed
         self.folded = after
 
     def spoken(self, line: JournalLine) -> JournalLine:
         """Name who says it, where that is not the performer."""
-        voice = self.voice
-        if voice is None:
-            return replace(line, how=line.how or ("paper" if self.about.paper else ""))
-        return replace(line, by=voice.by, heard=voice.heard, read_back=voice.read_back)
+        voice, goes_on = self.voice, self.folded.person
+        if voice is not None:
+            return replace(line, by=voice.by, heard=voice.heard, read_back=voice.read_back)
+        by = goes_on if goes_on != self.folded.raw.get("performed_by") else ""
+        return replace(line, by=line.by or by, how=line.how or ("paper" if self.about.paper else ""))
 
     # ------------------------------------------------------------ the end
 
@@ -189,10 +209,12 @@ class Visit:
         if text not in ("", "complete", "run"):
             raise CorrectTheEntry(f"{text!r} is none of the choices.", found=text)
         written = complete.written(self.about, dict(self.folded.raw))
-        complete.write(self.sheet, written, {line.digest for line in self.journal.lines})
+        kept = complete.write(self.sheet, written, {line.digest for line in self.journal.lines})
         if self.folded.state != "complete":
             self.write(JournalLine(do="complete", digest=complete.digest(written)))
         self.notice = f"{self.sheet.name} is written."
+        if kept:
+            self.notice += f" What stood in the file besides is kept as {kept}: the answers given here count."
 
     def take_up_changes(self, raw: Raw) -> None:
         """Take up, with a reason, what was changed in the written sheet outside of this program."""
@@ -202,8 +224,26 @@ class Visit:
             self.write(*(replace(line, why=why) for line in lines))
             self.notice = f"{len(lines)} changes of the file are in the journal now."
 
-        label = f"{self.sheet.name} was changed in the file since it was written ({len(lines)} answers). Why?"
+        told = "; ".join(
+            f"{line.path}: {line.was or 'nothing'} -> {line.text or 'nothing'}" for line in lines[:3]
+        )
+        more = f"; and {len(lines) - 3} more" if len(lines) > 3 else ""
+        label = f"{self.sheet.name} was changed in the file since it was written ({told}{more}). Why?"
         self.ask(Aside("?file", label, take, tuple(map(Choice, offered.WHY_CORRECTED))))
+        self._read()
+
+    def who_goes_on(self) -> None:
+        """Ask who goes on with a sheet that waited or was passed on."""
+
+        def take(who: str) -> None:
+            if who not in self.about.people:
+                raise CorrectTheEntry(f"{who!r} is not in people.toml; choose by the number.", found=who)
+            self.write(JournalLine(do="take up", by=who))
+
+        people = tuple(Choice(one.id, f"{one.id}  {one.name}") for one in self.about.people.values())
+        what = f" for {self.folded.state_text}" if self.folded.state_text else ""
+        label = f"This sheet was {drawn.put_away(self)}{what}. Who goes on with it?"
+        self.ask(Aside("?goes on", label, take, people, "pick"))
         self._read()
 
     def _go_to(self, act: Act) -> None:

@@ -11,6 +11,7 @@ from wqverify.procedures.grab_sheet import LabResult, Result, lab_result
 from wqverify.procedures.parts import (
     AtTime,
     Because,
+    ByOperations,
     Cleaned,
     Condition,
     Done,
@@ -213,7 +214,7 @@ class Touched(Holds):
         ),
     ] = None
     loop_in_manual: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "loop in manual",
             help="by operations",
@@ -222,7 +223,7 @@ class Touched(Holds):
         ),
     ] = None
     alarm_blocked: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "alarm blocked",
             help="by operations",

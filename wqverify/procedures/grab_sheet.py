@@ -14,6 +14,7 @@ from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
     AtTime,
     Because,
+    ByOperations,
     Condition,
     Done,
     Head,
@@ -220,10 +221,10 @@ class Touched(Holds):
         Ask("output held", help="before it is adjusted", when="decided to adjust"),
     ] = None
     loop_in_manual: Annotated[
-        Done[Moment] | None, Ask("loop in manual", help="by operations", when="decided to adjust")
+        Done[ByOperations] | None, Ask("loop in manual", help="by operations", when="decided to adjust")
     ] = None
     alarm_blocked: Annotated[
-        Done[Moment] | None, Ask("alarm blocked", help="by operations", when="decided to adjust")
+        Done[ByOperations] | None, Ask("alarm blocked", help="by operations", when="decided to adjust")
     ] = None
 
 

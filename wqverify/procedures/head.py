@@ -47,6 +47,12 @@ class Moment(Part):
     by: Annotated[Text | None, Ask("by whom", usual="{performer}")] = None
 
 
+class ByOperations(Moment):
+    """Something operations did, when they were told."""
+
+    by: Annotated[Text | None, Ask("by whom", usual="{told}")] = None
+
+
 class Condition(Part):
     """What was seen before anything was touched."""
 
@@ -123,7 +129,7 @@ class Holds(Part):
         ),
     ] = None
     loop_in_manual: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "loop in manual",
             help="where a controller acts on this value; by operations",
@@ -131,7 +137,7 @@ class Holds(Part):
         ),
     ] = None
     alarm_blocked: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "alarm blocked",
             help="where an alarm or a shutdown hangs on this value; by operations",

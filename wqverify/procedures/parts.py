@@ -28,6 +28,7 @@ from wqverify.procedures.answers import (
 )
 from wqverify.procedures.head import (
     ON_ARRIVAL,
+    ByOperations,
     Cautions,
     Clocks,
     Condition,
@@ -64,6 +65,7 @@ __all__ = [
     "ON_ARRIVAL",
     "AtTime",
     "Because",
+    "ByOperations",
     "Cause",
     "Cautions",
     "Cleaned",

@@ -17,7 +17,19 @@ from wqverify.calculations.dilution import stock_volume
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Text, said
-from wqverify.procedures.parts import Condition, Done, Head, Moment, Number, Part, Signal, Tail, Time, Told
+from wqverify.procedures.parts import (
+    ByOperations,
+    Condition,
+    Done,
+    Head,
+    Moment,
+    Number,
+    Part,
+    Signal,
+    Tail,
+    Time,
+    Told,
+)
 from wqverify.procedures.preparation_beside import BESIDE
 from wqverify.procedures.preparation_budget import Prepared, prepared
 from wqverify.procedures.preparation_notes import CAUTIONS, notes
@@ -106,8 +118,8 @@ class PreparationSheet(Tail, Work, Head):
     """One standard prepared; the analyzer it is for is not touched."""
 
     output_held: Annotated[Done[Moment] | None, Ask("output held", when="on request")] = None
-    loop_in_manual: Annotated[Done[Moment] | None, Ask("loop in manual", when="on request")] = None
-    alarm_blocked: Annotated[Done[Moment] | None, Ask("alarm blocked", when="on request")] = None
+    loop_in_manual: Annotated[Done[ByOperations] | None, Ask("loop in manual", when="on request")] = None
+    alarm_blocked: Annotated[Done[ByOperations] | None, Ask("alarm blocked", when="on request")] = None
     condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
     signal: Annotated[Done[Signal] | None, Ask("signal", when="on request")] = None
     operations_told_after: Annotated[

@@ -8,7 +8,7 @@ from pydantic import model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.answers import Done, Number, Part, Time
-from wqverify.procedures.head import Moment, Told
+from wqverify.procedures.head import ByOperations, Moment, Told
 from wqverify.terms import Ask
 
 
@@ -27,10 +27,10 @@ class Signal(Part):
         ),
     ] = None
     control_system: Annotated[Number | None, Ask("in the control system", "analyzer")] = None
-    read_by: Annotated[Text | None, Ask("control system read by", usual="{told}")] = None
+    read_by: Annotated[Text | None, Ask("control system read by")] = None
     heard_how: Annotated[
         Literal["own eyes", "radio", "phone"] | None,
-        Ask("how the control-system value was learned", again=True),
+        Ask("how the control-system value was learned"),
     ] = None
     at: Annotated[Time | None, Ask("values read at", clock=True)] = None
 
@@ -94,11 +94,11 @@ class Back(Part):
         Ask(
             "signal",
             help="one value at one moment, from the analyzer to the control system",
-            when="own visit",
+            when="own visit or changed",
         ),
     ] = None
     loop_in_auto: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "loop in automatic",
             help="by operations",
@@ -107,7 +107,7 @@ class Back(Part):
         ),
     ] = None
     alarm_restored: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "alarm restored",
             help="by operations",
@@ -126,7 +126,7 @@ class Back(Part):
     finished: Annotated[Time | None, Ask("work finished at")] = None
     status: Annotated[Status, Ask("status")]
     cause: Annotated[Cause | None, Ask("cause", when="not passed")] = None
-    remarks: Annotated[Notes | None, Ask("remarks", when="own visit")] = None
+    remarks: Annotated[Notes | None, Ask("remarks", when="own visit or not passed")] = None
 
 
 class Tail(Back, Released):
