@@ -23,7 +23,8 @@ from wqverify.cli import main
 from wqverify.cli.today_commands import WIDTH, today_lines
 from wqverify.entry.journal import JournalLine, journal_path
 from wqverify.entry.told import label_of
-from wqverify.lists.today import OUT_OF_USE, STATES, today
+from wqverify.lists.out_of_use import OUT_OF_USE
+from wqverify.lists.today import STATES, today
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import Tail
@@ -265,7 +266,7 @@ def test_a_damaged_journal_is_a_line_with_its_sentence_and_the_rest_is_shown(pla
         "put in or moved; nothing was deleted"
     )
     assert found[unreadable + 1].endswith(
-        "Whether it left an output held is not known: look at the analyzer."
+        "Whether an output was left held is not known: look at the analyzer."
     )
     assert found[unreadable + 2].startswith(
         "  field_sheets/empty.journal.jsonl: It holds no whole line, so nothing was entered in it"
@@ -350,6 +351,7 @@ def test_a_book_that_cannot_be_read_is_a_line_and_the_rest_is_shown(entered: Pla
     assert "output still held since 02:14" in found[1]
     assert found[-2] == "Cannot be read: 1 file"
     assert found[-1].startswith("  book.sqlite: ")
+    assert found[-1].endswith("Whether an output was left held is not known: look at the analyzer.")
 
 
 # ---------------------------------------------------------------- rounds

@@ -3,6 +3,7 @@
 from wqverify.book.book import Book, StoredRecord, has_book, open_book
 from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry
 from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
+from wqverify.book.known import KnownVisits, known_visits, stored_one_by_one
 from wqverify.book.state import RecordState
 from wqverify.book.visits import is_of_day, visits_on_round
 from wqverify.book.writer import Writer
@@ -15,13 +16,16 @@ __all__ = [
     "Book",
     "Entry",
     "Finding",
+    "KnownVisits",
     "RecordState",
     "StoredRecord",
     "Writer",
     "compare_anchors",
     "has_book",
     "is_of_day",
+    "known_visits",
     "open_book",
+    "stored_one_by_one",
     "verify",
     "visits_on_round",
 ]

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime, timedelta
 
-    from wqverify.lists.today import OutOfUse, Sheet, Today, Walk, Where
+    from wqverify.lists.out_of_use import OutOfUse, Where
+    from wqverify.lists.today import Sheet, Today, Walk
 
 WIDTH = 96
 _HEADINGS = {
@@ -51,12 +52,13 @@ def today_lines(found: Today) -> Iterator[str]:
         yield f"Out of use: {len(found.out_of_use)}"
         for one in found.out_of_use:
             yield from _wrapped(_out_of_use(one, found.now))
+    ready = {walk.folder for walk in found.rounds if walk.ready}
     for state, heading in _HEADINGS.items():
         if sheets := found.in_state(state):
             yield f"{heading}: {words(len(sheets), 'sheet')}"
             for sheet in sheets:
                 yield from _wrapped(_sheet(sheet, found.now))
-                yield _command(sheet)
+                yield _command(sheet, ready)
     if found.rounds:
         yield f"Rounds not run: {len(found.rounds)}"
         for walk in found.rounds:
@@ -98,10 +100,13 @@ def _sheet(sheet: Sheet, here: datetime) -> str:
     return f"{where.tag}: {where.title}{by}{said}{last}"
 
 
-def _command(sheet: Sheet) -> str:
-    if sheet.state == "complete":
-        return _next("run", sheet.folder or sheet.where.sheet)
-    return _next("step", sheet.where.sheet)
+def _command(sheet: Sheet, ready: set[str]) -> str:
+    """Return what is to be done with a sheet; one of a round is run with it, once the others are complete."""
+    if sheet.state != "complete":
+        return _next("step", sheet.where.sheet)
+    if sheet.folder and sheet.folder not in ready:
+        return _next("step", "--round", sheet.folder)
+    return _next("run", sheet.folder or sheet.where.sheet)
 
 
 def _next(*words: str) -> str:
@@ -111,7 +116,8 @@ def _next(*words: str) -> str:
 
 def _walk(walk: Walk) -> str:
     waits = ", ".join(walk.stops)
-    return f"{walk.date} {walk.name}: {len(walk.stops)} of {walk.count} not in the book ({waits})"
+    complete = f", {walk.complete} of them complete" if walk.complete and not walk.ready else ""
+    return f"{walk.date} {walk.name}: {len(walk.stops)} of {walk.count} not in the book ({waits}){complete}"
 
 
 def _label(sheet: Sheet) -> str:

@@ -7,58 +7,32 @@ nothing. What cannot be read is one line of the list and never hides the rest.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
+from math import inf
 from pathlib import Path
 from typing import Any, TypeVar
 
-from wqverify.book import Book, has_book, open_book, visits_on_round
+from wqverify.book import Book, KnownVisits, has_book, known_visits, open_book, stored_one_by_one
 from wqverify.entry.fold import fold
 from wqverify.entry.journal import SUFFIX, read_journal
 from wqverify.errors import CorrectTheEntry, RepairTheFolder, WqverifyError
+from wqverify.lists.out_of_use import OutOfUse, Where, left_by_records, left_by_visit
 from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
 from wqverify.plant.round_folder import FILE, RoundFolder, Row, read_round
-from wqverify.procedures import PROCEDURES
 from wqverify.procedures.blank import filled, open_answers
 from wqverify.procedures.sheets import read_sheet
-from wqverify.procedures.tail import OUT_OF_USE as PARTS
 
 SHEETS = "field_sheets"
-OUT_OF_USE = tuple((done, undone, called.replace(" ", " still ", 1)) for done, undone, called in PARTS)
-NOT_KNOWN = "Whether it left an output held is not known: look at the analyzer."
+NOT_KNOWN = "Whether an output was left held is not known: look at the analyzer."
 STATES = ("open", "waiting for the laboratory", "passed on", "complete")  # of a sheet
+_NAMES = re.compile(rb'"path":"(?:date|started|replaces)"')  # no text can say this: its quotes bear a \\
 _ANSWERS = ("answer", "correct", "remove", "not done", "same as")
 
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Where:
-    """The visit or record that something is known from; ``sheet`` is relative to the plant folder."""
-
-    tag: str
-    procedure: str
-    by: str = ""
-    sheet: str = ""
-    number: str = ""  # of the record; empty for a sheet
-
-    @property
-    def title(self) -> str:
-        """What the procedure is called; its name where this version does not know it."""
-        return PROCEDURES[self.procedure].title if self.procedure in PROCEDURES else self.procedure
-
-
-@dataclass(frozen=True)
-class OutOfUse:
-    """Something that was taken out of use and not taken back: since when, and why it was left so."""
-
-    what: str  # "output still held", "out of service"
-    where: Where
-    since: datetime | None
-    left_because: str = ""
-    problem: str = ""  # why nobody can tell since when
 
 
 @dataclass(frozen=True)
@@ -85,6 +59,7 @@ class Walk:
     stops: tuple[str, ...]
     count: int
     ready: bool  # whether nothing on its sheets is known to be open
+    complete: int = 0  # how many of these stops have a sheet on which nothing is
 
 
 @dataclass(frozen=True)
@@ -121,14 +96,17 @@ def today(plant: Plant, now: datetime) -> Today:
     sheets, out = [], list[OutOfUse]()
     for path in _journals(plant, unreadable):
         try:
-            sheet, raw = _told(plant, path)
+            data = path.read_bytes()
+            if (completed := _completed(data)) is not None and book.has(*completed):
+                continue
+            sheet, raw = _told(plant, path, data)
         except (WqverifyError, OSError) as problem:
             name = path.relative_to(plant.folder).as_posix()
             unreadable.append(Unreadable(name, f"{_sentence(problem)} {NOT_KNOWN}"))
             continue
-        if sheet.state != "complete" or not book.has(sheet, raw):
+        if sheet.state != "complete" or not book.has(sheet.where.tag, sheet.where.procedure, raw):
             sheets.append(sheet)
-            out += _left(plant, sheet, raw)
+            out += left_by_visit(sheet.where, raw, plant.zone)
     rounds = list(_rounds(plant, book, sheets, unreadable))
     out += book.left()
     return Today(
@@ -140,9 +118,9 @@ def today(plant: Plant, now: datetime) -> Today:
     )
 
 
-def _oldest_first(one: OutOfUse) -> tuple[bool, float, str]:
+def _oldest_first(one: OutOfUse) -> tuple[float, str]:
     """What nobody can tell the time of comes first: it may be the oldest."""
-    return one.since is not None, one.since.timestamp() if one.since else 0.0, one.where.tag
+    return one.since.timestamp() if one.since else -inf, one.where.tag
 
 
 def _sentence(problem: WqverifyError | OSError) -> str:
@@ -170,9 +148,9 @@ def _folders(plant: Plant) -> list[Path]:
     return sorted(path for path in top.iterdir() if path.is_dir()) if top.is_dir() else []
 
 
-def _told(plant: Plant, path: Path) -> tuple[Sheet, Mapping[str, Any]]:
+def _told(plant: Plant, path: Path, data: bytes) -> tuple[Sheet, Mapping[str, Any]]:
     """Return a visit as its journal tells it, with its answers; raises RepairTheFolder for a damaged one."""
-    lines, _torn = read_journal(path.read_bytes())
+    lines, _torn = read_journal(data)
     if not lines:
         raise RepairTheFolder(
             "It holds no whole line, so nothing was entered in it; remove the file and begin the visit again."
@@ -193,24 +171,28 @@ def _told(plant: Plant, path: Path) -> tuple[Sheet, Mapping[str, Any]]:
     ), folded.raw
 
 
-def _left(plant: Plant, sheet: Sheet, raw: Mapping[str, Any]) -> Iterator[OutOfUse]:
-    """Give what a visit took out of use and has not taken back."""
-    for what, typed, because in _still_out(raw):
-        one = OutOfUse(what, sheet.where, None, because)
-        try:
-            yield replace(one, since=resolve(str(raw.get("date", "")), typed, plant.zone))
-        except CorrectTheEntry as problem:
-            yield replace(one, problem=problem.message)
+def _completed(data: bytes) -> tuple[str, str, Mapping[str, str]] | None:
+    """Return tag, procedure and what else names the visit, of a journal that ends with a complete visit.
 
-
-def _still_out(raw: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
-    """Give what was taken out of use and not back, its typed time, and why it was left so."""
-    for done, undone, what in OUT_OF_USE:
-        taken, back = raw.get(done), raw.get(undone)
-        typed = taken.get("at") if isinstance(taken, dict) else None
-        back = back if isinstance(back, dict) else {}
-        if isinstance(typed, str) and typed and not back.get("at"):
-            yield what, typed, str(back.get("not_done", ""))
+    Only the lines that say so are read: thousands of visits are in the book, and what lies between is of no
+    interest there. None does not say that a visit is open; then the whole journal tells.
+    """
+    end = len(data) - 1
+    while (start := data.rfind(b"\n", 0, max(end, 0)) + 1) and b'"do":"resume"' in data[start:end]:
+        end = start - 1  # it was only looked at
+    if not data.endswith(b"\n") or b'"do":"complete"' not in data[start:end]:
+        return None
+    named: dict[str, str] = {}
+    try:
+        first = json.loads(data[: data.index(b"\n")])
+        for found in _NAMES.finditer(data):
+            line = json.loads(data[data.rfind(b"\n", 0, found.start()) + 1 : data.index(b"\n", found.end())])
+            if line["do"] not in ("answer", "correct"):
+                return None
+            named[line["path"]] = line["text"]
+        return first["tag"], first["procedure"], named
+    except (ValueError, KeyError, TypeError):
+        return None
 
 
 # ---------------------------------------------------------------- the book
@@ -222,72 +204,74 @@ class _Known:
     def __init__(self, plant: Plant, unreadable: list[Unreadable]) -> None:
         self._plant, self._unreadable = plant, unreadable
         self._book: Book | None = None
+        self._visits = KnownVisits({}, frozenset(), {})
+        self._skipped: set[tuple[str, str, str]] = set()
         if has_book(plant.book):
-            self._book = self._read(lambda: open_book(plant.book, plant.device), None)
+            self._read(self._open)
 
-    def _read(self, what: Callable[[], T], otherwise: T) -> T:
-        """Return what is read from the book; after the first failure it is not asked again."""
+    def _open(self) -> None:
+        self._book = open_book(self._plant.book, self._plant.device)
+        self._visits = known_visits(self._book)
+        bodies = [entry.body for entry in self._book.events("skipped")]
+        self._skipped = {
+            (str(body.get("round")), str(body.get("tag")), str(body.get("procedure"))) for body in bodies
+        }
+
+    def _read(self, what: Callable[[], None]) -> None:
+        """Read from the book; after the first failure it is not asked again."""
         try:
-            return what()
+            what()
         except WqverifyError as problem:
             self._book = None
-            self._unreadable.append(Unreadable(Path(self._plant.book).name, problem.message))
-            return otherwise
+            self._cannot(problem)
 
-    def has(self, sheet: Sheet, raw: Mapping[str, Any]) -> bool:
+    def _cannot(self, problem: WqverifyError) -> None:
+        line = Unreadable(Path(self._plant.book).name, f"{problem.message} {NOT_KNOWN}")
+        if line not in self._unreadable:
+            self._unreadable.append(line)
+
+    def has(self, tag: str, procedure: str, raw: Mapping[str, Any]) -> bool:
         """Whether a visit is in the book; an amendment is when it is more than what it replaces."""
-        book, where = self._book, sheet.where
+        if not self._visits.numbers:
+            return False
         try:
             started = resolve(str(raw.get("date", "")), str(raw.get("started", "")), self._plant.zone)
         except CorrectTheEntry:
             return False
-        if book is None:
-            return False
-        visit = f"{where.tag} {where.procedure} {started.isoformat(timespec='minutes')}"
-        known = self._read(lambda: book.record_of_visit(visit), None)
-        return known is not None and known.number != raw.get("replaces", "")
+        number = self._visits.numbers.get(f"{tag} {procedure} {started.isoformat(timespec='minutes')}")
+        return number is not None and number != raw.get("replaces", "")
 
-    def waiting(self, one: RoundFolder) -> list[Row]:
-        """Return the stops of a round that are not in the book."""
-        book, every = self._book, list(one.rows)
-        if book is None:
-            return every
-        return self._read(lambda: [row for row in every if not _is_in(book, one, row)], every)
+    def has_stop(self, one: RoundFolder, row: Row) -> bool:
+        """Whether a stop of a round is in the book, as skipped or as its own visit.
+
+        Another visit of the same work that day, to an alarm perhaps, is not that of the round.
+        """
+        stop = (one.title, row.tag, row.procedure)
+        if row.skipped:
+            return stop in self._skipped
+        if stop in self._visits.of_rounds:
+            return True
+        try:
+            raw, _document = read_sheet(row.path)
+        except WqverifyError:
+            return False
+        return self.has(row.tag, row.procedure, filled(raw, one.head))
 
     def left(self) -> list[OutOfUse]:
-        """Return what the newest record of each analyzer left out of use."""
+        """Return what the records of each analyzer left out of use."""
+        found: list[OutOfUse] = []
+        self._read(lambda: self._add_left(found))
+        return found
+
+    def _add_left(self, found: list[OutOfUse]) -> None:
         book = self._book
         if book is None:
-            return []
-        return self._read(
-            lambda: [
-                one
-                for tag in self._plant.analyzers
-                for state in book.last_records(tag, limit=1)
-                for one in _of_record(tag, state.number, json.loads(book.stored(state.number)))
-            ],
-            [],
-        )
-
-
-def _is_in(book: Book, one: RoundFolder, row: Row) -> bool:
-    if not row.skipped:
-        return bool(visits_on_round(book, one.title, one.date, row.tag, row.procedure))
-    skipped = (one.title, row.tag, row.procedure)
-    bodies = [entry.body for entry in book.events("skipped")]
-    return any((body.get("round"), body.get("tag"), body.get("procedure")) == skipped for body in bodies)
-
-
-def _of_record(tag: str, number: str, record: Mapping[str, Any]) -> Iterator[OutOfUse]:
-    sheet, times = record["sheet"], record["given"]["times"]
-    where = Where(tag, record["procedure"], record["performed_by"], number=number)
-    at = {what: times.get(f"{done}.at", "") for done, _undone, what in OUT_OF_USE}
-    for what, _typed, because in _still_out(sheet):
-        yield OutOfUse(what, where, datetime.fromisoformat(at[what]), because)
-    status = sheet["status"]
-    if status["state"] == "out of service":
-        since = max(times.values(), key=datetime.fromisoformat)
-        yield OutOfUse("out of service", where, datetime.fromisoformat(since), status.get("note", ""))
+            return
+        for tag in self._plant.analyzers:
+            try:
+                found += left_by_records(tag, stored_one_by_one(book, self._visits.standing.get(tag, ())))
+            except RepairTheFolder as problem:  # of this record: what the others left is told
+                self._cannot(problem)
 
 
 # ---------------------------------------------------------------- rounds
@@ -304,10 +288,19 @@ def _rounds(plant: Plant, book: _Known, sheets: list[Sheet], unreadable: list[Un
         except (WqverifyError, OSError) as problem:
             unreadable.append(Unreadable(f"{name}/{FILE}", _sentence(problem)))
             continue
-        if waits := book.waiting(one):
-            state = {sheet.where.sheet: sheet.state for sheet in sheets}
-            ready = all(_is_ready(one, row, state.get(f"{name}/{row.path.name}", "")) for row in waits)
-            yield Walk(name, one.name, one.date, tuple(row.tag for row in waits), len(one.rows), ready)
+        state = {sheet.where.sheet: sheet.state for sheet in sheets}
+        stops = [(row, state.get(f"{name}/{row.path.name}", "")) for row in one.rows]
+        waits = [(row, _is_ready(one, row, of)) for row, of in stops if _waits(book, one, row, of)]
+        if waits:
+            tags = tuple(row.tag for row, _ready in waits)
+            complete = sum(ready and not row.skipped for row, ready in waits)
+            all_ready = all(ready for _row, ready in waits)
+            yield Walk(name, one.name, one.date, tags, len(one.rows), all_ready, complete)
+
+
+def _waits(book: _Known, one: RoundFolder, row: Row, state: str) -> bool:
+    """Whether a stop is not in the book; ``state`` is that of its visit where that is not."""
+    return bool(state and not row.skipped) or not book.has_stop(one, row)
 
 
 def _is_ready(one: RoundFolder, row: Row, state: str) -> bool:
