@@ -122,6 +122,9 @@ def changed(data: bytes, number: int, **keys: Any) -> bytes:
         (lambda d: changed(d, 1, do="resume"), "Line 1 of the journal is not the beginning of a visit"),
         (lambda d: changed(d, 3, do="begin"), "Line 3 of the journal begins the visit a second time"),
         (lambda d: changed(d, 1, format=2), "Line 1 of the journal is of format 2, and this wqverify reads"),
+        (lambda d: changed(d, 3, lines=4), "Line 3 of the journal says it begins 4 lines, which none but"),
+        (lambda d: changed(d, 1, lines=-1), "Line 1 of the journal says it begins -1 lines"),
+        (lambda d: changed(d, 1, lines=4).replace(b'"text"', b'"txt"', 1), "Line 2 of the journal has a key"),
         (lambda d: changed(d, 3, at="08:10"), "Line 3 of the journal says '08:10' where the time with its"),
         (lambda d: changed(d, 3, at="2026-03-03T08:10"), "says '2026-03-03T08:10' where the time with its"),
         (
@@ -200,6 +203,162 @@ def test_what_a_kill_left_of_the_beginning_is_begun_again(path: Path) -> None:
         begun(path).close()
         (line,), torn = read_journal(path.read_bytes())
         assert (line.do, line.cut, line.torn, torn) == ("begin", cut, first[:cut].decode(), "")
+
+
+# ---------------------------------------------------------------- begun with lines that are taken up
+
+TAKEN = tuple(
+    [JournalLine(at=AT, do="take up", digest="ab")]
+    + [JournalLine(at=AT, do="answer", path=f"r.{n}", text=f"7.{n:02} naß", how="sheet") for n in range(9)]
+)
+
+
+def taken_up(path: Path, more: tuple[JournalLine, ...] = TAKEN) -> Journal:
+    return Journal.begin(path, AT, procedure="ph_calibration", revision=2, tag="AIT-2101", more=more)
+
+
+def is_taken_up(path: Path, torn: bytes = b"") -> bool:
+    """Whether a journal holds the whole beginning, and keeps what stood there before."""
+    lines, rest = read_journal(path.read_bytes())
+    first = lines[0]
+    assert [(line.n, line.text) for line in lines[1:]] == [(n, one.text) for n, one in enumerate(TAKEN, 2)]
+    return (first.lines, first.cut, first.torn, rest) == (1 + len(TAKEN), len(torn), torn.decode(), "")
+
+
+def test_a_sheet_is_taken_up_in_the_one_write_that_begins_its_journal(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    disk = FullDisk()
+    monkeypatch.setattr("wqverify.entry.journal.os", disk)
+    journal = taken_up(path)
+    assert (len(disk.writes), disk.syncs) == (1, 2)  # the file, and its folder
+    assert is_taken_up(path)
+    journal.append(typed(0))
+    journal.close()
+    Journal.resume(path, LATER).close()
+    assert [line.do for line in read_journal(path.read_bytes())[0][-2:]] == ["answer", "resume"]
+    with pytest.raises(ChooseAnother, match="exists already"):
+        taken_up(path)
+
+
+def test_a_beginning_of_one_line_states_no_number_of_lines(path: Path) -> None:
+    taken_up(path, ()).close()
+    assert b"lines" not in path.read_bytes()
+
+
+def test_a_beginning_of_which_a_part_was_written_is_begun_again_wherever_it_ends(path: Path) -> None:
+    taken_up(path).close()
+    whole = path.read_bytes()
+    first = whole.index(b"\n") + 1
+    for cut in [*range(first, first + 130), *range(first + 130, len(whole), 37), len(whole) - 1]:
+        half = whole[:cut].decode(errors="ignore").encode()  # in the middle of a letter: see the next test
+        path.write_bytes(half)
+        assert read_journal(half) == ((), half.decode())
+        with pytest.raises(RepairTheFolder) as caught:
+            Journal.resume(path, LATER)
+        assert str(caught.value) == (
+            "AIT-2101.journal.jsonl holds only a part of its beginning, so nothing was entered in it; remove "
+            "the file and begin the visit again."
+        )
+        assert path.read_bytes() == half
+        taken_up(path).close()
+        assert is_taken_up(path, half)
+        Journal.resume(path, LATER).close()
+
+
+class Killed(BaseException):
+    """Stands for the end of the process: nothing is put in order after it."""
+
+
+class KilledDisk:
+    """Stands in for ``os``: after some bytes the process is killed."""
+
+    def __init__(self, left: int) -> None:
+        self.left = left
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(os, name)
+
+    def write(self, handle: int, data: bytes) -> int:
+        written = os.write(handle, data[: self.left])
+        self.left -= written
+        if written < len(data):
+            raise Killed
+        return written
+
+
+def test_a_kill_while_it_is_begun_again_leaves_a_beginning_that_can_be_begun_again(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken_up(path).close()
+    half = path.read_bytes()[:-20]
+    for left in [*range(30), *range(30, 3 * len(half), 61)]:
+        path.write_bytes(half)
+        with monkeypatch.context() as dying:
+            dying.setattr("wqverify.entry.journal.os", KilledDisk(left))
+            try:
+                taken_up(path).close()
+            except Killed:
+                lines, torn = read_journal(path.read_bytes())
+                assert (lines, bool(torn)) == ((), True), left
+            else:
+                assert is_taken_up(path, half)
+                break
+        kept = path.read_bytes().decode(errors="backslashreplace")
+        taken_up(path).close()
+        assert read_journal(path.read_bytes())[0][0].torn == kept
+    else:
+        pytest.fail("it was never begun")
+
+
+@pytest.mark.parametrize("touch", ["write", "short write", "fsync"])
+@pytest.mark.parametrize("half", [False, True], ids=["anew", "again"])
+def test_a_full_disk_leaves_nothing_or_what_stood_there_of_a_beginning(
+    path: Path, monkeypatch: pytest.MonkeyPatch, touch: str, half: bool
+) -> None:
+    taken_up(path).close()
+    before = path.read_bytes()[:-20]
+    path.write_bytes(before) if half else path.unlink()
+    with monkeypatch.context() as full:
+        full.setattr("wqverify.entry.journal.os", FullDisk(touch, times=1))
+        with pytest.raises(CouldNotRun, match="NOT SAVED"):
+            taken_up(path)
+    assert (path.read_bytes() if path.exists() else b"") == (before if half else b"")
+    taken_up(path).close()
+    assert is_taken_up(path, before if half else b"")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="fork and SIGKILL are POSIX")
+def test_kills_while_a_long_sheet_is_taken_up_leave_all_of_it_or_a_beginning(path: Path) -> None:
+    seed = int(os.environ.get("WQVERIFY_SEED") or time.time_ns() % 1_000_000)
+    print(f"seed {seed}")
+    chance = random.Random(seed)
+    more = tuple(JournalLine(at=AT, do="answer", path=f"r.{n}", text="x" * 400) for n in range(2_000))
+    ended = set()
+    for _kill in range(12):
+        path.unlink(missing_ok=True)
+        child = os.fork()
+        if child == 0:
+            try:
+                taken_up(path, more)
+            finally:
+                os._exit(0)
+        for _moment in range(2_000):  # till the file is there, or it is over
+            if path.exists():
+                break
+            time.sleep(0.0005)
+        time.sleep(chance.uniform(0, 0.15))
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
+        if path.exists():
+            lines, _torn = read_journal(path.read_bytes())
+            ended.add(len(lines))
+            if not lines:
+                taken_up(path, more).close()
+                assert len(read_journal(path.read_bytes())[0]) == 2_001, f"seed {seed}"
+    print(f"lines left: {sorted(ended)}")
+    assert ended, f"seed {seed}"
+    assert ended <= {0, 2_001}, f"seed {seed}"
 
 
 # ---------------------------------------------------------------- torn

@@ -38,6 +38,8 @@ SAID = {
     "started": {"how": "clock"},
     "cautions.read": {"how": "usual"},
     "tag": {"how": "sheet"},
+    "operations_told.how": {"how": "last"},
+    "loop_in_manual.not_done": {"how": "paper"},
 }
 
 
@@ -68,6 +70,8 @@ def with_corrections(raw: dict[str, Any]) -> Iterator[dict[str, Any]]:
         if act["path"] == "as_found.points.0.readings.0":
             yield act | {"text": "68.6"}
             yield act | {"do": "correct", "was": "68.6", "why": "point mistyped"}
+        elif act["path"].endswith(".not_done"):
+            yield act | {"do": "not done", "path": act["path"].removesuffix(".not_done")}
         else:
             yield act
         if act["path"] == "as_found.points.0.at":
@@ -170,6 +174,8 @@ def test_the_page_says_who_said_an_answer_and_what_was_corrected(made: Path, rec
         "08:05 (-05:00) (this computer's clock)",
         "7.69 pH (Perrin Vale (T-11), by phone, not read back)",
         "yes (confirmed as usual)",
+        "radio (confirmed as last time)",
+        "no dosing is controlled from this analyzer (copied from paper)",
         "AIT-2101",
     ):
         assert value in facts

@@ -2,6 +2,7 @@
 
 NAME.journal.jsonl lies beside the field sheet NAME.toml. Lines are only ever appended, and one process at a
 time may do it. What a power cut left half written behind the last line is cut off and kept in the next one.
+A beginning of several lines states their number; a file that holds fewer is half begun, and begun again.
 """
 
 from __future__ import annotations
@@ -9,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, suppress
 from dataclasses import MISSING, dataclass, fields, replace
 from datetime import datetime
@@ -19,6 +20,7 @@ from typing import Any, NoReturn, Self
 import wqverify
 from wqverify.durable import make_folder
 from wqverify.errors import ChooseAnother, CorrectTheEntry, CouldNotRun, RepairTheFolder
+from wqverify.terms import JOURNAL
 
 if sys.platform == "win32":
     import msvcrt
@@ -26,12 +28,13 @@ else:
     import fcntl
 
 FORMAT = 1
-SUFFIX = ".journal.jsonl"
-ATTACHED = "journal.jsonl"  # what it is called in a record
+ATTACHED = JOURNAL  # what it is called in a record
+SUFFIX = f".{JOURNAL}"
 DOINGS = (
     *("begin", "resume", "answer", "correct", "remove", "not done", "same as", "leave out", "ask"),
     *("no more", "more", "wait", "pass on", "take up", "complete"),
 )
+_END = ord("\n")
 _BEYOND = 2**31 - 2  # a byte no journal reaches: Windows lets nobody read the bytes that are locked
 _REPORT = "nothing was deleted: put an unchanged copy of the file back, or keep it and report it"
 
@@ -51,7 +54,7 @@ class JournalLine:
     text: str = ""
     was: Any = None
     why: str = ""
-    how: str = ""  # "clock", "usual", "sheet", "round", "paper": where an answer that was not typed is from
+    how: str = ""  # "clock", "usual", "last", "sheet", "round", "paper": where what was not typed is from
     by: str = ""
     heard: str = ""
     read_back: str = ""
@@ -65,6 +68,7 @@ class JournalLine:
     tag: str = ""
     wqverify: str = ""
     digest: str = ""
+    lines: int = 0  # of a begin line: how many lines, with itself, were written at once
     view: str = ""
     seq: int = 0
 
@@ -103,7 +107,8 @@ def stamped(moment: datetime) -> str:
 def read_journal(data: bytes) -> tuple[tuple[JournalLine, ...], str]:
     """Return the lines of a journal and what a power cut left half written behind them.
 
-    Raises RepairTheFolder, with its number, for a line that is damaged otherwise.
+    Of a beginning that is not whole no line counts, whether it is one line or several. Raises
+    RepairTheFolder, with its number, for a line that is damaged otherwise.
     """
     lines, torn = _parted(data)
     return lines, torn.decode(errors="backslashreplace")
@@ -116,6 +121,8 @@ def _parted(data: bytes) -> tuple[tuple[JournalLine, ...], bytes]:
         not torn and whole and _json(whole[-1]) is None
     ):  # the end of the line came to the disk before the line
         torn = whole.pop() + b"\n"
+    if whole and _line(1, whole[0]).lines > len(whole):
+        return (), data
     return tuple(_line(number, raw) for number, raw in enumerate(whole, 1)), torn
 
 
@@ -161,6 +168,8 @@ def _problems(number: int, line: JournalLine) -> Iterator[str]:
         yield "is not the beginning of a visit" if number == 1 else "begins the visit a second time"
     if line.do == "begin" and line.format != FORMAT:
         yield f"is of format {line.format}, and this wqverify reads format {FORMAT}; install a newer one"
+    if line.lines and (line.do != "begin" or line.lines < 0):
+        yield f"says it begins {line.lines} lines, which none but the first does"
     if not _is_moment(line.at):
         yield f"says {line.at[:40]!r} where the time with its offset stands"
 
@@ -196,11 +205,20 @@ class Journal:
         self._unclean = False  # something of a refused line may stand behind the last one
 
     @classmethod
-    def begin(cls, path: Path, at: str, *, procedure: str, revision: int, tag: str) -> Self:
-        """Begin a journal; raises ChooseAnother where there is one.
+    def begin(
+        cls,
+        path: Path,
+        at: str,
+        *,
+        procedure: str,
+        revision: int,
+        tag: str,
+        more: tuple[JournalLine, ...] = (),
+    ) -> Self:
+        """Begin a journal, with more lines at once where a sheet is taken up; all are on the disk or none.
 
-        A file in which not even the first line is whole is what a power cut left of a beginning: it is begun
-        again.
+        Raises ChooseAnother where there is one. A file in which not the whole beginning stands is what a
+        power cut left of it: it is begun again.
         """
         make_folder(path.parent)
         line = JournalLine(
@@ -211,6 +229,7 @@ class Journal:
             revision=revision,
             tag=tag,
             wqverify=wqverify.__version__,
+            lines=1 + len(more) if more else 0,
         )
         with ExitStack() as unless_begun:
             journal = cls._locked(path, os.O_CREAT)
@@ -222,7 +241,7 @@ class Journal:
                     found=path.name,
                     where=path.name,
                 )
-            journal._write_first(line)
+            journal._write_first(line, *more)
             journal._remember()
             unless_begun.pop_all()
         return journal
@@ -237,8 +256,10 @@ class Journal:
             journal = cls._locked(path, 0)
             unless_resumed.callback(journal.close)
             if not journal._lines:
+                first, end, _rest = journal._torn.partition(b"\n")
+                held = "only a part of its beginning" if end and _json(first) else "no whole line"
                 raise RepairTheFolder(
-                    f"{path.name} holds no whole line, so nothing was entered in it; remove the file and "
+                    f"{path.name} holds {held}, so nothing was entered in it; remove the file and "
                     f"begin the visit again.",
                     where=path.name,
                 )
@@ -282,13 +303,11 @@ class Journal:
 
         Raises CouldNotRun where the disk refuses, or where the file is not what this window left.
         """
-        first = len(self._lines) + 1
-        numbered = [replace(line, n=number) for number, line in enumerate(lines, first)]
+        numbered = self._numbered(lines)
         data = b"".join(line.written() for line in numbered)
         self._insist_on_own_file()
         try:
-            if os.write(self._handle, data) != len(data):
-                raise OSError("only a part of it was written")
+            _write_whole(self._handle, data)
             os.fsync(self._handle)
         except OSError as problem:
             self._unclean = True  # where it cannot be cut off now, it is before the next line is written
@@ -304,15 +323,21 @@ class Journal:
             os.close(self._handle)  # which gives the lock back too
             self._handle = -1
 
-    def _write_first(self, line: JournalLine) -> None:
-        """Append the first line of this session; what was cut off stands in it."""
+    def _numbered(self, lines: Iterable[JournalLine]) -> list[JournalLine]:
+        return [replace(line, n=number) for number, line in enumerate(lines, len(self._lines) + 1)]
+
+    def _write_first(self, first: JournalLine, *more: JournalLine) -> None:
+        """Append the first lines of this session; what was cut off stands in the first of them."""
         torn = self._torn
         if not torn:
-            self.append(line)
+            self.append(first, *more)
             return
-        cut = replace(line, cut=len(torn), torn=torn.decode(errors="backslashreplace"))
-        data = replace(cut, n=len(self._lines) + 1).written()
+        cut = replace(first, cut=len(torn), torn=torn.decode(errors="backslashreplace"))
+        numbered = self._numbered((cut, *more))
+        data = b"".join(line.written() for line in numbered)
         try:
+            if not self._lines:
+                self._join_lines(torn)
             # Over the torn bytes in one write, longer than they are because it holds them: there is no moment
             # at which they stand nowhere.
             self._write_at_end(data)
@@ -322,15 +347,33 @@ class Journal:
             raise self._not_saved(problem) from problem
         self._torn = b""
         self._size += len(data)
-        self._lines.append(replace(cut, n=len(self._lines) + 1))
+        self._lines += numbered
+
+    def _join_lines(self, torn: bytes) -> None:
+        """Make one line of what stands of a beginning, so that it is half begun at every moment from here.
+
+        Where it is written over only in part, whole lines behind that part would look like a damaged journal.
+        The first goes last: as long as it is whole, it tells that others are missing.
+        """
+        ends = [place for place, byte in enumerate(torn) if byte == _END]
+        if not ends:
+            return
+        handle = os.open(self.path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
+        try:
+            for places in (ends[1:], ends[:1]):
+                for place in places:
+                    os.lseek(handle, place, os.SEEK_SET)
+                    _write_whole(handle, b" ")
+                os.fsync(handle)
+        finally:
+            os.close(handle)
 
     def _write_at_end(self, data: bytes) -> None:
         """Write behind the last whole line, over whatever stands there."""
         handle = os.open(self.path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
         try:
             os.lseek(handle, self._size, os.SEEK_SET)
-            if os.write(handle, data) != len(data):
-                raise OSError("only a part of it was written")
+            _write_whole(handle, data)
             os.ftruncate(handle, self._size + len(data))
             os.fsync(handle)
         finally:
@@ -375,6 +418,11 @@ class Journal:
             found=str(problem),
             where=self.path.name,
         )
+
+
+def _write_whole(handle: int, data: bytes) -> None:
+    if os.write(handle, data) != len(data):
+        raise OSError("only a part of it was written")
 
 
 def shown(at: str) -> str:

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from wqverify.show.changes import CORRECTED, corrected
 from wqverify.show.kinds import Block, Column, Statement, Table, rows
 from wqverify.show.lookup import NONE, person, when
-from wqverify.terms import Entry, Record, Said
+from wqverify.terms import JOURNAL, Entry, Record, Said
 
-JOURNAL = "journal.jsonl"
 _TAKEN_OVER = {
     "clock": "this computer's clock",
     "usual": "confirmed as usual",
+    "last": "confirmed as last time",
     "round": "from the head of the round",
     "paper": "copied from paper",
 }

@@ -26,6 +26,7 @@ from wqverify.terms.computed import (
     Working,
 )
 from wqverify.terms.kept import (
+    JOURNAL,
     Caution,
     Previous,
     Record,
@@ -64,6 +65,7 @@ from wqverify.terms.typed import (
 )
 
 __all__ = [
+    "JOURNAL",
     "Analyzer",
     "Ask",
     "Assigned",

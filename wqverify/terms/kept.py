@@ -10,6 +10,8 @@ from wqverify.terms.computed import Result
 from wqverify.terms.known import Given
 from wqverify.terms.typed import Entry
 
+JOURNAL = "journal.jsonl"  # what the journal of a visit is called among the attachments
+
 
 @dataclass(frozen=True, slots=True)
 class Software:

@@ -104,5 +104,5 @@ class Said:
     by: str = ""  # who said it
     heard: str = ""  # "radio", "phone"
     read_back: str = ""  # "yes" or "no"
-    how: str = ""  # "clock", "usual", "round", "paper", "sheet": where it was taken over from
+    how: str = ""  # "clock", "usual", "last", "round", "paper", "sheet": where it was taken over from
     sure: str = ""  # what was asked about it, and confirmed
