@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
+import short_records
 from plant_example import plant_in
+from short_records import IN_SERVICE, Sheet, record
 
 from wqverify.book import open_book
 from wqverify.cli.today_commands import today_lines
 from wqverify.lists.today import Today, today
 from wqverify.plant.folder import Plant, open_plant
-from wqverify.records.canonical import canonical
 
 NOW = datetime.fromisoformat("2026-06-01T07:00-05:00")
 HELD = {"output_held": {"at": "08:13", "by": "T-07"}}
 LEFT = {**HELD, "output_released": {"not_done": "the sensor is out"}}
 RELEASED = {**HELD, "output_released": {"at": "08:50", "by": "T-07"}}
 NO_OUTPUT = {"output_held": {"not_done": "no output"}, "output_released": {"not_done": "nothing was held"}}
-IN_SERVICE = {"status": {"state": "in service"}}
 OUT = {"status": {"state": "out of service", "note": "waits for an electrode"}}
 STILL_OUT = {"status": {"state": "out of service", "note": "the electrode came broken"}}
 RESTRICTED = {"status": {"state": "in service with restriction", "note": "only by day"}}
-
-Sheet = Mapping[str, Any]
 
 
 @pytest.fixture
@@ -40,27 +37,9 @@ def plant(tmp_path: Path) -> Plant:
 
 def enter(plant: Plant, *sheets: Sheet | bytes, tag: str = "AIT-2101", first: str = "2026-05-01") -> None:
     """Enter records of one analyzer, one a day."""
-    book = open_book(plant.book, plant.device, create=True)
-    with book.writing() as writer:
-        for n, sheet in enumerate(sheets):
-            day = (date.fromisoformat(first) + timedelta(n)).isoformat()
-            began = f"{day}T08:00-05:00"
-            number = writer.next_number(2026)
-            data = sheet if isinstance(sheet, bytes) else record(sheet, day)
-            body = {"tag": tag, "serial": "EL-1", "procedure": "ph_calibration", "performed": began}
-            body |= {"visit": f"{tag} ph_calibration {began}", "by": "T-07"}
-            key = f"performed {number}"
-            writer.append("performed", key=key, record=number, at=began, stored=data, body=body)
-
-
-def record(sheet: Sheet, day: str) -> bytes:
-    """As much of a record as the list looks at, as the book keeps it."""
-    times = {"started": f"{day}T08:00-05:00", "finished": f"{day}T09:00-05:00"}
-    parts = {name: part["at"] for name, part in sheet.items() if "at" in part}
-    times |= {f"{name}.at": f"{day}T{at}-05:00" for name, at in parts.items()}
-    given = {"times": times, "changes": ["." * 20_000]}
-    head = {"procedure": "ph_calibration", "performed_by": "T-07"}
-    return canonical({**head, "sheet": {**IN_SERVICE, **sheet}, "given": given})
+    days = [(date.fromisoformat(first) + timedelta(n)).isoformat() for n in range(len(sheets))]
+    visits = zip(days, sheets, strict=True)
+    short_records.enter(plant, *((f"{day}T08:00-05:00", sheet) for day, sheet in visits), tag=tag)
 
 
 def out_of_use(found: Today) -> list[tuple[str, str, str]]:
