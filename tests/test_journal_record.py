@@ -372,6 +372,20 @@ def test_a_visit_that_is_not_complete_is_refused(
     )
 
 
+def test_a_visit_of_which_only_a_part_of_the_beginning_was_written_is_refused(fresh: Plant) -> None:
+    path, sheet = journal_path(sheet_of(fresh, "fail")), sheet_of(fresh, "fail")
+    more = (JournalLine(at=AT.format(0, 0), do="answer", path="started", text="08:05", how="sheet"),)
+    begun = Journal.begin(
+        path, AT.format(0, 0), procedure="ph_calibration", revision=2, tag="AIT-2101", more=more
+    )
+    begun.close()
+    path.write_bytes(path.read_bytes()[:-9])
+    assert refused(fresh) == (
+        "fail.toml: the visit is not complete: it is only half begun. Finish it by "
+        f"`wqverify step {sheet}`, then run it."
+    )
+
+
 def test_a_damaged_journal_is_refused_by_its_name_and_line(fresh: Plant) -> None:
     path = step(sheet_of(fresh, "fail"))
     path.write_bytes(path.read_bytes().replace(b'"n":4,', b'"n":5,', 1))

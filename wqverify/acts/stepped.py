@@ -55,6 +55,8 @@ def journal_of(sheet: Path) -> Stepped | None:
 
 
 def _state(folded: Folded) -> str:
+    if not folded.count:
+        return "only half begun"
     to = f" to {folded.state_to}" if folded.state_to else ""
     text = f" ({folded.state_text})" if folded.state_text else ""
     return f"{folded.state}{to}{text}"
