@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from dataclasses import dataclass
+from http.client import HTTPException
 from pathlib import Path
 from typing import Any
 from urllib.request import ProxyHandler, build_opener
@@ -88,9 +89,12 @@ def put_notebook(plant_folder: Path) -> str:
 def running(plant_folder: Path, home: Path) -> str:
     """Return the address of the form in a JupyterLab of ours that serves the plant folder already, or ''."""
     for file in sorted((home / "runtime").glob("jpserver-*.json")):
-        told = json.loads(file.read_text("utf-8"))
-        base, token = told["url"].rstrip("/"), told["token"]
-        if Path(told["root_dir"]) == plant_folder and _answers(f"{base}/api/status?token={token}"):
+        try:
+            told = json.loads(file.read_text("utf-8"))
+            base, token, served = str(told["url"]).rstrip("/"), told["token"], Path(told["root_dir"])
+        except (OSError, ValueError, KeyError, TypeError):
+            continue  # gone meanwhile, or half written by one that was killed: none that runs leaves it so
+        if served == plant_folder and _answers(f"{base}/api/status?token={token}"):
             return _address(base, token)
     return ""
 
@@ -121,7 +125,7 @@ def _answers(url: str) -> bool:
     straight = build_opener(ProxyHandler({}))  # a proxy of the network has no business on this computer
     try:
         straight.open(url, timeout=5).close()
-    except OSError:  # nothing listens there, or something that does not know the token
+    except (OSError, HTTPException):  # nothing listens there, or something else that does not know the token
         return False
     return True
 
@@ -152,10 +156,10 @@ def _free_port() -> int:
 def _environment(home: Path, token: str) -> dict[str, str]:
     """Return an environment without a person's own settings; the token stands in no command line."""
     config = home / "config"
+    for folder in (home, config, *(home / name for name in ("data", "runtime", "ipython"))):
+        _make_own_folder(folder)
     write_durably(config / "jupyter_lab_config.json", json.dumps(CONFIG, indent=1).encode())
     write_durably(config / "labconfig" / "page_config.json", json.dumps(PAGE_CONFIG, indent=1).encode())
-    for folder in ("data", "runtime", "ipython"):
-        make_folder(home / folder)
     kept = {name: value for name, value in os.environ.items() if not name.startswith(("JUPYTER", "IPYTHON"))}
     return kept | {
         "JUPYTER_CONFIG_DIR": str(config),
@@ -164,6 +168,21 @@ def _environment(home: Path, token: str) -> dict[str, str]:
         "IPYTHONDIR": str(home / "ipython"),
         "JUPYTER_TOKEN": token,
     }
+
+
+def _make_own_folder(folder: Path) -> None:
+    """Make a folder that nobody else may look into, also where it is there: Lab keeps its token in one."""
+    make_folder(folder, mode=0o700)
+    try:
+        folder.chmod(0o700)
+    except OSError as problem:
+        raise CouldNotRun(
+            f"The folder {folder} cannot be kept from others ({problem.strerror or problem}), and who reads "
+            f"it could write into the form. Let it belong to this user, or remove it, then run the same "
+            f"command again.",
+            found=str(problem),
+            where=str(folder),
+        ) from problem
 
 
 def _command(plant_folder: Path, port: int, browser: bool) -> list[str]:
