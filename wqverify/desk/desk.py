@@ -248,27 +248,31 @@ class Desk:
         return next(one for one in sheets if not one.exists() and not journal_path(one).exists())
 
     def begin_with(self, sheet: Path, procedure: str, tag: str, raw: Raw, head: Mapping[str, Any]) -> None:
-        """Begin the journal of a sheet with what stands on it and what a round has in common."""
-        at, revision = stamped(self.now()), PROCEDURES[procedure].revision
-        journal = Journal.begin(journal_path(sheet), at, procedure=procedure, revision=revision, tag=tag)
+        """Begin the journal of a sheet with what stands on it and what a round has in common: all at once."""
+        at, one = stamped(self.now()), PROCEDURES[procedure]
+        more = list(taken_up(one, sheet, raw, head, at))
+        more += [JournalLine(at=at, do="ask", path=PAPER)] if self.paper else []
+        journal = Journal.begin(
+            journal_path(sheet), at, procedure=procedure, revision=one.revision, tag=tag, more=tuple(more)
+        )
         with ExitStack() as undo:
             undo.callback(journal.close)
-            journal.append(*taken_up(PROCEDURES[procedure], sheet, raw, head, at))
-            if self.paper:
-                journal.append(JournalLine(at=at, do="ask", path=PAPER))
             self._open(sheet, journal, procedure, tag)
             undo.pop_all()
 
     def open_sheet(self, sheet: Path) -> None:
         """Go on with a sheet, or begin with one that was partly filled in an editor."""
         file = journal_path(sheet)
-        if not file.is_file():
+        lines = read_journal(file.read_bytes())[0] if file.is_file() else ()
+        if not lines and (sheet.is_file() or not file.is_file()):  # not begun, or killed in its beginning
             raw, document = read_sheet(sheet)
             procedure = known(str(document.data.get("procedure", "")), "procedure", PROCEDURES)
             tag = known(str(document.data.get("tag", "")), "analyzer", self.plant.analyzers)
             self.begin_with(sheet, procedure, tag, raw, {})
             return
-        folded = fold(read_journal(file.read_bytes())[0])
+        if not lines:
+            Journal.resume(file, stamped(self.now()))  # which says why it cannot be gone on with
+        folded = fold(lines)
         procedure = known(folded.procedure, "procedure", PROCEDURES)
         if folded.tag not in self.plant.analyzers:
             raise ChooseAnother(

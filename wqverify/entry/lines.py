@@ -14,6 +14,7 @@ from wqverify.entry.provisional import NOT_YET
 from wqverify.entry.screen import Line, Trace
 from wqverify.entry.spoken import in_keys
 from wqverify.entry.steps import Step
+from wqverify.entry.tree import is_index
 from wqverify.procedures.tail import OUT_OF_USE
 from wqverify.procedures.usual import is_number
 from wqverify.procedures.walk import questions
@@ -147,7 +148,7 @@ def begun_with(visit: Visit, step: Step) -> Iterator[Ask]:
     models: list[type[BaseModel]] = [visit.about.procedure.Sheet]
     names = step.path.split(".")
     for depth, name in enumerate(names[:-1], 1):
-        if name.isdigit():
+        if is_index(name):
             continue
         question = next((q for model in models for q in questions(model) if q.name == name), None)
         if question is None:

@@ -11,6 +11,7 @@ from wqverify.entry.provisional import provisional
 from wqverify.entry.screen import Choice
 from wqverify.entry.steps import Step
 from wqverify.entry.taken import is_of_kind, refused_standard
+from wqverify.entry.tree import is_index
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.blank import choices
 from wqverify.procedures.tail import OUT_OF_USE
@@ -136,7 +137,7 @@ def row_of(step: Step) -> str:
     'as_found.points.1'
     """
     parts = step.path.split(".")
-    numbers = [n for n, part in enumerate(parts[:-1]) if part.isdigit()]
+    numbers = [n for n, part in enumerate(parts[:-1]) if is_index(part)]
     return ".".join(parts[: numbers[-1] + 1]) if numbers else ""
 
 
@@ -154,7 +155,7 @@ def said(visit: Visit, path: str) -> str:
     name, _, number = path.rpartition(".")
     step = next((one for one in visit.steps if one.path in (path, name)), None)
     label = step.question.ask.label if step is not None else path
-    return f"{label} {int(number) + 1}: {value}" if number.isdigit() else f"{label}: {value}"
+    return f"{label} {int(number) + 1}: {value}" if is_index(number) else f"{label}: {value}"
 
 
 def _texts(value: Any) -> Iterator[str]:
