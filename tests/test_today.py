@@ -512,6 +512,37 @@ def test_the_command_prints_the_list_and_text_of_a_sheet_cannot_steer_the_termin
     assert "waiting for the laboratory: [U+001B][2J grab" in " ".join(out.split())
 
 
+def test_a_mistake_in_rounds_toml_is_a_line_and_hides_no_output_that_is_still_held(
+    plant: Plant, wqverify: Wqverify
+) -> None:
+    journal(plant, "a", *answers(output_held__at="02:14"))
+    (plant.folder / "rounds.toml").write_text('[[round]]\nname = "weekly"\nstops = "3"\n', "utf-8")
+    code, out, err = wqverify("today", "--plant", plant.folder)
+    assert (code, err) == (0, "")
+    said = " ".join(out.split())
+    assert said.startswith("Out of use: 1 AIT-2101: output still held since 02:14 (2026-06-01), 4 h 46 min,")
+    assert "Cannot be read: 1 file rounds.toml: " in said
+    assert "stops" in said
+    code, out, _ = wqverify("today", "--json", "--plant", plant.folder)
+    jsonschema.validate(json.loads(out), SHAPE)
+    assert [one["file"] for one in json.loads(out)["unreadable"]] == ["rounds.toml"]
+    (plant.folder / "people.toml").write_text("person = 3\n", "utf-8")
+    code, out, err = wqverify("today", "--plant", plant.folder)
+    assert (code, out) == (2, "")
+    assert "people.toml" in err
+
+
+@pytest.mark.slow
+def test_a_record_is_shown_whatever_is_wrong_in_rounds_toml(entered: Plant, wqverify: Wqverify) -> None:
+    (entered.folder / "rounds.toml").write_text("[[round]\n", "utf-8")
+    code, out, _ = wqverify("show", "L1-2026-0001", "--plant", entered.folder)
+    assert code == 0
+    assert out.startswith("L1-2026-0001: performed, not signed")
+    code, _, err = wqverify("run", entered.folder / "field_sheets" / "pass.toml", "--plant", entered.folder)
+    assert code == 2
+    assert "rounds.toml" in err
+
+
 def test_three_hundred_journals_take_less_than_a_second(plant: Plant) -> None:
     point = [
         Line(do="answer", path=f"as_found.points.{n // 40}.readings.{n % 40}", text="7.01")

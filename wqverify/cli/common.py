@@ -35,11 +35,12 @@ passphrase_option = click.option(
 )
 
 
-def opened(plant_folder: Path | None) -> Plant:
-    """Return the plant folder the command works on."""
+def opened(plant_folder: Path | None, *, rounds: bool = True) -> Plant:
+    """Return the plant folder the command works on; ``rounds`` is False where it needs no rounds.toml."""
     from wqverify.plant.folder import find_plant, open_plant
 
-    return open_plant(plant_folder if plant_folder is not None else find_plant(Path.cwd()))
+    folder = plant_folder if plant_folder is not None else find_plant(Path.cwd())
+    return open_plant(folder, rounds=rounds)
 
 
 def now() -> datetime:

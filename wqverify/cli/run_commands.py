@@ -140,7 +140,7 @@ def show(number: str, plant_folder: Path | None, as_json: bool) -> None:
     from wqverify.show.blocks import blocks
     from wqverify.show.terminal import text
 
-    plant = opened(plant_folder)
+    plant = opened(plant_folder, rounds=False)
     record, state = record_of(plant, number), book_of(plant).find(number)
     if as_json:
         print_json(to_plain(record))

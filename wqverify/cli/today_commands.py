@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from dataclasses import replace
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
@@ -10,13 +11,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, words
+from wqverify.errors import WqverifyError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime, timedelta
 
     from wqverify.lists.out_of_use import OutOfUse, Where
-    from wqverify.lists.today import Sheet, Today, Walk
+    from wqverify.lists.today import Sheet, Today, Unreadable, Walk
+    from wqverify.plant.folder import Plant
 
 WIDTH = 96
 _HEADINGS = {
@@ -38,12 +41,25 @@ def today(plant_folder: Path | None, as_json: bool) -> None:
     """
     from wqverify.lists.today import today as today_of
 
-    found = today_of(opened(plant_folder), now())
+    plant, unreadable = _opened(plant_folder)
+    found = today_of(plant, now())
+    found = replace(found, unreadable=unreadable + found.unreadable)
     if as_json:
         print_json(_document(found))
         return
     for line in today_lines(found):
         echo(line)
+
+
+def _opened(plant_folder: Path | None) -> tuple[Plant, tuple[Unreadable, ...]]:
+    """Open the plant folder; a mistake in rounds.toml is a line and hides no output that is still held."""
+    from wqverify.lists.today import Unreadable
+    from wqverify.plant.folder import ROUNDS
+
+    try:
+        return opened(plant_folder), ()
+    except WqverifyError as problem:  # where it is not of rounds.toml, it comes up again
+        return opened(plant_folder, rounds=False), (Unreadable(ROUNDS, problem.message),)
 
 
 def today_lines(found: Today) -> Iterator[str]:

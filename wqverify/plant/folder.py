@@ -23,6 +23,7 @@ from wqverify.plant.shares import said_of
 from wqverify.terms import Analyzer, Person, Site, Standard
 
 File = TypeVar("File", bound=Entries)
+ROUNDS = "rounds.toml"
 REGISTER_BYTES = 512 * 1024  # a register of some hundred analyzers; sheets stay at 64 kB
 
 
@@ -56,8 +57,8 @@ def find_plant(start: Path) -> Path:
     )
 
 
-def open_plant(folder: Path) -> Plant:
-    """Read a plant folder.
+def open_plant(folder: Path, *, rounds: bool = True) -> Plant:
+    """Read a plant folder; without ``rounds`` as if it had no rounds.toml, for what needs none.
 
     Raises RepairTheFolder where a file is missing and CorrectTheEntry, with a sentence for each mistake,
     where one cannot be taken.
@@ -72,10 +73,10 @@ def open_plant(folder: Path) -> Plant:
         StandardsFile,
         lambda file, document: sense.in_standards(file, document, tags),
     )
-    rounds = RoundsFile()
-    if (folder / "rounds.toml").is_file():
-        rounds = _read(
-            folder, "rounds.toml", RoundsFile, lambda file, document: sense.in_rounds(file, document, tags)
+    walks = RoundsFile()
+    if rounds and (folder / ROUNDS).is_file():
+        walks = _read(
+            folder, ROUNDS, RoundsFile, lambda file, document: sense.in_rounds(file, document, tags)
         )
     shares = [
         said
@@ -93,7 +94,7 @@ def open_plant(folder: Path) -> Plant:
         people={entry.id: entry.person() for entry in people.person},
         standards={entry.id: entry.standard() for entry in standards.standard},
         holidays=tuple(day(text) for text in plant.holidays),
-        rounds={entry.name: entry.round() for entry in rounds.round},
+        rounds={entry.name: entry.round() for entry in walks.round},
         shares=tuple(shares),
     )
 
