@@ -86,7 +86,6 @@ __all__ = [
     "Read",
     "Readings",
     "Released",
-    "Replaced",
     "SameAs",
     "Signal",
     "Status",
@@ -193,13 +192,6 @@ class Because(Part):
             when="on request",
         ),
     ] = None
-
-
-class Replaced(Part):
-    """What was put in where something was replaced."""
-
-    what: Annotated[Text, Ask("what was put in", help="electrode, lamp, cell: its type")]
-    serial: Annotated[Text | None, Ask("its serial or lot")] = None
 
 
 class Cleaned(Part):

@@ -25,7 +25,6 @@ from wqverify.procedures.parts import (
     Read,
     Readings,
     Released,
-    Replaced,
     SameAs,
     Tail,
     Time,
@@ -146,6 +145,9 @@ class Action(Part):
     action: Annotated[
         Literal["leave alone", "offset", "two-point", "replace"], Ask("decision", beside="decision")
     ]
+    put_in: Annotated[
+        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
+    ] = None
     to: Annotated[Literal["buffers", "grab"], Ask("adjusted to", when="decided to adjust")] = "buffers"
 
 
@@ -211,7 +213,6 @@ class Work(Part):
         Ask("after cleaning", help="the same buffers, before any adjustment", when="cleaned"),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
-    replaced: Annotated[Done[Replaced] | None, Ask("replaced", when="replaced")] = None
     adjusted: Annotated[
         Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to change")
     ] = None

@@ -22,7 +22,6 @@ from wqverify.procedures.parts import (
     DoneOrSame,
     Head,
     Part,
-    Replaced,
     Tail,
     insist_on_decision,
 )
@@ -84,7 +83,6 @@ class Work(Part):
         Ask("after cleaning", help="the same standards, before any adjustment", when="cleaned"),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
-    replaced: Annotated[Done[Replaced] | None, Ask("replaced", when="replaced")] = None
     adjusted: Annotated[
         Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to change")
     ] = None

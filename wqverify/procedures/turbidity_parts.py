@@ -204,6 +204,9 @@ class Action(Part):
     action: Annotated[
         Literal["leave alone", "gain", "gain and zero", "replace"], Ask("decision", beside="decision")
     ]
+    put_in: Annotated[
+        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
+    ] = None
 
 
 class Decision(Because, Action):
