@@ -236,7 +236,7 @@ def fits(
     0.5
     """
     off = max(abs(y - curve(q)) / w for q, y, w in zip(applied, shown, within, strict=True))
-    return round(off, 3) if off <= 1 else None
+    return round(off, 3) if round(off, 9) <= 1 else None
 
 
 def line_through(x: Sequence[Any], y: Sequence[Any]) -> tuple[Any, Any]:

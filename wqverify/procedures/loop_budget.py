@@ -142,10 +142,13 @@ class Budget:
             return 100 * low, 100 * high
         if key == MA:
             return 4 + 16 * low, 4 + 16 * high
-        zero, span = self.line.low, self.line.span
-        if not isinstance(low, Decimal):
-            return float(zero) + float(span) * low, float(zero) + float(span) * high
-        return zero + span * low, zero + span * high
+        sides = []
+        for place, size in ((before, low), (after, high)):
+            exact = isinstance(size, Decimal)
+            zero, span = self.line.low, self.line.span
+            there = zero + span * size if exact else float(zero) + float(span) * size
+            sides.append(there if place in CURRENTS else read[place])  # a value is what was read
+        return sides[0], sides[1]
 
     def _step(self, key: str, place: str, point: Point) -> Decimal:
         """One digit of a place in a unit: a quotient is shown two places beyond it."""

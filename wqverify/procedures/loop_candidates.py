@@ -150,7 +150,9 @@ def _other_range(
     if off is None:
         return
     low, high = straight["at 4 mA"], straight["at 20 mA"]
-    unit = stage.line.unit
+    unit, line = stage.line.unit, stage.line
+    if _is_range((float(line.low), float(line.high)), low, high, share):
+        return  # that is the right one: a point lies off it, and no range
     whose = "; ".join(_whose(low, high, unit, share, sheet, given))
     named = f", as the range {whose}" if whose else ""
     words = (
@@ -168,14 +170,18 @@ def _whose(
     for whose, one, other, their in set_elsewhere(sheet, given.analyzer):
         if not measure_one_thing(their, unit) or whose in seen:
             continue
-        ends = [converted(float(end), their, unit) for end in (one, other)]
-        besides = share * abs(ends[1] - ends[0])
-        if all(
-            abs(end - found.value) <= float(found.expanded) + besides
-            for end, found in zip(ends, (low, high), strict=True)
-        ):
+        ends = (converted(float(one), their, unit), converted(float(other), their, unit))
+        if _is_range(ends, low, high, share):
             seen.add(whose)
             yield f"{whose} ({one} to {other} {their})"
+
+
+def _is_range(ends: tuple[float, float], low: Quantity, high: Quantity, share: float) -> bool:
+    besides = share * abs(ends[1] - ends[0])
+    return all(
+        abs(end - found.value) <= float(found.expanded) + besides
+        for end, found in zip(ends, (low, high), strict=True)
+    )
 
 
 # ---------------------------------------------------------------- where the signal still is a current

@@ -17,7 +17,7 @@ POSSIBLE_MA = (0, 25)
 POSSIBLE_V = (0, 60)
 POSSIBLE_C = (-40, 60)
 WAYS = (
-    "Ways on: apply the currents with another source or meter that is in date; or have it calibrated first "
+    "apply the currents with another source or meter that is in date; or have it calibrated first "
     'and say as_found.not_done = "because ...".'
 )
 
