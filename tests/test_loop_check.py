@@ -487,6 +487,7 @@ def test_without_a_tolerance_of_its_own_a_hop_is_shown_and_does_not_count() -> N
         ("as_found.card", "not evaluated", False),
         ("as_found.display", "not evaluated", False),
         ("as_found.chain", "pass", True),
+        ("as_found.control_system", "pass", True),
     ]
     assert result.outcome("as_found") is Outcome.PASS
     assert run_with(raw, tolerances={}).outcome("as_found") is Outcome.NOT_EVALUATED
@@ -506,6 +507,24 @@ def test_hops_add_up_to_the_chain_and_are_put_together_both_ways() -> None:
     names = ("parts.squares", "parts.sum", "allowed.squares", "allowed.sum")
     shown = [value(result, f"as_found.{name}").quantity.text for name in names]
     assert shown == ["0.180", "0.250", "0.500", "0.700"]
+
+
+@pytest.mark.parametrize(
+    ("found", "chain", "there"),
+    [
+        # the archive is the end of the chain, the display is what the control room sees
+        ({"display": ["50.00"], "archive": ["51.00"]}, "fail", "pass"),
+        ({"display": ["51.00"], "archive": ["50.00"]}, "pass", "fail"),
+        ({"archive": ["51.00"]}, "fail", "fail"),
+        ({"card": ["12.000"]}, "pass", None),
+    ],
+)
+def test_the_control_system_has_a_verdict_of_its_own(
+    found: dict[str, Any], chain: str, there: str | None
+) -> None:
+    result = run(visit(rising(applied=["12.000"], **found)))
+    assert result.outcome("as_found", "control system") == there
+    assert check(result).outcome == chain
 
 
 def test_every_point_is_told_in_three_units() -> None:
@@ -913,6 +932,26 @@ def test_a_way_down_with_other_currents_shows_no_hysteresis() -> None:
     assert found.reason == "no current was applied both on the way up and on the way down"
 
 
+def test_ways_on_which_other_places_were_read_give_no_chain() -> None:
+    raw = visit(rising(card=FIVE))
+    raw["as_found"]["falling"] = {"display": LINEAR[::-1]}
+    result = run(raw)
+    assert check(result).reason == "no place was read at every current, so there is no chain from end to end"
+    assert check(result, "as_found.hysteresis").outcome is Outcome.NOT_EVALUATED
+    assert check(result, "as_found.card").quantity is not None
+
+
+def test_a_range_that_runs_backwards_at_the_transmitter_is_taken_as_it_is() -> None:
+    """100 ft at 4 mA, 0 at 20 mA, as a distance to the water is often set: 75 ft at 8 mA."""
+    raw = visit(rising(LINEAR[::-1]), ranges=[{"place": "transmitter", "low": "100", "high": "0"}])
+    result = run(raw)
+    assert check(result).outcome is Outcome.PASS
+    assert candidates(result) == []
+    assert "The transmitter is set to 100 to 0 ft, and the register has 0 to 100 ft" in told(
+        result, "caution"
+    )
+
+
 @pytest.mark.parametrize(("near", "paired"), [("12.159", True), ("12.160", True), ("12.161", False)])
 def test_around_what_is_one_current_up_and_down(near: str, paired: bool) -> None:
     raw = visit()
@@ -932,6 +971,8 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
         file.write(
             '\n[[standard]]\nid = "C-3"\nkind = "loop source"\nname = "loop source and meter"\nlot = "LC-3"\n'
             'unit = "mA"\ncalibration_due = "2026-12-01"\n'
+            '\n[[standard]]\nid = "C-9"\nkind = "loop source"\nname = "old source"\nlot = "LC-9"\n'
+            'unit = "mA"\ncalibration_due = "2026-05-19"\n'
         )
     ph = ["0.00", "3.50", "7.00", "10.50", "14.00"]
     sheet = {
@@ -946,6 +987,8 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
     at = datetime(2026, 6, 1, 14, 5, tzinfo=UTC)
     desk = open_desk(plant.folder, procedure="loop_check", tag="AIT-2101", paper=True, clock=lambda: at)
     for act in acts_to(desk, sheet):
+        if act.path == "reference.instrument":  # of all that is on hand, what is a source in mA and in date
+            assert [choice.text for choice in desk.screen.choices] == ["C-3"]
         screen = desk.act(act)
         assert not screen.refused, screen.notice
         assert "is a jump" not in screen.label

@@ -24,9 +24,10 @@ from wqverify.procedures.loop_points import (
 )
 from wqverify.procedures.loop_sheet import LoopSheet, SignalState, Sweep
 from wqverify.procedures.parts import NotDone
-from wqverify.terms import Check, Given, Quantity, Tolerance
+from wqverify.terms import Check, Given, Place, Quantity, Tolerance
 
 CHAIN, HYSTERESIS, STATES = "chain", "hysteresis", "states"
+THERE = "control_system"  # what the control room sees, whatever the archive keeps
 HOPS = ("transmitter", "wire", CARD, DISPLAY, ARCHIVE)
 TOLERANCES = tuple(f"loop_{name}" for name in (CHAIN, *HOPS, HYSTERESIS, STATES))
 PLACE_WORDS = {
@@ -95,6 +96,12 @@ def _both_ways(points: Sequence[Point]) -> bool:
     return any(point.way == "falling" for point in points)
 
 
+def seen_there(points: Sequence[Point]) -> str:
+    """Return the place at which the control system was read, empty where it was not."""
+    everywhere = [place for place in points[0].read if all(place in point.read for point in points)]
+    return next((place for place in (DISPLAY, ARCHIVE) if place in everywhere), "")
+
+
 def _pairs(points: Sequence[Point]) -> Iterator[tuple[Point, Point]]:
     """Give the points up and down that are one current."""
     for up in (point for point in points if point.way == "rising"):
@@ -120,6 +127,8 @@ def keys_of(sheet: LoopSheet, first_hop: str) -> Iterator[str]:
             hops = dict.fromkeys(hop for point in points for hop, _, _ in hops_at(point, first_hop))
             yield from (f"{name}.{hop}" for hop in hops if len(hops) > 1)
             yield f"{name}.{CHAIN}"
+            if name == "as_found" and seen_there(points):
+                yield f"{name}.{THERE}"
             if _both_ways(points):
                 yield f"{name}.{HYSTERESIS}"
         if name == "as_found" and sheet.states:
@@ -147,6 +156,10 @@ def _stage_checks(stage: Stage, sheet: LoopSheet, given: Given) -> Iterator[Chec
     for hop in stage.named_hops:
         yield _worst(stage, hop, stage.hops[hop], held.get(f"loop_{hop}"), not any_held, sheet, given)
     yield _worst(stage, CHAIN, stage.chain, held.get(f"loop_{CHAIN}"), not any_held, sheet, given)
+    place = seen_there(stage.points)
+    if stage.name == "as_found" and place:
+        there = [stage.budget.off(THERE, APPLIED, place, point) for point in stage.points]
+        yield _worst(stage, THERE, there, held.get(f"loop_{CHAIN}"), not any_held, sheet, given)
     if stage.both_ways:
         yield _worst(stage, HYSTERESIS, stage.turned, held.get(f"loop_{HYSTERESIS}"), False, sheet, given)
 
@@ -162,12 +175,13 @@ def _worst(
 ) -> Check:
     """Judge the point with the least room: where that one passes, all do."""
     key, counts = f"{stage.name}.{hop}", counts or tolerance is not None
+    place: Place = "control system" if hop == THERE else "analyzer"
     unit = tolerance.unit if tolerance is not None else PERCENT
     some = [off for off in offs if unit in off.found]
     label = label_of(stage, hop)
     reason = _why_not(stage, hop, offs, some, unit, sheet, given)
     if reason:
-        return not_evaluated(key, stage.name, label, reason, tolerance=tolerance, counts=counts)
+        return not_evaluated(key, stage.name, label, reason, place=place, tolerance=tolerance, counts=counts)
     off = min(some, key=lambda each: _room(each, unit, tolerance))
     return judge(
         key,
@@ -175,6 +189,7 @@ def _worst(
         f"{label}, furthest off at {off.point.words}",
         off.found[unit],
         tolerance,
+        place=place,
         observed=off.observed[unit],
         reference=off.reference[unit],
         counts=counts,
@@ -191,12 +206,14 @@ def _why_not(
     sheet: LoopSheet,
     given: Given,
 ) -> str:
-    after = stage.last if hop in (CHAIN, HYSTERESIS) else hop
+    after = stage.last if hop in (CHAIN, HYSTERESIS) else seen_there(stage.points) if hop == THERE else hop
     before = [off.before for off in offs[:1]]
     for place in (*before, after):
         if reason := other_unit(place, sheet, given):
             return reason
-    if hop == HYSTERESIS and not offs:
+    if not stage.chain and hop in (CHAIN, HYSTERESIS):
+        return "no place was read at every current, so there is no chain from end to end"
+    if not offs:
         return "no current was applied both on the way up and on the way down"
     if offs and not some and unit not in (PERCENT, "mA", stage.line.unit):
         return f"the tolerance is in {unit}; write it in %, in mA or in {stage.line.unit}"
@@ -223,6 +240,8 @@ def label_of(stage: Stage, hop: str) -> str:
     """Return a hop in words, with what it is compared with."""
     if hop == CHAIN:
         return f"Loop from end to end, {PLACE_WORDS[stage.last]} against the current applied"
+    if hop == THERE:
+        return f"Control system, {PLACE_WORDS[seen_there(stage.points)]} against the current applied"
     if hop == HYSTERESIS:
         return f"Hysteresis, {PLACE_WORDS[stage.last]} going down less going up"
     before = PLACE_WORDS[next(off.before for off in stage.hops[hop])]
