@@ -734,6 +734,38 @@ def test_currents_out_of_order_are_refused(applied: list[str], words: str) -> No
     assert words in refused(visit(rising(["0.00"] * 3, applied)))
 
 
+@pytest.mark.parametrize(
+    ("card", "way_in", "words"),
+    [
+        ("26", "mA", ""),
+        (
+            "26.1",
+            "mA",
+            "as_found.rising.card.0 is 26.1 mA: a reading of a loop outside -1 to 26 mA is taken as",
+        ),
+        ("-1.1", "mA", "as_found.rising.card.0 is -1.1 mA: a reading of a loop outside -1 to 26 mA"),
+        ("120", "V", "as_found.rising.card.0 is 120 V: a reading of a loop outside -1 to 26 V"),
+    ],
+)
+def test_what_no_loop_shows_is_taken_as_mistyped(card: str, way_in: str, words: str) -> None:
+    reference = {"instrument": "C-3", "card_in": way_in}
+    raw = visit(rising(applied=["12.000"], card=[card]), reference=reference)
+    assert words in (refused(raw) if words else told(run(raw), "caution"))
+
+
+@pytest.mark.parametrize(
+    "settings", [{"loop_gain_percent": "0", "loop_offset_ma": "0", "loop_fits_percent": "0"}]
+)
+@pytest.mark.parametrize("applied", [["0"], ["0", "20"]])
+def test_sizes_of_nothing_and_no_current_at_all_are_computed(
+    settings: dict[str, str], applied: list[str]
+) -> None:
+    raw = visit(rising(applied=applied, measured_ma=["1"] * len(applied)))
+    raw["reference"]["meter"] = "C-4"
+    result = run_with(raw, settings=settings)
+    assert check(result).quantity is not None
+
+
 def test_the_way_down_goes_down() -> None:
     raw = visit()
     raw["as_found"]["falling"] = {"applied_ma": ["20.000", "4.000", "12.000"], "display": ["1", "1", "1"]}
@@ -939,6 +971,19 @@ def test_ways_on_which_other_places_were_read_give_no_chain() -> None:
     assert check(result).reason == "no place was read at every current, so there is no chain from end to end"
     assert check(result, "as_found.hysteresis").outcome is Outcome.NOT_EVALUATED
     assert check(result, "as_found.card").quantity is not None
+
+
+def test_a_place_that_was_read_on_the_way_up_only_is_compared_where_it_was() -> None:
+    """The meter was read going up, so the card is against it there and against the source going down."""
+    raw = visit(rising(measured_ma=FIVE, card=FIVE), reference={"instrument": "C-3", "meter": "C-4"})
+    down = ["20.000", "16.000", "12.100", "8.000", "4.000"]
+    raw["as_found"]["falling"] = {"card": down}
+    found = check(run_with(raw, tolerances={"loop_card": within("0.25")}), "as_found.card")
+    assert found.label == "Input card against the current applied, furthest off at 12.000 mA falling"
+    assert found.outcome is Outcome.FAIL
+    raw["as_found"]["rising"]["card"] = ["4.000", "8.000", "12.200", "16.000", "20.000"]
+    found = check(run_with(raw, tolerances={"loop_card": within("0.25")}), "as_found.card")
+    assert found.label == "Input card against the current measured, furthest off at 12.000 mA rising"
 
 
 def test_a_range_that_runs_backwards_at_the_transmitter_is_taken_as_it_is() -> None:

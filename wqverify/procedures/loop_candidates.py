@@ -36,6 +36,7 @@ from wqverify.terms import Given, Quantity
 
 BESIDES = "0.25"  # % of span, besides U; common practice, no source
 MOST = 8
+_LEAST = 1e-9  # of what is allowed, where every size is set to 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +93,7 @@ class _Parts:
         return q**0.5 if self.root and q > 0 else 0.0 if self.root else q
 
     def within(self, share: float, span: float = 1.0) -> list[float]:
-        return [sure + share * max(1.0, span) for sure in self.sure]
+        return [max(sure + share * max(1.0, span), _LEAST) for sure in self.sure]
 
 
 def _sure(off: Off, span: float) -> float:
@@ -188,7 +189,8 @@ def _is_range(ends: tuple[float, float], low: Quantity, high: Quantity, share: f
 
 
 def _in_the_current(stage: Stage, share: float) -> Iterator[Candidate]:
-    for hop, offs in stage.hops.items():
+    for hop, every in stage.hops.items():
+        offs = [off for off in every if off.before == every[0].before]
         amounts = [_Current(off, share) for off in offs if off.after in CURRENTS]
         if not amounts or all(abs(one.after - one.before) <= one.within for one in amounts):
             continue
@@ -203,7 +205,7 @@ class _Current:
 
     def __init__(self, off: Off, share: float) -> None:
         self.before, self.after = Decimal(off.reference[MA]), Decimal(off.observed[MA])
-        self.within = Decimal(off.found[MA].expanded) + Decimal(16 * share)
+        self.within = max(Decimal(off.found[MA].expanded) + Decimal(16 * share), Decimal(_LEAST))
 
 
 def _of_the_output(amounts: Sequence[_Current]) -> Iterator[Candidate]:
@@ -230,6 +232,8 @@ def _from_zero(current_ma: float) -> float:
 
 def _on_the_way(stage: Stage, offs: Sequence[Off], amounts: Sequence[_Current]) -> Iterator[Candidate]:
     """A current lost on the way: in proportion through a leak, the same everywhere through an earth loop."""
+    if not any(one.before for one in amounts):
+        return  # of no current nothing is lost
     found = stage.budget.against(offs[0].before, offs[0].after, [off.point for off in offs])
     ratio, besides = found["ratio"], found["besides"]
     gap = max(abs(one.after - one.before * Decimal(ratio.value)) / one.within for one in amounts)

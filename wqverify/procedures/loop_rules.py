@@ -14,7 +14,9 @@ from wqverify.procedures.rules import refuse_beyond, refuse_overdue, refuse_visi
 from wqverify.terms import Analyzer, Given, Reading
 
 POSSIBLE_MA = (0, 25)
+READ_MA = (-1, 26)
 POSSIBLE_V = (0, 60)
+READ_V = (-1, 26)
 POSSIBLE_C = (-40, 60)
 WAYS = (
     "apply the currents with another source or meter that is in date; or have it calibrated first "
@@ -34,6 +36,7 @@ def refuse(sheet: LoopSheet, given: Given) -> None:
         for way, _run, applied in runs_of(sweep):
             _in_order(f"{stage}.{way}.applied_ma", applied, falling=way == "falling")
     for stage, sweep in own_sweeps(sheet):
+        _currents(stage, sweep, sheet)
         _sensible(stage, sweep, sheet, given)
     _instruments(sheet, sheet.reference, given)
 
@@ -56,6 +59,16 @@ def _in_order(path: str, applied: Sequence[Reading], *, falling: bool) -> None:
                 expected=way,
                 where=f"{path}.{index}",
             )
+
+
+def _currents(stage: str, sweep: Sweep, sheet: LoopSheet) -> None:
+    """What a meter or a card read is a current of a loop, or of a broken one."""
+    for way, run, _ in runs_of(sweep):
+        for name, reads in (("measured_ma", run.measured_ma), ("card", run.card)):
+            volts = name == "card" and sheet.reference.card_in == "V"
+            limits, unit = (READ_V, "V") if volts else (READ_MA, "mA")
+            for index, reading in enumerate(reads or ()):
+                refuse_beyond(f"{stage}.{way}.{name}.{index}", "reading of a loop", reading, limits, unit)
 
 
 def _sensible(stage: str, sweep: Sweep, sheet: LoopSheet, given: Given) -> None:

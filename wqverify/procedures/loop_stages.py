@@ -178,7 +178,7 @@ def _worst(
     place: Place = "control system" if hop == THERE else "analyzer"
     unit = tolerance.unit if tolerance is not None else PERCENT
     some = [off for off in offs if unit in off.found]
-    label = label_of(stage, hop)
+    label = label_of(stage, hop, next((off.before for off in offs), APPLIED))
     reason = _why_not(stage, hop, offs, some, unit, sheet, given)
     if reason:
         return not_evaluated(key, stage.name, label, reason, place=place, tolerance=tolerance, counts=counts)
@@ -186,7 +186,7 @@ def _worst(
     return judge(
         key,
         stage.name,
-        f"{label}, furthest off at {off.point.words}",
+        f"{label_of(stage, hop, off.before)}, furthest off at {off.point.words}",
         off.found[unit],
         tolerance,
         place=place,
@@ -236,17 +236,16 @@ def _room(off: Off, unit: str, tolerance: Tolerance | None) -> Decimal:
     return min(room) - guard
 
 
-def label_of(stage: Stage, hop: str) -> str:
-    """Return a hop in words, with what it is compared with."""
+def label_of(stage: Stage, hop: str, before: str) -> str:
+    """Return a hop in words, with the place it is compared with."""
     if hop == CHAIN:
         return f"Loop from end to end, {PLACE_WORDS[stage.last]} against the current applied"
     if hop == THERE:
         return f"Control system, {PLACE_WORDS[seen_there(stage.points)]} against the current applied"
     if hop == HYSTERESIS:
         return f"Hysteresis, {PLACE_WORDS[stage.last]} going down less going up"
-    before = PLACE_WORDS[next(off.before for off in stage.hops[hop])]
     what = {"transmitter": "Output of the transmitter", "wire": "Wire up to the meter"}.get(hop)
-    return f"{what or PLACE_WORDS[hop].capitalize()} against the {before}"
+    return f"{what or PLACE_WORDS[hop].capitalize()} against the {PLACE_WORDS[before]}"
 
 
 # ---------------------------------------------------------------- states
