@@ -29,6 +29,7 @@ Place = Literal["transmitter", "input card", "display", "archive"]
 MadeBy = Literal["a source", "the transmitter"]
 Root = Literal["nowhere, it is linear", "in the transmitter", "in the control system"]
 TakenAs = Literal["a value", "a failure", "clamped", "held"]
+INSTRUMENTS = ("source", "meter", "calibrator")  # words of the kind of a standard
 # What is read at each point, in the order of the signal.
 READ = ("measured_ma", "card", "display", "archive")
 
@@ -36,10 +37,10 @@ READ = ("measured_ma", "card", "display", "archive")
 class FarEnd(Part):
     """Who reads at the far end."""
 
-    who: Annotated[Text, Ask("who is at the far end")]
+    who: Annotated[Text, Ask("who is at the far end", usual="{told}")]
     heard_how: Annotated[
         Literal["own eyes", "radio", "phone"] | None,
-        Ask("heard how", when="own visit"),
+        Ask("heard how", when="own visit", again=True),
     ] = None
 
 
@@ -55,11 +56,25 @@ class Reference(Part):
         ),
     ] = "a source"
     instrument: Annotated[
-        Name, Ask("source or meter", refers="standard", help="its id, as on its label", beside="reference")
+        Name,
+        Ask(
+            "source or meter",
+            refers="standard",
+            help="its id, as on its label",
+            beside="reference",
+            again=True,
+            kinds=INSTRUMENTS,
+        ),
     ]
     meter: Annotated[
         Name | None,
-        Ask("meter at the other end", refers="standard", help="besides a source", when="on request"),
+        Ask(
+            "meter at the other end",
+            refers="standard",
+            help="besides a source",
+            when="on request",
+            kinds=INSTRUMENTS,
+        ),
     ] = None
     cross_check_ma: Annotated[
         Number | None,
