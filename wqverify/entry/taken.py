@@ -182,7 +182,7 @@ def odd_answer(
         low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
         last = "" if apart else last_time(step, about)
         sentence = sure.about_reading(text, before or (), last, low, high)
-        if not sentence and not before:
+        if not sentence and not before and not apart:
             sentence = sure.about_first(text, beside, about.analyzer.digit if own else None)
     return keep(sentence, text) if sentence else None
 
