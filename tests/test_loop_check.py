@@ -1019,7 +1019,7 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
             '\n[[standard]]\nid = "C-9"\nkind = "loop source"\nname = "old source"\nlot = "LC-9"\n'
             'unit = "mA"\ncalibration_due = "2026-05-19"\n'
         )
-    ph = ["0.00", "3.50", "7.00", "10.50", "14.00"]
+    ph = ["0.0", "9.9", "7.0", "10.5", "14.0"]  # one decimal less than the analyzer, and one far off
     sheet = {
         **visit(rising(ph), as_left={"same_as": "as_found"}),
         "tag": "AIT-2101",
@@ -1038,6 +1038,8 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
         assert not screen.refused, screen.notice
         assert "is a jump" not in screen.label
         assert "far from" not in screen.label
+        assert "it should be" not in screen.label
+        assert "fewer decimals" not in screen.label
     assert desk.visit is not None
     written = answered(tomllib.loads(desk.visit.sheet.read_text("utf-8")))
     assert written["as_found"]["rising"] == {"applied_ma": FIVE, "display": ph}

@@ -9,6 +9,7 @@ from pydantic import Field, model_validator
 
 from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
+    ByOperations,
     Done,
     DoneOrSame,
     Head,
@@ -282,7 +283,7 @@ class LoopHolds(Holds):
         ),
     ] = None
     loop_in_manual: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "loop in manual",
             help="where a controller or pump acts on this signal; by operations",
@@ -290,7 +291,7 @@ class LoopHolds(Holds):
         ),
     ] = None
     alarm_blocked: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "alarm blocked",
             help="where an alarm or a shutdown hangs on this signal; by operations",
