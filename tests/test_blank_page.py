@@ -36,6 +36,7 @@ TAGS = {
     "standard_preparation": "AIT-2201",
     "grab_comparison": "AIT-2201",
     "chlorine_check": "AIT-2301",
+    "loop_check": "AIT-2101",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)
@@ -86,10 +87,15 @@ def test_every_question_of_the_sheet_stands_on_the_paper(pages: dict[str, bytes]
 
 @every_procedure
 def test_the_questions_come_in_the_order_of_the_work(plant: Plant, name: str) -> None:
-    asked = [one.label for one in sections(PROCEDURES[name], plant.analyzers[TAGS[name]]) if one.label]
+    found = [one.label for one in sections(PROCEDURES[name], plant.analyzers[TAGS[name]]) if one.label]
     sheet = [q.ask.label for q in questions(PROCEDURES[name].Sheet) if q.parts]
+    inside = [label for label in found if label not in sheet]  # parts of a part come right after it
+    asked = [label for label in found if label not in inside]
     copied = next(q.ask.label for q in questions(PROCEDURES[name].Sheet) if q.name == "copied_from_paper")
     assert asked == [*(label for label in sheet if label != copied), copied]
+    for label in inside:
+        before = found[: found.index(label)]
+        assert label.partition(", ")[0] == before[-1].partition(", ")[0]
 
 
 @every_procedure

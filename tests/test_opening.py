@@ -308,6 +308,30 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
             "tail",
         ],
     ),
+    "loop_check": (
+        {
+            **UNTOUCHED,
+            "far_end": {"who": "W. Abernathy"},
+            "reference": {"instrument": "C-3"},
+            "as_found": {
+                "rising": {
+                    "applied_ma": ["4.000", "8.000", "12.000", "16.000", "20.000"],
+                    "display": ["0", "300", "600", "900", "1200"],
+                },
+                "falling": {"display": ["1200", "900", "600", "300", "0"]},
+            },
+        },
+        [
+            "serial_on_plate",
+            "head",
+            "far_end.who",
+            "reference.instrument",
+            "as_found.rising.applied_ma",
+            "as_found.rising.display",
+            "as_found.falling.display",
+            "tail",
+        ],
+    ),
     "grab_comparison": (
         {
             **UNTOUCHED,
@@ -383,6 +407,7 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         "turbidity_standard_check": {"cleaned"},
         "chlorine_check": {*HELD_FIRST, "cell_current", "zero", "service", "decision"},
         "grab_comparison": {"decision"},
+        "loop_check": {"decision"},
     }
     assert tops == {*ways[name], "cause", "remarks"}
 
@@ -400,6 +425,8 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         ("chlorine_check", {"decision": {"action": "zero"}}, {"adjusted"}),
         ("grab_comparison", {"decision": {"action": "adjust"}}, {"adjusted", *HELD_FIRST}),
         ("grab_comparison", ADJUSTED, {"online_after", "grab_after"}),
+        ("loop_check", {"decision": {"action": "set the range"}}, {"adjusted"}),
+        ("loop_check", ADJUSTED, {"as_left"}),
     ],
 )
 def test_what_was_done_opens_what_follows_from_it(name: str, typed: dict[str, Any], opened: set[str]) -> None:
@@ -413,6 +440,7 @@ ALWAYS = {
     "turbidity_calibration": ("process_before", "as_found", "as_left", "process_after", "assign"),
     "chlorine_check": ("kind", "cell", "as_found"),
     "grab_comparison": ("online", "grab"),
+    "loop_check": ("far_end", "reference", "root", "ranges", "supply", "as_found", "states", "as_left"),
     "standard_preparation": ("stock", "water", "steps", "label"),
 }
 HOLDS = (
@@ -471,6 +499,12 @@ def before(paths: list[str], first: str, second: str) -> bool:
         ("chlorine_check", "output_held.at", "zero.how"),
         ("grab_comparison", "online.0.control_system", "output_held.at"),
         ("grab_comparison", "output_held.at", "adjusted.what"),
+        ("loop_check", "loop_in_manual.at", "as_found.rising.applied_ma"),
+        ("loop_check", "far_end.who", "as_found.rising.display"),
+        ("loop_check", "ranges.0.low", "as_found.rising.applied_ma"),
+        ("loop_check", "as_found.rising.applied_ma", "as_found.rising.display"),
+        ("loop_check", "as_found.rising.display", "as_found.falling.display"),
+        ("loop_check", "as_left.rising.display", "output_released.at"),
         *[(name, "condition.as_arrived", "output_held.at") for name in NAMES],
         *[(name, "clocks.control_system", "clocks.laptop") for name in NAMES],
         *[(name, "operations_told_after.who", "deviations") for name in NAMES],

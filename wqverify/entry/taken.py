@@ -176,11 +176,13 @@ def odd_answer(
     if not sentence and is_free_text(step) and len(text) == 1 and text.isdigit():
         sentence = f"Only {text}? Is that the text?"
     if not sentence and is_number(step.field):
-        before = found(raw, step.path) if step.kind == "list" else ()
+        apart = step.question.ask.apart
+        before = found(raw, step.path) if step.kind == "list" and not apart else ()
         own = is_reading(step) and step.question.ask.unit in ("analyzer", about.unit)
         low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
-        sentence = sure.about_reading(text, before or (), last_time(step, about), low, high)
-        if not sentence and not before:
+        last = "" if apart else last_time(step, about)
+        sentence = sure.about_reading(text, before or (), last, low, high)
+        if not sentence and not before and not apart:
             sentence = sure.about_first(text, beside, about.analyzer.digit if own else None)
     return keep(sentence, text) if sentence else None
 

@@ -60,7 +60,8 @@ class Ask:
     ``usual`` is what is answered where nothing is out of the ordinary. ``clock``: the computer's clock
     answers it when what it times has just been typed. ``again``: what was answered last time may be offered,
     as of a habit or a method, never of what is read or seen. ``kinds``: words of which one stands in the kind
-    of a standard that fits.
+    of a standard that fits. ``apart``: each reading of the list is of another point, so that a jump from one
+    to the next is what it should be.
     """
 
     label: str
@@ -74,6 +75,7 @@ class Ask:
     clock: bool = False
     again: bool = False
     kinds: tuple[str, ...] = ()
+    apart: bool = False
 
 
 @dataclass(frozen=True, slots=True)
