@@ -13,7 +13,7 @@ from typing import Any
 from wqverify.calculations.dual import sqrt
 from wqverify.errors import CorrectTheEntry
 
-# Exact by definition: the foot is 0.3048 m, the US gallon 231 cubic inches (NIST SP 811, appendix B.8).
+# Exact by definition: foot 0.3048 m, US gallon 231 cubic inches (NIST SP 811, appendix B.8, from memory).
 METRES = {"m": Decimal(1), "ft": Decimal("0.3048")}
 _GALLON = Decimal("3.785411784")
 LITRES = {
@@ -106,8 +106,8 @@ def to_litres_per_second(flow: Any, unit: str) -> Any:
     """Return a flow in L/s.
 
     Equation: q times the litres of its unit over the seconds of its unit. Units: those of ``FLOWS``; gpm and
-    MGD are US gallons. Raises CorrectTheEntry for another unit. Source: NIST SP 811 (2008), appendix B.8, US
-    gallon 3.785 411 784 L.
+    MGD are US gallons. Raises CorrectTheEntry for another unit. Source: NIST SP 811 (2008), appendix B.8,
+    US gallon 3.785 411 784 L (from memory).
 
     >>> to_litres_per_second(Decimal(36), "m3/h"), round(to_litres_per_second(100.0, "gpm"), 4)
     (Decimal('10'), 6.309)

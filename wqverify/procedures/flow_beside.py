@@ -17,8 +17,8 @@ from wqverify.procedures.rules import tolerance
 from wqverify.terms import Beside, Check, Given, Place, Quantity, Raw, Tolerance
 
 ROOTS = (
-    "a linear pressure signal needs its root once: 8 mA is 50 % of full scale then,",
-    "25 % without a root, 70.7 % where it is taken twice",
+    "a linear pressure signal needs its root once: 8 mA is 50 % then,",
+    "25 % of full scale without a root, 70.7 % where it is taken twice",
 )
 
 

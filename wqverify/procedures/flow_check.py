@@ -76,7 +76,7 @@ def _checks(sheet: FlowSheet, given: Given, stages: list[Stage]) -> Iterator[Che
 
 
 def _stage_checks(sheet: FlowSheet, stage: Stage, given: Given) -> Iterator[Check]:
-    label = f"{{}} against {sheet.reference.against.partition(',')[0]}"
+    label = f"{{}} against {sheet.reference.against.partition(',')[0]}, flows in {given.analyzer.unit}"
     yield _error(stage, "analyzer", label, stage.reason, given)
     if stage.run.control_system is not None:
         stood_still = _frozen(stage, given)

@@ -99,9 +99,9 @@ def _cautions(sheet: FlowSheet, given: Given) -> Iterator[str]:
     if meter is None:
         yield "Kind of meter, root and low-flow cut were not entered: roots are not looked for."
     elif meter.root in ("in both", "nowhere"):
-        words = "twice" if meter.root == "in both" else "never"
+        words = "was taken twice" if meter.root == "in both" else "was never taken"
         yield (
-            f"On arrival the square root was taken {words} ({meter.root}); a linear pressure signal needs it "
+            f"On arrival the square root {words} ({meter.root}); a linear pressure signal needs it "
             f"once, on the way from the cell to the number."
         )
     elif meter.root == "not known":
