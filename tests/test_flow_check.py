@@ -8,17 +8,25 @@ units, and GTC here as a second library for every uncertainty of the demo visit.
 from __future__ import annotations
 
 import json
+import tomllib
 from dataclasses import replace
+from datetime import UTC, datetime
 from decimal import Decimal
 from math import pi, sqrt
+from pathlib import Path
 from typing import Any
 
 import GTC
 import pytest
 from one_procedure import Of, told, value
+from plant_example import MONTH
 from printed import agree
+from step_driver import step_to
 
+from wqverify.demo.ellodale import make_plant
+from wqverify.desk import open_desk
 from wqverify.procedures import PROCEDURES
+from wqverify.procedures.walk import answered
 from wqverify.records.canonical import given_from
 from wqverify.shipped import shipped_folder
 from wqverify.terms import Analyzer, Given, Outcome, Result, Standard, Tolerance
@@ -694,6 +702,65 @@ def test_a_sheet_that_does_not_fit_together(change: dict[str, Any], sentence: st
     assert sentence in not_taken({**visit(), **change})
 
 
+# ---------------------------------------------------------------- brake
+
+
+def adjusting(action: str, found: dict[str, Any] | None = None, **more: Any) -> dict[str, Any]:
+    plain = {
+        "decision": {"action": action, "why": "outside"},
+        "adjusted": {"what": action, "setting_from": "1", "setting_to": "2", "at": "09:20"},
+        "as_left": {"not_done": "a test"},
+    }
+    return visit(found, **{**plain, **more})
+
+
+WAYS = (
+    "Nothing is adjusted to that. Ways on: compare again and enter it; or leave it alone and take adjusted "
+    'out; or write decision.despite = "..." with your reason to go on.'
+)
+
+
+@pytest.mark.parametrize(
+    ("raw", "reason"),
+    [
+        (lambda: adjusting("zero"), "A new zero needs the meter at standstill; it was not read."),
+        (
+            lambda: adjusting("span", drawn(level_stop="3.81")),
+            "A new span needs a comparison that counts; the level fell by 0.29 m only; with u 0.003 m of "
+            "each level at least 0.3 m are needed: draw down longer.",
+        ),
+        (
+            lambda: adjusting("root extraction", {"not_done": "tank in use"}),
+            "A new root extraction needs a comparison; none was made.",
+        ),
+        (lambda: adjusting("zero", zero=still("2.0")), ""),
+        (lambda: adjusting("span"), ""),
+    ],
+)
+def test_nothing_is_adjusted_to_what_does_not_count(raw: Any, reason: str) -> None:
+    if not reason:
+        assert run(raw()).checks
+        return
+    assert refused(raw()) == f"{reason} {WAYS}"
+    decided = {**raw()["decision"], "despite": "the plant waits"}
+    goes_on = run({**raw(), "decision": decided})
+    assert f"Goes on in spite of a brake ({reason}): the plant waits" in told(goes_on, "opinion")
+
+
+@pytest.mark.parametrize(
+    ("meter", "words"),
+    [
+        ({"kind": "magnetic"}, "electrodes and earth rings are clean and connected"),
+        (pressure(), "the equalizing valve is open and both impulse lines are full of water"),
+        (None, "the valves are tight and the pipe is full."),
+    ],
+)
+def test_flow_at_standstill_says_where_to_look_first(meter: dict[str, str] | None, words: str) -> None:
+    raw = visit(zero=still("2.0"), **({"meter": meter} if meter else {}))
+    assert words in told(run(raw), "advice")
+    assert "look first" not in told(run({**raw, "zero": still("0.2")}), "advice")
+
+
 # ---------------------------------------------------------------- what is said
 
 
@@ -792,3 +859,30 @@ def test_beside_the_decision_stands_leave_it_alone_or_what_would_explain_it() ->
     lines = " ".join(beside("decision", "decision.action", twice))
     assert "outside: error at the analyzer 100.000 %, allowed -5 to 5" in lines
     assert "candidate: the square root is taken once too often up to the meter" in lines
+
+
+# ---------------------------------------------------------------- stepped through
+
+
+def at_ellodale() -> dict[str, Any]:
+    """The demo visit as on paper at the demo plant of the tests, whose people and serials are others."""
+    from wqverify.records.workbook import demo_case
+
+    sheet = demo_case("flow_check")["sheet"]
+    paper = {"by": "T-11", "at": "2026-06-01 09:00", "kept_at": "binder 3, control room"}
+    changed = {"serial_on_plate": "EL-0108", "performed_by": "T-07", "date": "2026-05-12"}
+    cause = {**sheet["cause"], "author": "T-07"}
+    return {**sheet, **changed, "copied_from_paper": paper, "cause": cause}
+
+
+def test_it_can_be_stepped_through_to_its_own_sheet(tmp_path: Path) -> None:
+    sheet = at_ellodale()
+    make_plant(tmp_path / "ellodale", MONTH)
+    now = datetime(2026, 6, 1, 14, 5, tzinfo=UTC)
+    desk = open_desk(
+        tmp_path / "ellodale", procedure="flow_check", tag="FIT-1101", paper=True, clock=lambda: now
+    )
+    step_to(desk, sheet)
+    assert desk.visit is not None
+    assert answered(tomllib.loads(desk.visit.sheet.read_text("utf-8"))) == sheet
+    desk.close()

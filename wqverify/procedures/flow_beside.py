@@ -11,8 +11,8 @@ from wqverify.procedures import beside as b
 from wqverify.procedures.flow_budget import ERRORS, Exact, level_u
 from wqverify.procedures.flow_budget import STEPS_OF_DROP as STEPS
 from wqverify.procedures.flow_candidates import candidates
-from wqverify.procedures.flow_rules import Stage, exact_of, meter_of, stage_of
-from wqverify.procedures.flow_sheet import TANKS, FlowSheet, Run
+from wqverify.procedures.flow_rules import Stage, exact_of, meter_of, stage_of, why_not_adjust
+from wqverify.procedures.flow_sheet import TANKS, Decision, FlowSheet, Run
 from wqverify.procedures.rules import tolerance
 from wqverify.terms import Beside, Check, Given, Place, Quantity, Raw, Tolerance
 
@@ -118,7 +118,14 @@ def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one
     if found is None:
         return Beside()
     explained = (f"candidate: {one.text}" for one in candidates(found, meter_of(sheet), given)[:2])
-    return Beside(b.told(b.verdict(_judged(found, given)), explained))
+    stop = "" if b.at(raw, "decision.despite") else why_not_adjust(_deciding(sheet, raw), found)
+    return Beside(b.told(b.verdict(_judged(found, given)), explained, stop))
+
+
+def _deciding(sheet: FlowSheet, raw: Raw) -> FlowSheet:
+    """The sheet with the action alone, while its reason is still being typed."""
+    decided = Decision.model_construct(None, action=str(b.at(raw, "decision.action") or "leave alone"))
+    return sheet.model_copy(update={"decision": decided})
 
 
 def _judged(found: Stage, given: Given) -> Iterator[Check]:

@@ -90,6 +90,19 @@ class Exact:
         assert self.standard.value is not None
         return self.standard.value * flow.METRES[self.standard.unit]
 
+    @property
+    def whole(self) -> bool:
+        """Whether all is there that the reference needs: a sheet that is being typed lacks some of it."""
+        run, against = self.run, self.reference.against
+        if against in TANKS:
+            tank = self.standard.value if self.standard is not None else None
+            sizes = (self.reference.area_m2, self.reference.diameter, tank)
+            known = any(size is not None for size in sizes)
+            return known and None not in (run.level_start, run.level_stop)
+        if against == TOTALISER:
+            return None not in (run.reference_start, run.reference_stop, self.standard)
+        return None not in (run.reference_rates, self.standard)
+
     @cached_property
     def flow(self) -> Decimal:
         """The reference; raises CorrectTheEntry for no area, no fall and no time."""

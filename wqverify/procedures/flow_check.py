@@ -12,7 +12,7 @@ from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.flow_beside import BESIDE
 from wqverify.procedures.flow_budget import ERRORS, standstill
 from wqverify.procedures.flow_notes import CAUTIONS, notes
-from wqverify.procedures.flow_rules import STAGES, ZEROS, Stage, meter_of, refuse, stage_of
+from wqverify.procedures.flow_rules import STAGES, ZEROS, Stage, brake, meter_of, refuse, stage_of
 from wqverify.procedures.flow_sheet import FlowSheet, Run
 from wqverify.procedures.flow_shown import charts, values, workings
 from wqverify.procedures.parts import NotDone
@@ -27,10 +27,11 @@ def compute(sheet: FlowSheet, given: Given, slices: Slices) -> Result:  # noqa: 
 
     Raises CorrectTheEntry or ChooseAnother, with what to do, for what cannot be taken: another serial on the
     plate, a unit that is none of flow, a tank without area, a level that did not fall, no time, a total that
-    counts down, a current below 4 mA whose root would be needed.
+    counts down, a current below 4 mA whose root would be needed, an adjustment founded on nothing.
     """
     refuse(sheet, given)
     stages = [stage for name in STAGES if (stage := stage_of(name, sheet, given)) is not None]
+    brake(sheet, next((stage for stage in stages if stage.name == "as_found"), None))
     checks = tuple(_checks(sheet, given, stages))
     meter = meter_of(sheet)
     return Result(

@@ -13,9 +13,17 @@ from wqverify.procedures.flow_candidates import (
     share_of_scale,
     signal_in_words,
 )
-from wqverify.procedures.flow_rules import STAGES, ZEROS, Stage, meter_of, standard_of, zeros
+from wqverify.procedures.flow_rules import (
+    STAGES,
+    ZEROS,
+    Stage,
+    meter_of,
+    standard_of,
+    why_not_adjust,
+    zeros,
+)
 from wqverify.procedures.flow_sheet import PRESSURE, RATES, STRAP_ON, TANKS, Adjusted, FlowSheet, Zero
-from wqverify.terms import Caution, Check, Given, Note
+from wqverify.terms import Caution, Check, Given, Note, Outcome
 
 CAUTIONS = (
     Caution(
@@ -65,11 +73,29 @@ def notes(sheet: FlowSheet, given: Given, stages: Sequence[Stage], checks: Seque
         yield Note("caution", text)
     yield from sentences.advice([replace(check, place="analyzer") for check in checks], adjusted)
     yield from _explained(sheet, given, stages)
+    yield from _no_zero(sheet, checks)
     for text in (*_statements(sheet, given, stages), *sentences.clocks(sheet, given)):
         yield Note("statement", text)
     for text in _cannot_see(sheet, given, stages):
         yield Note("cannot see", text)
+    if sheet.decision and sheet.decision.despite:
+        reason = why_not_adjust(sheet, next((stage for stage in stages if stage.name == "as_found"), None))
+        text = f"Goes on in spite of a brake ({reason}): {sheet.decision.despite}"
+        yield Note("opinion", text, author=sheet.performed_by)
     yield from sentences.opinion(sheet)
+
+
+def _no_zero(sheet: FlowSheet, checks: Sequence[Check]) -> Iterator[Note]:
+    """Say where to look when a meter shows flow at standstill, before its zero is set."""
+    if all(check.key != "as_found.zero" or check.outcome is not Outcome.FAIL for check in checks):
+        return
+    meter = meter_of(sheet)
+    places = "that the valves are tight and the pipe is full"
+    if meter is not None and meter.kind == PRESSURE:
+        places += ", that the equalizing valve is open and both impulse lines are full of water"
+    elif meter is not None:
+        places += ", that electrodes and earth rings are clean and connected"
+    yield Note("advice", f"It shows flow at standstill: look first {places}.", "common practice")
 
 
 def _explained(sheet: FlowSheet, given: Given, stages: Sequence[Stage]) -> Iterator[Note]:

@@ -13,8 +13,10 @@ from wqverify.procedures.flow_sheet import (
     PRESSURE,
     TANKS,
     TOTALISER,
+    Adjusted,
     FlowSheet,
     Meter,
+    Reference,
     Run,
     Zero,
     run_of,
@@ -25,6 +27,10 @@ from wqverify.terms import Given, Reading, Standard
 STAGES = {"as_found": "As found", "as_left": "As left"}
 ZEROS = {"zero": "as_found", "zero_left": "as_left"}  # part of the sheet -> its stage
 POSSIBLE_MA = (0, 25)
+WAYS = (
+    "Ways on: compare again and enter it; or leave it alone and take adjusted out; or write "
+    'decision.despite = "..." with your reason to go on.'
+)
 
 
 @dataclass(frozen=True)
@@ -68,9 +74,10 @@ def refuse(sheet: FlowSheet, given: Given) -> None:
     _refuse_other_analyzer(given)
     meter = meter_of(sheet)
     _refuse_meter(meter, given)
-    _refuse_reference(sheet, given)
-    for name, run in runs(sheet):
-        _refuse_run(name, run, sheet, given)
+    if isinstance(sheet.reference, Reference):  # a sheet that is being typed may lack it
+        _refuse_reference(sheet, given)
+        for name, run in runs(sheet):
+            _refuse_run(name, run, sheet, given)
     span = given.analyzer.high - min(given.analyzer.low, Decimal(0))
     for name, part in zeros(sheet):
         for reading in part.readings:
@@ -148,7 +155,6 @@ def standard_of(sheet: FlowSheet, given: Given) -> Standard | None:
 
 
 def _refuse_run(name: str, run: Run, sheet: FlowSheet, given: Given) -> None:
-    exact = exact_of(run, sheet, given)
     for part, start, stop in (
         ("meter", run.meter_start, run.meter_stop),
         ("reference", run.reference_start, run.reference_stop),
@@ -159,6 +165,11 @@ def _refuse_run(name: str, run: Run, sheet: FlowSheet, given: Given) -> None:
         for reading in rates or ():
             # a chain that computes wrong shows what no range allows, and that is what is looked for
             refuse_outside(f"{name}.{path}", STAGES[name], reading.value, given, -high, 100 * high)
+    if run.ma is not None:
+        _refuse_current(f"{name}.ma", run.ma, meter_of(sheet))
+    exact = exact_of(run, sheet, given)
+    if not exact.whole:  # still being typed
+        return
     try:
         flow.error_percent(Decimal(1), exact.flow)
     except CorrectTheEntry as problem:
@@ -168,8 +179,6 @@ def _refuse_run(name: str, run: Run, sheet: FlowSheet, given: Given) -> None:
             expected=problem.expected,
             where=f"{name}.{_cause_of(run, exact)}",
         ) from problem
-    if run.ma is not None:
-        _refuse_current(f"{name}.ma", run.ma, meter_of(sheet))
 
 
 def _refuse_backwards(path: str, start: Reading | None, stop: Reading | None) -> None:
@@ -266,3 +275,32 @@ def _overdue(name: str, sheet: FlowSheet, given: Given) -> Iterator[str]:
             yield f"the calibration of {known.id} was due on {known.calibration_due}"
         if known.usable_until and known.usable_until < sheet.date:
             yield f"{known.id} was usable until {known.usable_until}"
+
+
+# ---------------------------------------------------------------- brake
+
+
+def brake(sheet: FlowSheet, found: Stage | None) -> None:
+    """Raise CorrectTheEntry where what was adjusted is founded on nothing that counts."""
+    decision = sheet.decision
+    if decision is None or decision.despite or not isinstance(sheet.adjusted, Adjusted):
+        return
+    reason = why_not_adjust(sheet, found)
+    if reason:
+        raise CorrectTheEntry(
+            f"{reason} Nothing is adjusted to that. {WAYS}",
+            expected="a comparison that counts",
+            where="adjusted",
+        )
+
+
+def why_not_adjust(sheet: FlowSheet, found: Stage | None) -> str:
+    """Return why a decision is founded on nothing, empty where it is or nothing is adjusted."""
+    action = sheet.decision.action if sheet.decision else "leave alone"
+    if action == "zero" and not isinstance(sheet.zero, Zero):
+        return "A new zero needs the meter at standstill; it was not read."
+    if action not in ("span", "root extraction"):
+        return ""
+    if found is None:
+        return f"A new {action} needs a comparison; none was made."
+    return f"A new {action} needs a comparison that counts; {found.reason}." if found.reason else ""

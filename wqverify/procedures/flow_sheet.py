@@ -9,6 +9,7 @@ from pydantic import model_validator
 from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
     AtTime,
+    Because,
     Condition,
     Done,
     Head,
@@ -18,6 +19,7 @@ from wqverify.procedures.parts import (
     Number,
     Part,
     Readings,
+    Replaced,
     Tail,
     Time,
     Visit,
@@ -40,7 +42,7 @@ ReadAs = Literal["totals in m3", "totals in L", "totals in gal", "totals in kgal
 class Meter(Part):
     """What kind of meter it is and what is done to its signal."""
 
-    kind: Annotated[Literal["magnetic", "differential pressure"], Ask("kind of meter")]
+    kind: Annotated[Literal["magnetic", "differential pressure"], Ask("kind of meter", again=True)]
     root: Annotated[
         Literal["in the transmitter", "in the control system", "in both", "nowhere", "not known"] | None,
         Ask(
@@ -63,13 +65,15 @@ class Meter(Part):
 class Reference(Part):
     """What the meter is compared with."""
 
-    against: Annotated[Against, Ask("compared with")]
+    against: Annotated[Against, Ask("compared with", again=True)]
     standard: Annotated[
         Name | None,
         Ask(
             "tank, strap-on meter or totaliser",
             refers="standard",
             help="by its id; of a round tank its value is the inner diameter",
+            again=True,
+            kinds=("tank", "strap", "totalis", "flow", "meter"),
         ),
     ] = None
     diameter: Annotated[
@@ -91,10 +95,14 @@ class Reference(Part):
             "levels read by",
             refers="standard",
             help="tape, gauge or transmitter, by its id; never one just found in error",
+            again=True,
+            kinds=("tape", "gauge", "level", "transmitter"),
             when="against a tank, own visit",
         ),
     ] = None
-    read_as: Annotated[ReadAs, Ask("meter read as", help="totals are surer than an average of rates")]
+    read_as: Annotated[
+        ReadAs, Ask("meter read as", help="totals are surer than an average of rates", again=True)
+    ]
 
 
 class Run(Part):
@@ -189,12 +197,15 @@ class Zero(Part):
     at: Annotated[Time | None, Ask("standstill read at", clock=True)] = None
 
 
-class Decision(Part):
+class Action(Part):
     action: Annotated[
         Literal["leave alone", "zero", "span", "root extraction", "replace"],
         Ask("decision", beside="decision"),
     ]
-    why: Annotated[Text, Ask("decided so because", beside="decision")]
+
+
+class Decision(Because, Action):
+    """What is done about what was found, and why."""
 
 
 class Adjusted(Part):
@@ -260,8 +271,9 @@ class Work(Part):
         ),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
+    replaced: Annotated[Done[Replaced] | None, Ask("replaced", when="replaced")] = None
     adjusted: Annotated[
-        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
+        Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to change")
     ] = None
     zero_left: Annotated[
         Done[Zero] | None, Ask("zero as left", help="at standstill again", when="adjusted")

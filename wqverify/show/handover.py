@@ -183,13 +183,17 @@ def _done(record: Record, part: str) -> Mapping[str, Any] | None:
 
 
 def _changed(record: Record) -> bool:
-    return any(_done(record, part) for part in ("cleaned", "service", "adjusted"))
+    return any(_done(record, part) for part in ("cleaned", "service", "replaced", "adjusted"))
 
 
 def _work(record: Record) -> Iterator[str]:
     done = [
         word
-        for word, parts in (("cleaned or serviced", ("cleaned", "service")), ("adjusted", ("adjusted",)))
+        for word, parts in (
+            ("cleaned or serviced", ("cleaned", "service")),
+            ("replaced in part", ("replaced",)),
+            ("adjusted", ("adjusted",)),
+        )
         if any(_done(record, part) for part in parts)
     ]
     yield f"It was {' and '.join(done)}." if done else "Nothing was cleaned or adjusted."
