@@ -228,7 +228,7 @@ class _Model:
             size = float(reference.area_m2.value)
             # the same share as a diameter of such a tank has
             u = 2 * float(setting(self.exact.given, *DIAMETER_U_M)) / math.sqrt(4 * size / math.pi)
-            cause = self._own("area of the tank", size, u * size, DIAMETER_U_M, "m, u, of its diameter")
+            cause = self._own("area of the tank", size, u * size, DIAMETER_U_M, "m of its diameter")
             return lambda v: v[cause]
         cause = "diameter of the tank"
         standard = self.exact.standard
@@ -238,7 +238,9 @@ class _Model:
             u = known.u * float(flow.METRES[standard.unit])
             x[cause] = Input(d, u, source=known.source)
         else:
-            self._own(cause, d, float(setting(self.exact.given, *DIAMETER_U_M)), DIAMETER_U_M, "m, u")
+            self._own(
+                cause, d, float(setting(self.exact.given, *DIAMETER_U_M)), DIAMETER_U_M, "m of the diameter"
+            )
         return lambda v: flow.tank_area(v[cause])
 
     def _level_gain(self) -> str:
@@ -248,7 +250,7 @@ class _Model:
             self.x[f"gain of {standard.id}"] = known
             return f"gain of {standard.id}"
         u = float(setting(self.exact.given, *LEVEL_GAIN_U))
-        return self._own("gain of the level", 0.0, u, LEVEL_GAIN_U, "%, u")
+        return self._own("gain of the level", 0.0, u, LEVEL_GAIN_U, "% of a level")
 
     def _level(self, which: str, reading: Reading) -> str:
         each = float(level_u(self.exact.given))
@@ -259,7 +261,7 @@ class _Model:
                 value, digit, "rectangular", size_from="resolution", source=f"level, read to {reading.digit}"
             )
             return cause
-        return self._own(cause, value, each, LEVEL_U_M, "m, u, of one level")
+        return self._own(cause, value, each, LEVEL_U_M, "m of one level")
 
     def _own(
         self,
@@ -273,7 +275,9 @@ class _Model:
         """Enter a standard uncertainty that is a setting, not a half width."""
         set_to = self.exact.given.analyzer.settings.get(name[0], "")
         origin = ", set in the register" if set_to else ""
-        self.x[cause] = Input(value, u, size_from=size_from, source=f"{set_to or name[1]} {words}{origin}")
+        self.x[cause] = Input(
+            value, u, size_from=size_from, source=f"standard uncertainty {set_to or name[1]} {words}{origin}"
+        )
         return cause
 
     def _totaliser(self) -> Callable[[Numbers], Any]:
