@@ -40,7 +40,13 @@ FLOORS = (
     "cli",
 )
 SHOW_MAY_USE = {"errors", "terms", "shipped", "calculations", "show"}
-STRANGERS = [("book", "signing"), ("signing", "book"), ("plant", "show"), ("procedures", "show"), ("entry", "show")]
+STRANGERS = [
+    ("book", "signing"),
+    ("signing", "book"),
+    ("plant", "show"),
+    ("procedures", "show"),
+    ("entry", "show"),
+]
 
 
 def modules() -> list[Path]:

@@ -44,6 +44,11 @@ OFFSET, ALONE = {"decision": {"action": "offset"}}, {"decision": {"action": "lea
 REPLACE = {"decision": {"action": "replace"}}
 ADJUSTED = {"adjusted": {"at": "08:50"}}
 ROUND, OWN = True, False
+AGAINST = {
+    "tank": {"reference": {"against": "tank draw-down, levels in ft"}},
+    "strap-on": {"reference": {"against": "strap-on meter"}},
+    "totaliser": {"reference": {"against": "totaliser"}},
+}
 
 
 @pytest.mark.parametrize(
@@ -109,6 +114,26 @@ ROUND, OWN = True, False
         ("nothing online", {"online": []}, None, ROUND, True),
         ("nothing online", {"online": [{"shown": "0.085"}]}, None, OWN, False),
         # what was taken out of use: a time; not done; not there; still open
+        # of a flow: kind of meter, what it is compared with, how it is read
+        ("differential pressure", {"meter": {"kind": "differential pressure"}}, None, ROUND, True),
+        ("differential pressure", {"meter": {"kind": "magnetic"}}, None, OWN, False),
+        ("differential pressure", {}, None, OWN, False),
+        ("against a tank", AGAINST["tank"], None, ROUND, True),
+        ("against a tank", AGAINST["strap-on"], None, OWN, False),
+        ("against a tank", AGAINST["totaliser"], None, OWN, False),
+        ("against a tank", {"reference": {"against": ""}}, None, OWN, False),
+        ("against a tank, own visit", AGAINST["tank"], None, OWN, True),
+        ("against a tank, own visit", AGAINST["tank"], None, ROUND, False),
+        ("against a tank, own visit", AGAINST["totaliser"], None, OWN, False),
+        ("against a strap-on meter", AGAINST["strap-on"], None, ROUND, True),
+        ("against a strap-on meter", AGAINST["tank"], None, OWN, False),
+        ("against a totaliser", AGAINST["totaliser"], None, ROUND, True),
+        ("against a totaliser", AGAINST["strap-on"], None, OWN, False),
+        ("totals compared", {"reference": {"read_as": "totals in kgal"}}, None, ROUND, True),
+        ("totals compared", {"reference": {"read_as": "rates"}}, None, OWN, False),
+        ("rates compared", {"reference": {"read_as": "rates"}}, None, ROUND, True),
+        ("rates compared", {"reference": {"read_as": "totals in m3"}}, None, OWN, False),
+        ("rates compared", {}, None, OWN, False),
         ("output held", HELD, None, ROUND, True),
         ("output held", NOT_HELD, None, OWN, False),
         ("output held", {}, None, OWN, False),
@@ -332,6 +357,38 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
             "tail",
         ],
     ),
+    "flow_check": (
+        {
+            **UNTOUCHED,
+            "reference": {
+                "against": "tank draw-down, levels in ft",
+                "standard": "TK-1",
+                "read_as": "totals in kgal",
+            },
+            "as_found": {
+                "duration_s": "1800",
+                "level_start": "13.45",
+                "level_stop": "10.83",
+                "meter_start": "88214.35",
+                "meter_stop": "88238.62",
+                "control_system": ["806", "809", "807"],
+            },
+        },
+        [
+            "serial_on_plate",
+            "head",
+            "reference.against",
+            "reference.standard",
+            "reference.read_as",
+            "as_found.duration_s",
+            "as_found.level_start",
+            "as_found.level_stop",
+            "as_found.meter_start",
+            "as_found.meter_stop",
+            "as_found.control_system",
+            "tail",
+        ],
+    ),
     "grab_comparison": (
         {
             **UNTOUCHED,
@@ -406,6 +463,7 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         "ph_calibration": {"cleaned", "decision"},
         "turbidity_standard_check": {"cleaned"},
         "chlorine_check": {*HELD_FIRST, "cell_current", "zero", "service", "decision"},
+        "flow_check": {*HELD_FIRST, "meter", "zero", "decision"},
         "grab_comparison": {"decision"},
         "loop_check": {"decision"},
     }
@@ -423,6 +481,8 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         ("turbidity_calibration", ADJUSTED, {"constants_as_left"}),
         ("chlorine_check", SERVICED, {"as_left"}),
         ("chlorine_check", {"decision": {"action": "zero"}}, {"adjusted"}),
+        ("flow_check", {"decision": {"action": "root extraction"}}, {"adjusted"}),
+        ("flow_check", ADJUSTED, {"zero_left", "as_left"}),
         ("grab_comparison", {"decision": {"action": "adjust"}}, {"adjusted", *HELD_FIRST}),
         ("grab_comparison", ADJUSTED, {"online_after", "grab_after"}),
         ("loop_check", {"decision": {"action": "set the range"}}, {"adjusted"}),
@@ -439,6 +499,7 @@ ALWAYS = {
     "turbidity_standard_check": ("process_before", "as_found", "as_left", "process_after"),
     "turbidity_calibration": ("process_before", "as_found", "as_left", "process_after", "assign"),
     "chlorine_check": ("kind", "cell", "as_found"),
+    "flow_check": ("meter", "reference", "as_found", "zero"),
     "grab_comparison": ("online", "grab"),
     "loop_check": ("far_end", "reference", "root", "ranges", "supply", "as_found", "states", "as_left"),
     "standard_preparation": ("stock", "water", "steps", "label"),
@@ -491,6 +552,10 @@ def before(paths: list[str], first: str, second: str) -> bool:
         ("chlorine_check", "as_found.grab_b", "as_found.analysed"),
         ("chlorine_check", "cell_current.currents_ua", "zero.how"),
         ("chlorine_check", "zero.how", "zero.currents_ua"),
+        ("flow_check", "as_found.control_system", "output_held.at"),
+        ("flow_check", "output_held.at", "zero.how"),
+        ("flow_check", "zero.readings", "adjusted.what"),
+        ("flow_check", "adjusted.what", "as_left.duration_s"),
         # what the control system shows is read while its output lives
         *[(name, "process_before.control_system", "output_held.at") for name in TOUCHED],
         *[(name, "output_held.at", "as_found.points.0.standard") for name in TOUCHED],

@@ -482,3 +482,145 @@ def test_the_example_sheet_of_a_new_plant_computes_there(tmp_path: Path) -> None
     (sheet,) = (folder / "field_sheets").glob("*.toml")
     (record,) = compute_only(open_plant(folder), [sheet], datetime(2026, 3, 1, tzinfo=UTC))
     assert record.result.outcome("as_found") == "pass"
+
+
+# ---------------------------------------------------------------- range and trigger, step and tolerance
+
+
+def turbidity(edit: Edit, **hop: str) -> Path:
+    """The analyzer of a new plant as one of turbidity, 0 to 100 NTU, each hop 0 to 5 NTU unless said."""
+    edit(A, 'measures = "pH"', 'measures = "turbidity"')
+    folder = edit(A, 'unit = "pH"', 'unit = "NTU"')
+    register = folder / A
+    text = register.read_text("utf-8")
+    head, _, _ = text.partition("[[analyzer.hop]]")
+    head = head.replace('high = "14.00"', f'high = "{hop.get("top", "100")}"')
+    settings = f'[analyzer.settings]\nmust_show = "{hop["must_show"]}"\n' if "must_show" in hop else ""
+    rows = "".join(
+        f'[[analyzer.hop]]\nname = "{name}"\nlow = "{hop.get("low", "0")}"\nhigh = "{high}"\n'
+        f'unit = "{hop.get("unit", "NTU")}"\n\n'
+        for name, high in (("output", "5"), ("archive", hop.get("high", "5")))
+    )
+    held = (
+        '[analyzer.tolerance.control_system]\nlow = "-0.10"\nhigh = "0.10"\nunit = "NTU"\nrule = "simple"\n'
+        'basis = "local"\nsource = "invented"\n\n'
+    )
+    register.write_text(f"{head}{rows}{held}{settings}", "utf-8")
+    return folder
+
+
+RULE = "(40 CFR 141.175(b)(1) and 141.563: more than 1.0 NTU, twice in a row)"
+WAYS = 'widen the range, or where another trigger holds here write must_show = "..." under settings.'
+
+
+@pytest.mark.parametrize(
+    ("high", "taken"), [("1.001", True), ("1.0", False), ("1", False), ("0.999", False), ("5", True)]
+)
+def test_a_range_that_ends_at_a_trigger_can_never_show_more(edit: Edit, high: str, taken: bool) -> None:
+    """0-1 NTU records 1.0 at most; the rule asks for more than 1.0 NTU."""
+    folder = turbidity(edit, high=high)
+    if taken:
+        assert open_plant(folder).analyzers["AIT-0001"].unit == "NTU"
+    else:
+        where = line_of(folder, A, f'high = "{high}"')
+        assert refusal(folder) == (
+            f"{where}: the range of the hop archive of AIT-0001 ends at {high} NTU and can never show more "
+            f"than 1.0 NTU, which it must {RULE}; {WAYS}"
+        )
+
+
+def test_the_range_of_the_analyzer_itself_counts_too(edit: Edit) -> None:
+    said = refusal(turbidity(edit, top="1.0"))
+    assert "the range of AIT-0001 ends at 1.0 NTU and can never show more than 1.0 NTU" in said
+
+
+@pytest.mark.parametrize(("must_show", "taken"), [("4.999", True), ("5", False), ("5.001", False)])
+def test_a_plant_may_name_another_trigger(edit: Edit, must_show: str, taken: bool) -> None:
+    folder = turbidity(edit, must_show=must_show)
+    if taken:
+        assert open_plant(folder).analyzers["AIT-0001"].settings["must_show"] == must_show
+    else:
+        assert (
+            f"the range of the hop archive of AIT-0001 ends at 5 NTU and can never show more than "
+            f"{must_show} NTU, which it must (must_show under settings); {WAYS}"
+        ) in refusal(folder)
+
+
+def test_a_range_that_begins_above_a_trigger_can_never_show_less(edit: Edit) -> None:
+    said = refusal(turbidity(edit, low="0.5", must_show="0.5"))
+    assert "begins at 0.5 NTU and can never show less than 0.5 NTU" in said
+
+
+@pytest.mark.parametrize("unit", ["mA", "%"])
+def test_a_hop_in_another_unit_is_not_compared(edit: Edit, unit: str) -> None:
+    assert open_plant(turbidity(edit, unit=unit, high="1"))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ('must_show = "yes"', "the setting must_show of AIT-0001 is 'yes'; it is a number from"),
+        (
+            'converter_bits = "12.5"',
+            "the setting converter_bits of AIT-0001 is '12.5'; it is a whole number from 8 to 24.",
+        ),
+        (
+            'converter_bits = "7"',
+            "the setting converter_bits of AIT-0001 is '7'; it is a whole number from 8 to 24.",
+        ),
+    ],
+)
+def test_what_the_register_reads_itself_has_its_bounds(edit: Edit, text: str, says: str) -> None:
+    assert says in refusal(edit(A, "[analyzer.settings]\n", f"[analyzer.settings]\n{text}\n"))
+
+
+def steps(folder: Path) -> list[str]:
+    return [line for line in doubts(open_plant(folder), date(2026, 3, 1)) if "the step decides" in line]
+
+
+@pytest.mark.parametrize(("digit", "said"), [("0.019", False), ("0.02", False), ("0.021", True), ("", False)])
+def test_a_display_is_coarse_from_more_than_a_fifth_of_a_tolerance(
+    edit: Edit, digit: str, said: bool
+) -> None:
+    """A fifth of 0.10 pH; the check buffer has 0.05 pH and is told from 0.01 on, so it is left out."""
+    folder = edit(A, 'digit = "0.01"', f'digit = "{digit}"' if digit else "")
+    found = [line for line in steps(folder) if "tolerance error" in line]
+    assert found == (
+        [
+            "AIT-0001 shows steps of 0.021 pH, more than a fifth of the tolerance error, 0.10 pH: the step "
+            "decides, not the instrument; narrow the range, show more digits, or widen the tolerance."
+        ]
+        if said
+        else []
+    )
+
+
+@pytest.mark.parametrize(("bits", "said"), [("9", True), ("10", False), ("12", False), ("", False)])
+def test_a_converter_is_coarse_from_more_than_a_fifth_of_the_tolerance(
+    edit: Edit, bits: str, said: bool
+) -> None:
+    """14 pH over 2^9 - 1 steps are 0.0274 pH, over 2^10 - 1 steps 0.0137 pH; a fifth of 0.10 pH is 0.02."""
+    if bits:
+        edit(A, "[analyzer.settings]\n", f'[analyzer.settings]\nconverter_bits = "{bits}"\n')
+    found = [line for line in steps(edit(A, "AIT-0001", "AIT-0001")) if "converter" in line]
+    assert found == (
+        [
+            "AIT-0001: a converter of 9 bits over 14.00 pH has steps of 0.027 pH, more than a fifth of the "
+            "tolerance control_system, 0.10 pH: the step decides, not the instrument; narrow the range, show "
+            "more digits, or widen the tolerance."
+        ]
+        if said
+        else []
+    )
+
+
+def test_twelve_bits_over_a_wide_range_are_assumed_and_said(edit: Edit) -> None:
+    """100 NTU over 4095 steps are 0.024 NTU: too coarse for 0.10 NTU of the tolerance here."""
+    folder = turbidity(edit, high="100")
+    (line,) = [line for line in steps(folder) if "converter" in line]
+    assert line.startswith("AIT-0001: a converter of 12 bits (assumed) over 100 NTU has steps of 0.024 NTU")
+
+
+def test_settings_of_the_register_itself_are_no_misspelling(edit: Edit) -> None:
+    folder = edit(A, "[analyzer.settings]\n", '[analyzer.settings]\nconverter_bits = "16"\n')
+    assert not [x for x in doubts(open_plant(folder), date(2026, 3, 1)) if "converter_bits" in x]

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from wqverify.plant.folder import Plant
+from wqverify.plant.sense import OF_THE_REGISTER, coarse_steps
 from wqverify.plant.snapshot import snapshot
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import canonical
@@ -15,11 +16,13 @@ def doubts(plant: Plant, today: date) -> list[str]:
     """Return what a plant folder holds that is allowed and most often a mistake.
 
     Misspelt names no procedure reads, limits that are not symmetrical, bottles and instruments past their
-    date, placeholders.
+    date, steps too coarse for a tolerance, placeholders.
     """
+    coarse = (text for analyzer in plant.analyzers.values() for text in coarse_steps(analyzer))
     return [
         *_names_not_read(plant),
         *_lopsided(plant),
+        *coarse,
         *_past(plant, today.isoformat()),
         *_placeholders(plant),
     ]
@@ -28,7 +31,7 @@ def doubts(plant: Plant, today: date) -> list[str]:
 def _names_not_read(plant: Plant) -> Iterator[str]:
     known = [PROCEDURES[name] for name in PROCEDURES]
     tolerances = {name for procedure in known for name in procedure.tolerances}
-    settings = {name for procedure in known for name in procedure.settings}
+    settings = {name for procedure in known for name in procedure.settings} | set(OF_THE_REGISTER)
     for analyzer in plant.analyzers.values():
         for kind, names, read in (
             ("tolerance", analyzer.tolerances, tolerances),

@@ -89,7 +89,7 @@ def open_plant(folder: Path, *, rounds: bool = True) -> Plant:
         site=plant.site(),
         zone=ZoneInfo(plant.time_zone),
         device=plant.book.device,
-        book=plant.book.url if "://" in plant.book.url else str(folder / plant.book.url),
+        book=_book(folder, plant),
         analyzers={entry.tag: entry.analyzer() for entry in register.analyzer},
         people={entry.id: entry.person() for entry in people.person},
         standards={entry.id: entry.standard() for entry in standards.standard},
@@ -97,6 +97,16 @@ def open_plant(folder: Path, *, rounds: bool = True) -> Plant:
         rounds={entry.name: entry.round() for entry in walks.round},
         shares=tuple(shares),
     )
+
+
+def place_of_book(folder: Path) -> tuple[str, str]:
+    """Return (book, device) of a plant folder from its plant.toml alone: a register may be in the making."""
+    plant = _read(folder, "plant.toml", PlantFile, sense.in_plant)
+    return _book(folder, plant), plant.book.device
+
+
+def _book(folder: Path, plant: PlantFile) -> str:
+    return plant.book.url if "://" in plant.book.url else str(folder / plant.book.url)
 
 
 def expected_shares(plant: Plant) -> tuple[str, ...]:

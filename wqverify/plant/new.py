@@ -160,6 +160,8 @@ source = "commonly used criterion for a plant thermometer"
 stability_ph = "0.02"                  # stable: the last readings lie within this range
 stability_readings = "3"               # how many last readings
 stability_interval_s = "30"            # at least so many seconds apart
+# converter_bits = "16"                # of the input of the control system; left out: 12
+# must_show = "9.0"                    # a value it has to show exceeded: no range may end at or below it
 
 [analyzer.interval_days]
 ph_calibration = "30"

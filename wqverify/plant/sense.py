@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from decimal import Decimal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from wqverify import tables
@@ -22,7 +23,20 @@ from wqverify.plant.models import (
 )
 from wqverify.plant.shares import GUARDED_UP_TO, share_of
 from wqverify.plant.toml_places import Loc
+from wqverify.terms import Analyzer, Reading, Setting
 
+# What a rule makes an analyzer show, by what it measures: the value that has to be seen exceeded or undercut.
+MUST_SHOW = {
+    ("turbidity", "NTU"): ("1.0", "40 CFR 141.175(b)(1) and 141.563: more than 1.0 NTU, twice in a row"),
+    ("chlorine", "mg/L"): ("0.2", "40 CFR 141.72: not less than 0.2 mg/L at the entry point"),
+}
+# Settings that are read here, by no procedure.
+OF_THE_REGISTER = {
+    "must_show": Setting("-9999999", "9999999"),
+    "converter_bits": Setting("8", "24", whole=True),
+}
+BITS = "12"  # of a converter where none are entered; common practice
+COARSE = 5  # a step of more than a fifth of a tolerance decides instead of the instrument; common practice
 AUTHORITY_FILES = ("authority", "withdrawn")  # certificates/authority.pem and withdrawn.crl
 
 
@@ -125,8 +139,80 @@ def _analyzer(loc: Loc, entry: AnalyzerEntry, document: Document) -> Iterator[Pr
             )
     hops = (((*loc, "hop", i, "name"), hop.name) for i, hop in enumerate(entry.hop))
     yield from _twice(document, hops, "hop")
+    yield from _triggers(loc, entry)
     for name, tolerance in entry.tolerance.items():
         yield from _tolerance((*loc, "tolerance", name), entry, name, tolerance)
+
+
+def _triggers(loc: Loc, entry: AnalyzerEntry) -> Iterator[Problem]:
+    """A range that ends at a trigger can never show more: 0-1 NTU records 1.0 at most, whatever the water."""
+    wrong = list(_settings_read_here((*loc, "settings"), entry))
+    yield from wrong
+    trigger, source = MUST_SHOW.get((entry.measures.lower(), entry.unit), ("", ""))
+    if "must_show" in entry.settings:
+        trigger, source = entry.settings["must_show"], "must_show under settings"
+    if wrong or not trigger:
+        return
+    at = Reading.parse(trigger).value
+    for place, what, low, high in _ranges(loc, entry):
+        if low < at < high:
+            continue
+        end, side, verb, way = (
+            (high, "high", "ends", "more") if high <= at else (low, "low", "begins", "less")
+        )
+        yield Problem(
+            (*place, side),
+            f"{what} {verb} at {end} {entry.unit} and can never show {way} than {trigger} {entry.unit}, "
+            f"which it must ({source}); widen the range, or where another trigger holds here write "
+            f'must_show = "..." under settings.',
+            found=str(end),
+            expected=f"{'above' if side == 'high' else 'below'} {trigger}",
+        )
+
+
+def _ranges(loc: Loc, entry: AnalyzerEntry) -> Iterator[tuple[Loc, str, Decimal, Decimal]]:
+    """Give the range of the analyzer and of every hop in its unit: place, name, bottom, top."""
+    yield loc, f"the range of {entry.tag}", entry.low, entry.high
+    for index, hop in enumerate(entry.hop):
+        if hop.low is not None and hop.high is not None and hop.unit in ("", entry.unit):
+            bottom, top = sorted((hop.low, hop.high))
+            yield (*loc, "hop", index), f"the range of the hop {hop.name} of {entry.tag}", bottom, top
+
+
+def _settings_read_here(loc: Loc, entry: AnalyzerEntry) -> Iterator[Problem]:
+    for name, setting in OF_THE_REGISTER.items():
+        typed = entry.settings.get(name)
+        if typed is not None and not setting.allows(typed):
+            text = f"the setting {name} of {entry.tag} is {typed!r}; it is {setting}."
+            yield Problem((*loc, name), text, typed, str(setting))
+
+
+def coarse_steps(analyzer: Analyzer) -> Iterator[str]:
+    """Say where the step of a display or of a converter is too coarse for a tolerance it serves."""
+    for name, tolerance in analyzer.tolerances.items():
+        half = tolerance.half_width(Decimal(0)) if tolerance.unit == analyzer.unit else None
+        if half and analyzer.digit and analyzer.digit * COARSE > half:
+            yield _too_coarse(f"{analyzer.tag} shows steps of {analyzer.digit}", name, half, analyzer)
+    held = next((name for name in ("control_system", "error", "grab") if name in analyzer.tolerances), "")
+    spans = [abs(hop.high - hop.low) for hop in analyzer.hops if hop.low is not None and hop.high is not None]
+    if not held or not spans or analyzer.tolerances[held].unit != analyzer.unit:
+        return
+    bits = int(analyzer.settings.get("converter_bits", BITS))
+    step = max(spans) / (2**bits - 1)
+    half = analyzer.tolerances[held].half_width(Decimal(0))
+    if half and step * COARSE > half:
+        assumed = "" if "converter_bits" in analyzer.settings else " (assumed)"
+        what = (
+            f"a converter of {bits} bits{assumed} over {max(spans)} {analyzer.unit} has steps of {step:.2g}"
+        )
+        yield _too_coarse(f"{analyzer.tag}: {what}", held, half, analyzer)
+
+
+def _too_coarse(what: str, name: str, half: Decimal, analyzer: Analyzer) -> str:
+    return (
+        f"{what} {analyzer.unit}, more than a fifth of the tolerance {name}, {half} {analyzer.unit}: the "
+        f"step decides, not the instrument; narrow the range, show more digits, or widen the tolerance."
+    )
 
 
 def _tolerance(loc: Loc, entry: AnalyzerEntry, name: str, tolerance: ToleranceEntry) -> Iterator[Problem]:

@@ -40,4 +40,5 @@ PROCEDURES = Procedures(
     "grab_comparison",
     "chlorine_check",
     "loop_check",
+    "flow_check",
 )

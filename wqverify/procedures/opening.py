@@ -103,6 +103,7 @@ def _live(so_far: SoFar) -> bool:
     return not _held(so_far)
 
 
+_against_tank = _typed("reference", "against", besides=("strap-on meter", "totaliser"))
 _replaced = _typed("decision", "action", words=("replace",))
 _changed = _any_of(_done("cleaned", "service", "adjusted"), _replaced)
 
@@ -126,5 +127,13 @@ CONDITIONS: Mapping[str, Condition] = {
     "alarm blocked": _typed("alarm_blocked", "at"),
     "output not held": _live,  # a held output shows no live value
     "own visit, output not held": _both(_own_visit, _live),
+    # flow: kind of meter, and what it is compared with
+    "differential pressure": _typed("meter", "kind", words=("differential pressure",)),
+    "against a tank": _against_tank,
+    "against a tank, own visit": _both(_against_tank, _own_visit),
+    "against a strap-on meter": _typed("reference", "against", words=("strap-on meter",)),
+    "against a totaliser": _typed("reference", "against", words=("totaliser",)),
+    "totals compared": _typed("reference", "read_as", besides=("rates",)),
+    "rates compared": _typed("reference", "read_as", words=("rates",)),
     "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }

@@ -197,10 +197,19 @@ def stage_at(stage: str, place: Place) -> str:
     return f"{stage_name(stage)}, at the {place}"
 
 
+def deciding(record: Record, stage: str, place: Place, outcome: Outcome) -> Check:
+    """Return the check that decided a stage at a place: nearest to, or farthest past, its limit."""
+    checks = [c for c in record.result.checks if c.stage == stage and c.place == place and c.counts]
+    return _worst(checks, outcome)
+
+
+def _worst(checks: list[Check], outcome: Outcome) -> Check:
+    return max((c for c in checks if c.outcome == outcome), key=_share_of_tolerance)
+
+
 def _deciding(checks: list[Check], outcome: Outcome) -> str:
-    """Say which check decided: of those with the outcome the one nearest to, or farthest past, its limit."""
-    decided = [c for c in checks if c.outcome == outcome]
-    worst = max(decided, key=_share_of_tolerance)
+    """Say which check decided."""
+    worst = _worst(checks, outcome)
     if worst.reason or worst.quantity is None:
         return f"{worst.label}: {worst.reason}" if worst.reason else worst.label
     how_far = value_words(worst.quantity, as_difference=is_difference(worst))
@@ -244,13 +253,18 @@ def _failed_as_found(record: Record) -> Iterator[Block]:
     places: tuple[Place, Place] = ("analyzer", "control system")
     if all(record.result.outcome("as_found", place) != Outcome.FAIL for place in places):
         return
-    good = next((e for e in record.given.earlier if _was_good(e, record)), None)
+    good = earlier_good(record)
     since = f"record {good.number}" if good else "the last check within tolerance"
     yield Statement(
         f"Values since {since} are in doubt. Not evaluated in this record: the period since the last check "
         "within tolerance, decisions that used the values, reports already sent, and who is told.",
         "Failed as found",
     )
+
+
+def earlier_good(record: Record) -> Earlier | None:
+    """Return the last earlier check of the same kind on the same instrument that did not fail."""
+    return next((e for e in record.given.earlier if _was_good(e, record)), None)
 
 
 def _was_good(earlier: Earlier, record: Record) -> bool:

@@ -1,0 +1,214 @@
+"""Look-ups at the bench: each gives its number with unit, validity and source, in 80 columns, also as JSON.
+
+Outside values are those of the calculations and tables, here once more at the end of the way: A01, A03, A09,
+A16, A17, A22, W28, W32 and W33 of the project's external facts and practice checks; V04 for the buffer.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from wqverify.cli import main
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.lists.look_ups import LOOK_UPS, look_up_named, typed_for
+
+# One answer of each look-up that somebody else printed: what is typed, which number, its text, within.
+PRINTED = [
+    ("buffer", ["7.00", "18.4"], 0, "7.0264", 0.00005),  # V04, straight between the rows 15 and 20 °C
+    ("buffer", ["phosphate 1:1", "10"], -1, "6.923", 0.0005),  # A03, IUPAC 2002
+    ("slope", ["25"], 0, "59.1593", 0.0005),  # A01
+    ("slope", ["25", "-59.4324"], 1, "100.46", 0.01),  # A05
+    ("dilution", ["20", "100", "4000", "0"], 0, "0.500", 0.0005),  # A09
+    ("oxygen", ["10"], 0, "11.288", 0.0005),  # A16
+    ("oxygen", ["20", "96.25875"], 0, "8.627", 0.0005),  # A17, 0.95 atm
+    ("lag", ["6.35", "10", "500"], 0, "316.7", 0.05),  # W32
+    ("lag", ["6.35", "10", "500"], 1, "38.0", 0.05),
+    ("lag", ["4.57", "30", "250", "450"], 2, "226.08", 0.12),  # W33, 3.768 min
+    ("lag", ["4.57", "30", "250", "450"], 3, "441.66", 0.12),  # 7.361 min
+    ("acid", ["7.2", "20"], 0, "70.66", 0.01),  # W28
+    ("flow", ["1", "gpm"], 0, "0.06309020", 5e-8),  # NIST SP 811, B.8 (from memory)
+    ("root", ["12"], 0, "70.7107", 0.0001),  # A22
+    ("root", ["8"], 1, "25.0", 1e-9),
+]
+
+
+@pytest.mark.parametrize(("name", "texts", "which", "printed", "within"), PRINTED)
+def test_what_is_looked_up_is_what_others_print(
+    name: str, texts: list[str], which: int, printed: str, within: float
+) -> None:
+    look_up = look_up_named(name)
+    found = look_up.answer(typed_for(look_up, texts)).found[which]
+    assert float(found.value) == pytest.approx(float(printed), abs=within)
+    assert found.unit
+
+
+def test_every_look_up_is_tried() -> None:
+    assert {row[0] for row in PRINTED} == {one.name for one in LOOK_UPS}
+    assert len({one.name for one in LOOK_UPS}) == len(LOOK_UPS)
+
+
+@pytest.mark.parametrize("look_up", LOOK_UPS, ids=lambda one: one.name)
+def test_every_look_up_says_formula_validity_and_source(look_up: Any) -> None:
+    assert look_up.title
+    assert look_up.formula
+    assert look_up.valid
+    assert look_up.source
+    optional = [one.usual is not None for one in look_up.wanted]
+    assert optional == sorted(optional), "what may be left out stands last"
+
+
+# ---------------------------------------------------------------- refused
+
+
+@pytest.mark.parametrize(
+    ("name", "texts", "sentence"),
+    [
+        (
+            "oxygen",
+            [],
+            "TEMPERATURE: is missing. Type wqverify lookup oxygen TEMPERATURE [PRESSURE] [SALINITY]",
+        ),
+        ("acid", ["7", "20", "3"], "3: too much is typed. Type wqverify lookup acid PH TEMPERATURE"),
+        ("oxygen", ["40.1"], "TEMPERATURE (of the water) is 40.1 °C; it has to be 0 to 40 °C."),
+        ("oxygen", ["20", "49"], "PRESSURE (of the air there) is 49 kPa; it has to be 50 to 110 kPa."),
+        ("lag", ["0", "1", "1"], "BORE (inner diameter of the tube) is 0 mm; it has to be above 0 mm."),
+        ("oxygen", ["20 C"], "TEMPERATURE is '20 C'; type the number alone, in °C."),
+        ("oxygen", ["20,1"], "'20,1' is not a reading such as 7.05 (a decimal point, not a comma)"),
+        ("root", ["3.9"], "The signal is -0.625 % of its span, and a negative signal has no square root"),
+        ("flow", ["1", "psi"], "psi is no unit of flow that is known here; write one of L/s"),
+        ("dilution", ["0.02", "100"], "A standard of 0.02 NTU cannot be made with water of 0.02 NTU"),
+        ("buffer", ["7.00", "51"], "51 °C is outside the table ph_buffers_ready_made (trade 1), which gives"),
+    ],
+)
+def test_what_cannot_be_looked_up_is_refused(name: str, texts: list[str], sentence: str) -> None:
+    look_up = look_up_named(name)
+    with pytest.raises(CorrectTheEntry) as caught:
+        look_up.answer(typed_for(look_up, texts))
+    assert caught.value.message.startswith(sentence)
+
+
+@pytest.mark.parametrize("text", ["0", "40"])
+def test_bounds_are_inclusive(text: str) -> None:
+    look_up = look_up_named("oxygen")
+    assert look_up.answer(typed_for(look_up, [text])).found
+
+
+def test_an_unknown_buffer_is_refused_with_the_nearest_and_all() -> None:
+    look_up = look_up_named("buffer")
+    with pytest.raises(ChooseAnother) as caught:
+        look_up.answer(typed_for(look_up, ["phthalat", "20"]))
+    assert caught.value.message.startswith(
+        "No table here has a buffer 'phthalat'; did you mean phthalate? There"
+    )
+
+
+def test_a_table_that_does_not_reach_is_said_beside_one_that_does() -> None:
+    look_up = look_up_named("buffer")
+    answer = look_up.answer(typed_for(look_up, ["phthalate", "60"]))
+    assert [one.value for one in answer.found] == ["4.10"]  # JIS Z 8802 alone goes to 95 °C
+    assert sum("nothing is extrapolated" in text for text in answer.says) == 2
+
+
+# ---------------------------------------------------------------- the command
+
+Wqverify = Callable[..., tuple[int, str, str]]
+WORDS = {"type": "string", "minLength": 1}
+SCHEMA = {
+    "type": "object",
+    "additionalProperties": False,
+    "required": ["lookup", "given", "found", "formula", "valid", "source", "says"],
+    "properties": {
+        "lookup": {"type": "string"},
+        "given": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "additionalProperties": False,
+                "required": ["name", "what", "value", "unit"],
+                "properties": {key: {"type": "string"} for key in ("name", "what", "value", "unit")},
+            },
+        },
+        "found": {
+            "type": "array",
+            "minItems": 1,
+            "items": {
+                "type": "object",
+                "additionalProperties": False,
+                "required": ["what", "value", "unit", "source"],
+                "properties": {key: WORDS for key in ("what", "value", "unit", "source")},
+            },
+        },
+        "formula": {"type": "string"},
+        "valid": {"type": "string"},
+        "source": {"type": "string"},
+        "says": {"type": "array", "items": {"type": "string"}},
+    },
+}
+
+
+@pytest.fixture
+def wqverify(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Wqverify:
+    """Run the command as the shell would, in a folder that is no plant."""
+    monkeypatch.chdir(tmp_path)
+
+    def run(*arguments: str) -> tuple[int, str, str]:
+        monkeypatch.setattr(sys, "argv", ["wqverify", "lookup", *arguments])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        code = ended.value.code
+        return code if isinstance(code, int) else 0, told.out, told.err
+
+    return run
+
+
+def test_without_a_name_all_are_listed(wqverify: Wqverify) -> None:
+    code, out, _ = wqverify()
+    assert code == 0
+    assert all(one.name in out and one.title in out for one in LOOK_UPS)
+    listed = json.loads(wqverify("--json")[1])
+    assert [row["name"] for row in listed] == [one.name for one in LOOK_UPS]
+
+
+@pytest.mark.parametrize("look_up", LOOK_UPS, ids=lambda one: one.name)
+def test_with_a_name_alone_it_says_what_it_asks_for(wqverify: Wqverify, look_up: Any) -> None:
+    code, out, _ = wqverify(look_up.name)
+    assert code == 0
+    assert look_up.usage in out
+    assert all(one.name in out and one.what in " ".join(out.split()) for one in look_up.wanted)
+    assert json.loads(wqverify(look_up.name, "--json")[1])["usage"] == look_up.usage
+
+
+@pytest.mark.parametrize(("name", "texts", "which"), [row[:3] for row in PRINTED])
+def test_every_answer_fits_80_columns_and_its_json_the_schema(
+    wqverify: Wqverify, name: str, texts: list[str], which: int
+) -> None:
+    code, out, _ = wqverify(name, *texts)
+    look_up = look_up_named(name)
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+    said = " ".join(out.split())
+    for words in (look_up.formula, look_up.valid, look_up.source):
+        assert " ".join(words.split()) in said
+    document = json.loads(wqverify(name, *texts, "--json")[1])
+    jsonschema.validate(document, SCHEMA)
+    assert document["found"][which]["value"] in out
+    assert [row["value"] for row in document["given"]][: len(texts)] == texts
+
+
+def test_a_negative_number_is_no_option(wqverify: Wqverify) -> None:
+    code, _, err = wqverify("oxygen", "-1")
+    assert (code, err) == (2, "TEMPERATURE (of the water) is -1 °C; it has to be 0 to 40 °C.\n")
+
+
+def test_a_name_that_is_none_is_refused_with_the_nearest(wqverify: Wqverify) -> None:
+    code, _, err = wqverify("oxigen")
+    assert (code, err) == (2, "There is no look-up 'oxigen'; did you mean oxygen?\n")

@@ -1,0 +1,105 @@
+"""wqverify lookup."""
+
+from __future__ import annotations
+
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+import click
+
+from wqverify.cli.common import echo, json_option, print_json
+
+if TYPE_CHECKING:
+    from wqverify.lists.look_ups import Answer, LookUp
+
+WIDTH = 80
+
+
+@click.command(context_settings={"ignore_unknown_options": True})  # -10 is a temperature, no option
+@click.argument("name", default="", metavar="[NAME]")
+@click.argument("values", nargs=-1, metavar="[VALUES]...")
+@json_option
+def lookup(name: str, values: tuple[str, ...], as_json: bool) -> None:
+    """Look up a number at the bench: a buffer, a slope, a dilution, oxygen, a lag.
+
+    Without NAME all look-ups are listed; with NAME alone what it asks for. It needs no plant folder.
+    """
+    from wqverify.lists.look_ups import LOOK_UPS, look_up_named, typed_for
+
+    if not name:
+        if as_json:
+            print_json([{"name": one.name, "title": one.title, "usage": one.usage} for one in LOOK_UPS])
+            return
+        for one in LOOK_UPS:
+            _say(one.title, f"{one.name:10s}", " " * 10)
+        echo("wqverify lookup NAME says what it asks for.")
+        return
+    found = look_up_named(name)
+    if not values:
+        _ask(found, as_json)
+        return
+    typed = typed_for(found, values)
+    answer = found.answer(typed)
+    if as_json:
+        print_json(
+            {
+                "lookup": found.name,
+                "given": [
+                    {"name": one.name, "what": one.what, "value": typed[one.name], "unit": one.unit}
+                    for one in found.wanted
+                ],
+                "found": [
+                    {
+                        "what": one.what,
+                        "value": one.value,
+                        "unit": one.unit,
+                        "source": one.source or found.source,
+                    }
+                    for one in answer.found
+                ],
+                "formula": found.formula,
+                "valid": found.valid,
+                "source": found.source,
+                "says": list(answer.says),
+            }
+        )
+        return
+    _show(found, answer)
+
+
+def _ask(look_up: LookUp, as_json: bool) -> None:
+    if as_json:
+        wanted = [
+            {"name": one.name, "what": one.what, "unit": one.unit, "room": one.room, "usual": one.usual}
+            for one in look_up.wanted
+        ]
+        print_json({"lookup": look_up.name, "usage": look_up.usage, "wanted": wanted})
+        return
+    _say(look_up.title[:1].upper() + look_up.title[1:])
+    echo(look_up.usage)
+    for one in look_up.wanted:
+        besides = [
+            one.room or one.unit,
+            f"left out: {one.usual or 'nothing'}" if one.usual is not None else "",
+        ]
+        _say(", ".join(filter(None, (one.what, *besides))), f"  {one.name:12s}", " " * 14)
+
+
+def _show(look_up: LookUp, answer: Answer) -> None:
+    from wqverify.show.align import aligned
+
+    values = aligned([one.value for one in answer.found])
+    for value, one in zip(values, answer.found, strict=True):
+        lead = f"{value} {one.unit:6s}"
+        _say(one.what, f"{lead} ", " " * (len(lead) + 1))
+        if one.source:
+            _say(one.source, " " * (len(lead) + 1), " " * (len(lead) + 1))
+    for label, text in (("formula", look_up.formula), ("valid", look_up.valid), ("source", look_up.source)):
+        _say(text, f"{label:8s} ", " " * 9)
+    for text in answer.says:
+        _say(text)
+
+
+def _say(text: str, first: str = "", others: str = "") -> None:
+    for line in wrap(text, WIDTH, initial_indent=first, subsequent_indent=others, break_on_hyphens=False):
+        echo(line)
