@@ -72,7 +72,7 @@ def test_few_sentences_that_can_be_said(name: str, to: To) -> None:
         assert len(sentence) <= 250
         assert not re.search(r"[±−+°%_{}]|U \d|\bNone\b|not_done", sentence), sentence
     assert record.given.analyzer.tag in sentences[1]
-    assert sentences[-1].startswith(f"Please read back: {record.given.analyzer.tag}, in service, ")
+    assert sentences[-1].startswith(f"Please read back: {record.given.analyzer.tag}, in service")
 
 
 def test_the_whole_of_a_failed_check_as_operations_hear_it() -> None:

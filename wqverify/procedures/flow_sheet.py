@@ -10,6 +10,7 @@ from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
     AtTime,
     Because,
+    ByOperations,
     Condition,
     Done,
     Head,
@@ -19,7 +20,6 @@ from wqverify.procedures.parts import (
     Number,
     Part,
     Readings,
-    Replaced,
     Tail,
     Time,
     Visit,
@@ -202,6 +202,9 @@ class Action(Part):
         Literal["leave alone", "zero", "span", "root extraction", "replace"],
         Ask("decision", beside="decision"),
     ]
+    put_in: Annotated[
+        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
+    ] = None
 
 
 class Decision(Because, Action):
@@ -239,7 +242,7 @@ class Touched(Holds):
         ),
     ] = None
     loop_in_manual: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "loop in manual",
             help="by operations",
@@ -248,7 +251,7 @@ class Touched(Holds):
         ),
     ] = None
     alarm_blocked: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "alarm blocked",
             help="by operations",
@@ -271,7 +274,6 @@ class Work(Part):
         ),
     ] = None
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
-    replaced: Annotated[Done[Replaced] | None, Ask("replaced", when="replaced")] = None
     adjusted: Annotated[
         Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to change")
     ] = None
