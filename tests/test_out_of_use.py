@@ -60,7 +60,7 @@ def out_of_use(found: Today) -> list[tuple[str, str, str]]:
         ([RELEASED], False),
         ([RELEASED, {}], False),
         ([{}, RELEASED, {}, NO_OUTPUT], False),
-        ([{"output_released": {"at": "08:50"}}], False),
+        ([{"output_released": {"at": "08:50"}}, {}], False),
     ],
 )
 def test_an_output_is_held_until_a_record_says_that_it_was_released(
@@ -136,7 +136,7 @@ def test_what_cannot_be_dated_comes_first_and_then_the_oldest(plant: Plant) -> N
     from test_today import answers, journal
 
     enter(plant, LEFT)
-    for name, tag, at in (("z", "AIT-2301", "25:00"), ("m", "AIT-2201", "24:99"), ("a", "AIT-2202", "02:14")):
+    for name, tag, at in (("a", "AIT-2301", "25:00"), ("m", "AIT-2201", "24:99"), ("z", "AIT-2202", "02:14")):
         journal(plant, name, *answers(output_held__at=at), tag=tag)
     found = [(one.where.tag, one.since is None) for one in today(plant, NOW).out_of_use]
     assert found == [("AIT-2201", True), ("AIT-2301", True), ("AIT-2101", False), ("AIT-2202", False)]

@@ -104,6 +104,18 @@ def test_a_visit_stepped_through_anew_waits_whatever_else_the_book_has(plant: Pl
     assert waiting(today(plant, NOW)) == [("AIT-2101", "AIT-2102")]
 
 
+def test_a_blank_sheet_waits_again_where_the_visit_of_its_stop_was_voided(plant: Plant) -> None:
+    enter(plant, (BEGAN, {}), tag="AIT-2102", round_=TITLE)
+    assert waiting(today(plant, NOW)) == [("AIT-2101",)]
+    ended(plant, "voided", "L1-2026-0001")
+    assert waiting(today(plant, NOW)) == [("AIT-2101", "AIT-2102")]
+
+
+def ended(plant: Plant, event: str, number: str) -> None:
+    with open_book(plant.book, plant.device).writing() as writer:
+        writer.append(event, key=f"{event} {number}", record=number, at=BEGAN, body={"by": "S-02"})
+
+
 def test_a_stop_that_is_in_the_book_as_skipped_is_done(plant: Plant) -> None:
     skip(round_of(plant), "AIT-2102", "no sample flow")
     fill_in(round_of(plant).rows[0].path, "AIT-2101")
@@ -169,6 +181,18 @@ def test_a_complete_visit_that_is_not_in_the_book_is_listed(alone: Plant) -> Non
         assert [one.state for one in today(alone, NOW).sheets] == ["complete"], typed
     journal(alone, "a", *answers(date=DAY, started="08:05"), COMPLETE, tag="AIT-2102")
     assert [one.state for one in today(alone, NOW).sheets] == ["complete"]
+
+
+def test_an_amendment_that_is_in_the_book_is_not_listed(alone: Plant) -> None:
+    enter(alone, (BEGAN, {"remarks": {}}))
+    ended(alone, "superseded", "L1-2026-0001")
+    lines = answers(date=DAY, started="08:05")
+    journal(alone, "first", *lines, COMPLETE)
+    journal(alone, "amended", *lines, *answers(replaces="L1-2026-0001")[3:], COMPLETE)
+    assert listed(alone) == "Nothing is open."
+    ended(alone, "voided", "L1-2026-0002")
+    journal(alone, "again", *lines, *answers(replaces="L1-2026-0002")[3:], COMPLETE)
+    assert [one.where.sheet for one in today(alone, NOW).sheets] == ["field_sheets/again.toml"]
 
 
 def test_a_complete_visit_whose_replaced_record_was_taken_out_again_is_in_the_book(alone: Plant) -> None:
