@@ -123,6 +123,7 @@ HEAVY = [
     "typst",
     "IPython",
     "pydantic",
+    "pint",
 ]
 
 
