@@ -12,14 +12,20 @@ import subprocess
 import sys
 from decimal import Decimal
 from itertools import permutations
+from typing import Annotated, Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from wqverify.calculations.units import UNITS, convert, in_unit, units_that_fit
+from wqverify.entry.sure import about_reading
 from wqverify.errors import CorrectTheEntry
-from wqverify.terms import Reading
+from wqverify.plant.fields import Text
+from wqverify.procedures.parts import Amount, Amounts, Part, entries
+from wqverify.show.lookup import in_its_unit, is_time
+from wqverify.terms import Ask, Reading
 
 
 def typed(text: str, unit: str) -> str:
@@ -157,3 +163,64 @@ def test_pint_is_loaded_where_another_unit_was_typed_and_never_before() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False True"
+
+
+# ---------------------------------------------------------------- on the sheet and on the page
+
+
+class Typed(Part):
+    level: Annotated[Amount | None, Ask("level", "analyzer")] = None
+    tape: Annotated[Amounts | None, Ask("tape", "analyzer")] = None
+    flow: Annotated[Text | None, Ask("sample flow", "analyzer")] = None
+
+
+@pytest.mark.parametrize(
+    ("raw", "text", "unit", "resolved", "shown"),
+    [
+        ({"level": "23.8"}, "23.8", "ft", "", "23.8 ft"),
+        ({"level": "23.8 ft"}, "23.8 ft", "", "", "23.8 ft"),
+        ({"level": "7.25 m"}, "7.25 m", "ft", "23.78609", "7.25 m = 23.78609 ft"),
+        ({"tape": ["17.62", "17.60"]}, "17.62, 17.60", "ft", "", "17.62, 17.60 ft"),
+        (
+            {"tape": ["5.371 m", "17.60"]},
+            "5.371 m, 17.60",
+            "ft",
+            "17.621391, 17.60",
+            "5.371 m, 17.60 = 17.621391, 17.60 ft",
+        ),
+        ({"tape": ["10.4 psi", "10.5 psi"]}, "10.4 psi, 10.5 psi", "", "", "10.4 psi, 10.5 psi"),
+        ({"flow": "480 by the cup"}, "480 by the cup", "ft", "", "480 by the cup ft"),
+    ],
+)
+def test_the_page_shows_the_unit_that_was_typed_and_that_of_the_analyzer(
+    raw: dict[str, Any], text: str, unit: str, resolved: str, shown: str
+) -> None:
+    Typed.model_validate(raw)
+    (entry,) = entries(Typed, raw, "ft")
+    assert (entry.text, entry.unit, entry.resolved) == (text, unit, resolved)
+    assert in_its_unit(entry) == shown
+    assert not is_time(entry)
+
+
+def test_a_number_without_a_number_and_a_bare_number_are_refused() -> None:
+    with pytest.raises(ValidationError, match="is not a reading such as"):
+        Typed.model_validate({"level": "23,8 ft"})
+    with pytest.raises(ValidationError):
+        Typed.model_validate({"level": 23.8})
+
+
+@pytest.mark.parametrize(
+    ("text", "before", "last", "asked"),
+    [
+        ("41", [], "", True),
+        ("41 m", [], "", False),  # beyond 40, and no ft
+        ("17.6", ["17.62"], "", True),
+        ("5.4 m", ["17.62"], "", False),
+        ("5.4", [], "17.62", True),
+        ("5.4 m", [], "17.62", False),
+    ],
+)
+def test_what_was_typed_in_another_unit_is_not_called_odd_beside_the_analyzers(
+    text: str, before: list[str], last: str, asked: bool
+) -> None:
+    assert bool(about_reading(text, before, last, Decimal(0), Decimal(40))) is asked
