@@ -39,4 +39,5 @@ PROCEDURES = Procedures(
     "standard_preparation",
     "grab_comparison",
     "chlorine_check",
+    "level_check",
 )

@@ -126,5 +126,6 @@ CONDITIONS: Mapping[str, Condition] = {
     "alarm blocked": _typed("alarm_blocked", "at"),
     "output not held": _live,  # a held output shows no live value
     "own visit, output not held": _both(_own_visit, _live),
+    "permission given": _typed("permission", "given_by"),  # by the owner, who is told afterwards
     "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }
