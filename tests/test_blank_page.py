@@ -36,6 +36,7 @@ TAGS = {
     "standard_preparation": "AIT-2201",
     "grab_comparison": "AIT-2201",
     "chlorine_check": "AIT-2301",
+    "level_check": "LIT-3101",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)

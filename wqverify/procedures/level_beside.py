@@ -11,8 +11,9 @@ from wqverify.calculations.water_density import water_density
 from wqverify.procedures import beside as b
 from wqverify.procedures.level_points import MEASURING_MA, Point, elevations, points_of, range_at
 from wqverify.procedures.level_rules import Found, found_of, short, why_not_adjust
-from wqverify.procedures.level_sheet import Levels, LevelSheet
+from wqverify.procedures.level_sheet import Levels, LevelSheet, MoreLevels
 from wqverify.procedures.rules import tolerance
+from wqverify.procedures.walk import answered
 from wqverify.terms import Beside, Given, Raw, Reading, Tolerance
 
 
@@ -38,17 +39,18 @@ def reference(raw: Raw, path: str, given: Given) -> Beside:
 
 def _level(raw: Raw, here: str, given: Given) -> Point | None:
     """The level of a row as far as it is typed; what the places show may still be missing."""
-    stage, _points, index = here.split(".")
+    part, _points, _index = here.split(".")
     row = b.at(raw, here)
     if not row or not row.get("reference") or not row.get("by"):
         return None
-    typed = {**row, "display": row.get("display") or "0"}
-    sheet = b.so_far(LevelSheet, raw)
-    levels = Levels.model_validate({"points": [typed]})
-    alone = sheet.model_copy(update={stage: levels})
-    times = {path.replace(f"{here}.", f"{stage}.points.0."): at for path, at in given.times.items()}
-    known = replace(given, times=times)
-    return next(iter(points_of(stage, alone, known)), None) if index.isdigit() else None
+    others = {name: one for name, one in answered(b.at(raw, part)).items() if name != "points"}
+    model = Levels if part == "as_found" else MoreLevels
+    levels = model.model_validate({**others, "points": [answered(row)]})
+    alone = b.so_far(LevelSheet, raw).model_copy(update={part: levels})
+    times = {path.replace(f"{here}.", f"{part}.points.0."): at for path, at in given.times.items()}
+    stage = "as_left" if part == "as_left" else "as_found"
+    found = points_of(stage, alone, replace(given, times=times))
+    return next((point for point in found if point.path == f"{part}.points.0"), None)
 
 
 def _level_words(point: Point | None, raw: Raw, here: str, given: Given) -> Iterator[str]:
@@ -123,22 +125,6 @@ def _level_of(ma: Reading, raw: Raw, given: Given) -> Decimal | None:
 
 
 @b.quiet
-def injected(raw: Raw, path: str, given: Given) -> Beside:
-    """Beside a far end at an injected current: what it should show."""
-    typed = b.number(raw, f"{b.group(path)}.ma")
-    level = _level_of(typed, raw, given) if typed is not None else None
-    if typed is None or level is None:
-        return Beside()
-    unit, allowed = given.analyzer.unit, _tolerance("own", given)
-    return b.around(
-        level,
-        allowed,
-        f"{typed.text} mA stand for {short(level)} {unit}",
-        b.allowed(level, allowed, unit),
-    )
-
-
-@b.quiet
 def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one decision, one path
     """Beside the decision: how far off the transmitter is, and why a range cannot be changed yet."""
     found = found_of(b.so_far(LevelSheet, raw), given)
@@ -166,6 +152,5 @@ BESIDE = {
     "density": density,
     "shown": shown,
     "current": current,
-    "injected": injected,
     "decision": decision,
 }

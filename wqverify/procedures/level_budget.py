@@ -145,9 +145,12 @@ class Budget:
 
     def error(self, point: Point, place: Where, v: Mapping[str, Any]) -> Any:
         """What a place shows less the reference, less what the level moved in between."""
-        e = self.shown(point, place, v) - self.reference(point, v)
-        rise = rise_of(point, self.given)
-        return e if point.injected or not rise else e - rise * v[f"moment:{_of(point)}"]
+        return self.at_reference(point, place, v) - self.reference(point, v)
+
+    def at_reference(self, point: Point, place: Where, v: Mapping[str, Any]) -> Any:
+        """What a place would have shown at the moment of the reference."""
+        rise, shown = rise_of(point, self.given), self.shown(point, place, v)
+        return shown if point.injected or not rise else shown - rise * v[f"moment:{_of(point)}"]
 
     def exact(self, point: Point, place: Where) -> Decimal | None:
         """The error in decimals, None where it has no end."""

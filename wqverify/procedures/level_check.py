@@ -13,9 +13,9 @@ from wqverify.procedures.level_beside import BESIDE
 from wqverify.procedures.level_budget import key_of
 from wqverify.procedures.level_lines import Ends, Line, lines_of
 from wqverify.procedures.level_notes import CAUTIONS, notes
-from wqverify.procedures.level_points import PLACES, STAGES, Point, Where
+from wqverify.procedures.level_points import NAMED, PARTS, PLACES, STAGES, Point, Where
 from wqverify.procedures.level_rules import Found, brake, found_of, refuse, short
-from wqverify.procedures.level_sheet import Adjusted, Injected, Levels, LevelSheet
+from wqverify.procedures.level_sheet import Adjusted, Levels, LevelSheet, MoreLevels
 from wqverify.procedures.level_shown import charts, ends_found, values, workings
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import tolerance
@@ -56,19 +56,16 @@ def compute(sheet: LevelSheet, given: Given, slices: Slices) -> Result:  # noqa:
 def expects(sheet: LevelSheet, given: Given) -> tuple[str, ...]:
     """Return the keys of the checks that a sheet asks for; a result without one of them is an error."""
     keys: list[str] = []
-    for stage in STAGES:
-        levels = getattr(sheet, stage)
-        if isinstance(levels, NotDone):
+    for stage, parts in PARTS.items():
+        if isinstance(getattr(sheet, stage), NotDone):
             keys.append(f"{stage}.level")
-        for index, point in enumerate(levels.points if isinstance(levels, Levels) else ()):
-            shown = [place for place in PLACES if getattr(point, "ma" if place == "current" else place)]
-            if "own" not in shown and index == 0 and _control_system_is_due(stage, given):
-                shown.append("own")
-            keys += [f"{stage}.level_{index + 1}.{place}" for place in shown]
-        injected = getattr(sheet, "injected" if stage == "as_found" else "injected_as_left")
-        for index, one in enumerate(injected.points if isinstance(injected, Injected) else ()):
-            far = [place for place in ("remote", "own") if getattr(one, place)]
-            keys += [f"{stage}.injected_{index + 1}.{place}" for place in far]
+        for part in parts:
+            levels = getattr(sheet, part)
+            for index, point in enumerate(levels.points if isinstance(levels, Levels | MoreLevels) else ()):
+                shown = [p for p in PLACES if getattr(point, "ma" if p == "current" else p) is not None]
+                first = part == "as_found" and index == 0 and "own" not in shown
+                shown += ["own"] if first and _control_system_is_due(stage, given) else []
+                keys += [f"{stage}.{NAMED[part]}_{index + 1}.{place}" for place in shown]
     return tuple(keys)
 
 

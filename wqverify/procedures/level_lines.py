@@ -18,7 +18,7 @@ from wqverify.procedures.level_budget import Budget
 from wqverify.procedures.level_points import PLACES, Point, Where
 from wqverify.terms import Given, Quantity
 
-TOO_NEAR = 0.1  # of the span: a range less sure than this fits everything
+TOO_NEAR = 0.05  # of the span: a range less sure than this fits everything
 Against = Literal["reference", "current"]
 Range = tuple[Decimal, Decimal]
 
@@ -71,9 +71,10 @@ def _line(budget: Budget, place: Where, against: Against, points: Sequence[Point
     def model(v: Mapping[str, Any]) -> dict[str, Any]:
         if against == "current":
             x = [budget.shown(point, "current", v) for point in points]
+            y = [budget.shown(point, place, v) for point in points]
         else:
             x = [budget.reference(point, v) for point in points]
-        y = [budget.shown(point, place, v) for point in points]
+            y = [budget.at_reference(point, place, v) for point in points]
         slope, zero = level.straight_line(x, y)
         ends = level.apparent_range(slope, zero, float(low), float(high))
         return {"slope": slope, "zero": zero, **dict(zip(("low", "high"), ends, strict=True))}
@@ -146,10 +147,6 @@ def _candidates(
         yield Candidate(f"the ends of the range of {where} are swapped", "read the range set there")
     if _fits(line, (low + span / 5, high)):
         yield Candidate(f"{where} takes 0-20 mA for 4-20 mA", "inject 4 mA: it shows a fifth of the span")
-    if _fits(line, (low - span / 4, high)):
-        yield Candidate(
-            f"{where} expects 4-20 mA of a signal of 0-20 mA", "read the output of the transmitter"
-        )
     for other in units_that_fit(unit):
         factor = convert(Decimal(1), unit, other, difference=True)
         if other != unit and _fits(line, (low * factor, high * factor)):

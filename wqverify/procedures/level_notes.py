@@ -10,12 +10,10 @@ from wqverify.procedures import sentences
 from wqverify.procedures.grab_notes import TELL
 from wqverify.procedures.level_budget import water_quantity
 from wqverify.procedures.level_lines import Ends
-from wqverify.procedures.level_points import INJECTED, PLACES, STAGES, Point, elevations
+from wqverify.procedures.level_points import PLACES, STAGES, Point, elevations
 from wqverify.procedures.level_rules import Found, kind_of, ours, why_not_adjust
 from wqverify.procedures.level_sheet import (
     Adjusted,
-    Injected,
-    Levels,
     LevelSheet,
     Service,
     TownTold,
@@ -62,9 +60,8 @@ def notes(
     adjusted = isinstance(sheet.adjusted, Adjusted)
     for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, given, found)):
         yield Note("caution", text)
-    touched = adjusted or any(
-        isinstance(part, Service | Injected) for part in (sheet.service, sheet.injected)
-    )
+    injected = any(point.injected for point in found.points)
+    touched = adjusted or injected or isinstance(sheet.service, Service)
     handed_back = sentences.handed_back(sheet, sheet.status, checks, touched)
     for text in (*sentences.undecided(checks), *handed_back):
         yield Note("caution", text)
@@ -130,12 +127,13 @@ def _cautions(sheet: LevelSheet, given: Given, found: Found) -> Iterator[str]:
         )
     if isinstance(sheet.town_told, NotDone):
         yield f"The town was not told: {sheet.town_told.not_done}."
-    if isinstance(sheet.injected, Injected) and sheet.loop_in_manual is None and sheet.output_held is None:
+    injected = any(point.injected for point in found.points)
+    if injected and sheet.loop_in_manual is None and sheet.output_held is None:
         yield "A current was injected, and it is not said what kept pumps and alarms from following it."
     for point in found.points:
         yield from _point_cautions(sheet, point, given)
     for stage in STAGES:
-        yield from _one_level(stage, sheet)
+        yield from _one_level(stage, found)
     if (
         isinstance(sheet.adjusted, Adjusted)
         and sheet.adjusted.where != "transmitter"
@@ -147,7 +145,7 @@ def _cautions(sheet: LevelSheet, given: Given, found: Found) -> Iterator[str]:
 def _point_cautions(sheet: LevelSheet, point: Point, given: Given) -> Iterator[str]:
     unit = given.analyzer.unit
     far = [place for place in ("remote", "own") if place in point.shown]
-    heard = getattr(point.typed, "heard_how", "") or _said_how(point, far, given)
+    heard = point.heard or _said_how(point, far, given)
     if far and not point.injected and not heard:
         yield f"{_capital(point.words)}: it is not said how the values of the far end were learned."
     blanking, distance = stored_of(sheet).blanking, distance_of(sheet, point, given)
@@ -168,9 +166,8 @@ def _said_how(point: Point, far: Sequence[str], given: Given) -> str:
     return next((one.heard or one.by for one in said if one is not None), "")
 
 
-def _one_level(stage: str, sheet: LevelSheet) -> Iterator[str]:
-    levels, injected = getattr(sheet, stage), getattr(sheet, INJECTED[stage])
-    if isinstance(levels, Levels) and len(levels.points) == 1 and not isinstance(injected, Injected):
+def _one_level(stage: str, found: Found) -> Iterator[str]:
+    if len({point.reference for point in found.of(stage)}) == 1:
         yield (
             f"{STAGES[stage]}: one level and no current injected, so offset and range are not told apart; a "
             f"wrong range can look right at one level."
@@ -214,7 +211,7 @@ def _cannot_see(sheet: LevelSheet, given: Given, found: Found) -> Iterator[str]:
             f"and it "
             f"shows only when the weather changes."
         )
-    if isinstance(sheet.injected, Injected):
+    if any(point.injected for point in found.points):
         yield "The transmitter itself, where a current is injected: that tests the way from there on only."
     if any(point.by_pressure for point in found.points):
         yield "A gauge and a hydrostatic transmitter have the density of the water in common."

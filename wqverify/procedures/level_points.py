@@ -11,19 +11,21 @@ from typing import Literal
 from wqverify.calculations.level import level_of_scale, level_of_ullage
 from wqverify.calculations.units import InUnit, in_unit, units_that_fit
 from wqverify.procedures.level_sheet import (
+    INJECTED,
     Datum,
-    Injected,
-    InjectedPoint,
-    LevelPoint,
     Levels,
     LevelSheet,
+    MoreLevels,
     Ranges,
+    Row,
+    range_of,
 )
 from wqverify.procedures.rules import frozen, overdue, setting, standard
 from wqverify.terms import Given, Reading, Standard
 
 STAGES = {"as_found": "As found", "as_left": "As left"}
-INJECTED = {"as_found": "injected", "as_left": "injected_as_left"}
+PARTS = {"as_found": ("as_found", "second"), "as_left": ("as_left",)}  # of the sheet, by stage
+NAMED = {"as_found": "level", "second": "second", "as_left": "level"}
 RANGES = {"as_found": "ranges", "as_left": "ranges_as_left"}
 Where = Literal["display", "current", "remote", "own"]
 PLACES: dict[Where, str] = {
@@ -52,16 +54,18 @@ class Point:
     """One level, or one injected current: the reference, what each place showed, why nothing is judged."""
 
     stage: str
-    name: str  # "level_1", "injected_2"
+    name: str  # "level_1", "second_2"
     path: str
     words: str  # "level 1, by tape TP-1"
     instrument: Standard
     shown: dict[Where, InUnit]
-    typed: LevelPoint | InjectedPoint
+    typed: Row
     readings: tuple[InUnit, ...] = ()  # in the analyzer's unit, of a gauge in kPa
     reference: Decimal | None = None  # exact; None where it is no decimal or not known
     from_mark: Decimal | None = None  # mark (or gauge) less zero
     water: InUnit | None = None
+    air: InUnit | None = None
+    heard: str = ""  # how the values of the far end were learned
     minutes: Decimal = Decimal(0)  # from the reference to the values of the places
     rise: Reading | None = None
     meter: Standard | None = None
@@ -71,7 +75,7 @@ class Point:
     @property
     def ma(self) -> Reading | None:
         """The loop current, measured or injected."""
-        return self.typed.ma
+        return self.typed.reference[0] if self.injected else self.typed.ma
 
     @property
     def by_pressure(self) -> bool:
@@ -79,11 +83,11 @@ class Point:
 
     @property
     def by_tape(self) -> bool:
-        return isinstance(self.typed, LevelPoint) and self.typed.by == "tape"
+        return self.typed.by == "tape"
 
     @property
     def injected(self) -> bool:
-        return isinstance(self.typed, InjectedPoint)
+        return is_injected(self.typed)
 
     def why_not(self, place: Where) -> str:
         """Why a place has no verdict, empty where it has."""
@@ -118,11 +122,11 @@ def elevations(sheet: LevelSheet, given: Given) -> Elevations:
 def range_at(place: str, stage: str, sheet: LevelSheet, given: Given) -> tuple[Decimal, Decimal] | None:
     """Return the range set at one end: as read there, for the transmitter else that of the register."""
     unit = given.analyzer.unit
-    parts = [getattr(sheet, RANGES[name]) for name in (stage, "as_found")]
-    for typed in (part for part in parts if isinstance(part, Ranges)):
-        ends = [getattr(typed, f"{place}_{end}") for end in ("low", "high")]
-        if ends[0] is not None:
-            low, high = (in_unit(one, unit, f"{RANGES[stage]}.{place}").value for one in ends)
+    for name in (stage, "as_found"):
+        part = getattr(sheet, RANGES[name])
+        typed: str | None = getattr(part, place) if isinstance(part, Ranges) else None
+        if typed is not None:
+            low, high = (in_unit(end, unit, f"{RANGES[name]}.{place}").value for end in range_of(typed))
             return low, high
     if place != "transmitter" or not given.analyzer.hops:
         return None
@@ -138,28 +142,36 @@ def range_at(place: str, stage: str, sheet: LevelSheet, given: Given) -> tuple[D
 def points_of(stage: str, sheet: LevelSheet, given: Given) -> list[Point]:
     """Return the levels and the injected currents of a stage, in the order of the sheet."""
     found: list[Point] = []
-    levels, injected = getattr(sheet, stage), getattr(sheet, INJECTED[stage])
-    if isinstance(levels, Levels):
-        found += [_level(stage, i, levels, sheet, given) for i in range(len(levels.points))]
-    if isinstance(injected, Injected):
-        found += [_current(stage, i, injected, sheet, given) for i in range(len(injected.points))]
+    for part in PARTS[stage]:
+        levels = getattr(sheet, part)
+        for index in range(len(levels.points) if isinstance(levels, Levels | MoreLevels) else 0):
+            of = _current if is_injected(levels.points[index]) else _level
+            found.append(of(stage, part, index, levels, sheet, given))
     return found
 
 
-def _level(stage: str, index: int, levels: Levels, sheet: LevelSheet, given: Given) -> Point:
-    typed, path = levels.points[index], f"{stage}.points.{index}"
+def is_injected(typed: Row) -> bool:
+    """Whether a row is a current injected in place of the transmitter."""
+    return typed.by == INJECTED
+
+
+def _level(
+    stage: str, part: str, index: int, levels: Levels | MoreLevels, sheet: LevelSheet, given: Given
+) -> Point:
+    typed, path, name = levels.points[index], f"{part}.points.{index}", f"{NAMED[part]}_{index + 1}"
+    first = sheet.as_found if isinstance(sheet.as_found, Levels) else None  # what holds for the whole visit
     instrument = standard(typed.instrument, f"{path}.instrument", given)
     readings = tuple(_reference(typed, path, given))
     known = elevations(sheet, given)
     above = known.mark if typed.by == "tape" else known.gauge
-    water = in_unit(typed.water_c, "degC", f"{path}.water_c") if typed.water_c is not None else None
+    water, air = (_temperature(one, first) for one in ("water_c", "air_c"))
     pressure = readings[0].unit == "kPa"
     reference = None
     if above is not None and not pressure:
         of = level_of_ullage if typed.by == "tape" else level_of_scale
         reference = of(above, known.zero, mean(readings))
     minutes = _minutes(path, given)
-    meter = standard(levels.meter, f"{stage}.meter", given) if levels.meter else None
+    meter = standard(first.meter, "as_found.meter", given) if first and first.meter else None
     why = [
         _no_elevation(typed, above),
         _past_due(instrument, f"{path}.at", given),
@@ -168,9 +180,9 @@ def _level(stage: str, index: int, levels: Levels, sheet: LevelSheet, given: Giv
     ]
     point = Point(
         stage=stage,
-        name=f"level_{index + 1}",
+        name=name,
         path=path,
-        words=f"level {index + 1}, {typed.by} {instrument.id}",
+        words=f"{name.replace('_', ' ')}, {typed.by} {instrument.id}",
         instrument=instrument,
         shown=dict(_shown(typed, path, given)),
         typed=typed,
@@ -178,56 +190,64 @@ def _level(stage: str, index: int, levels: Levels, sheet: LevelSheet, given: Giv
         reference=reference,
         from_mark=above - known.zero if above is not None else None,
         water=water,
+        air=air,
+        heard=levels.heard_how or "",
         minutes=minutes,
         rise=levels.rise,
         meter=meter,
         reason="; ".join(filter(None, why)),
     )
-    stood = frozen(f"{stage}.{index}", _read_at(f"{stage}.{index}", path, given))
+    stood = frozen(f"{part}.{index}", _read_at(f"{part}.{index}", path, given))
     point.reasons.update({"remote": stood, "own": stood} if stood else {})
     current = _no_current(point, sheet, given) or _past_due(meter, f"{path}.read_at", given)
     point.reasons.update({"current": current} if current else {})
     return point
 
 
-def _current(stage: str, index: int, injected: Injected, sheet: LevelSheet, given: Given) -> Point:
-    typed, path = injected.points[index], f"{INJECTED[stage]}.points.{index}"
-    source = standard(injected.source, f"{INJECTED[stage]}.source", given)
+def _temperature(name: str, levels: Levels | None) -> InUnit | None:
+    typed: Reading | None = getattr(levels, name, None)
+    return in_unit(typed, "degC", f"as_found.{name}") if typed is not None else None
+
+
+def _current(stage: str, part: str, index: int, levels: MoreLevels, sheet: LevelSheet, given: Given) -> Point:
+    typed, path = levels.points[index], f"{part}.points.{index}"
+    source = standard(typed.instrument, f"{path}.instrument", given)
+    current = in_unit(typed.reference[0], "mA", f"{path}.reference.0").typed
     ends = range_at("transmitter", stage, sheet, given)
-    reference = None
-    if ends is not None:
-        reference = ends[0] + (ends[1] - ends[0]) * (typed.ma.value - 4) / 16
     why = [
         _NO_RANGE if ends is None else "",
         _past_due(source, f"{path}.at", given),
-        _beyond(typed.ma),
+        _beyond(current),
     ]
     return Point(
         stage=stage,
-        name=f"injected_{index + 1}",
+        name=f"{NAMED[part]}_{index + 1}",
         path=path,
-        words=f"{typed.ma.text} mA injected by {source.id}",
+        words=f"{current.text} mA injected by {source.id}",
         instrument=source,
         shown=dict(_shown(typed, path, given)),
         typed=typed,
-        reference=reference,
+        reference=ends[0] + (ends[1] - ends[0]) * (current.value - 4) / 16 if ends is not None else None,
+        heard=levels.heard_how or "",
         meter=source,
         reason="; ".join(filter(None, why)),
     )
 
 
-def _reference(typed: LevelPoint, path: str, given: Given) -> Iterator[InUnit]:
+def _reference(typed: Row, path: str, given: Given) -> Iterator[InUnit]:
     for index, reading in enumerate(typed.reference):
         pressure = typed.by == "gauge" and reading.unit in units_that_fit("kPa")
         yield in_unit(reading, "kPa" if pressure else given.analyzer.unit, f"{path}.reference.{index}")
 
 
-def _shown(typed: LevelPoint | InjectedPoint, path: str, given: Given) -> Iterator[tuple[Where, InUnit]]:
+def _shown(typed: Row, path: str, given: Given) -> Iterator[tuple[Where, InUnit]]:
     for place in PLACES:
-        reading: Reading | None = getattr(typed, "ma" if place == "current" else place, None)
-        if reading is None or (place == "current" and isinstance(typed, InjectedPoint)):
-            continue
-        yield place, in_unit(reading, "mA" if place == "current" else given.analyzer.unit, f"{path}.{place}")
+        reading: Reading | None = getattr(typed, "ma" if place == "current" else place)
+        if reading is not None:
+            yield (
+                place,
+                in_unit(reading, "mA" if place == "current" else given.analyzer.unit, f"{path}.{place}"),
+            )
 
 
 # ---------------------------------------------------------------- why nothing is judged
@@ -239,7 +259,7 @@ _NO_RANGE = (
 )
 
 
-def _no_elevation(typed: LevelPoint, above: Decimal | None) -> str:
+def _no_elevation(typed: Row, above: Decimal | None) -> str:
     if above is not None:
         return ""
     name, what = ("mark", "mark") if typed.by == "tape" else ("gauge", "gauge or scale")

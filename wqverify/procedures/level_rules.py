@@ -10,23 +10,21 @@ from wqverify.calculations.units import UNITS, in_unit
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.level_budget import Budget
 from wqverify.procedures.level_points import (
-    INJECTED,
-    RANGES,
+    PARTS,
     STAGES,
     Point,
     elevations,
+    is_injected,
     points_of,
     range_at,
 )
 from wqverify.procedures.level_sheet import (
     Adjusted,
-    Injected,
     Kind,
-    Levels,
     LevelSheet,
-    Ranges,
     Stored,
 )
+from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import refuse_beyond, refuse_visit
 from wqverify.terms import Given, Quantity, Reading
 
@@ -127,45 +125,33 @@ def _refuse_without_permission(sheet: LevelSheet, given: Given) -> None:
 
 
 def _refuse_ranges(sheet: LevelSheet, given: Given) -> None:
+    """What stands in another unit is converted here, so that one that does not fit is refused first."""
     for stage in STAGES:
-        part = getattr(sheet, RANGES[stage])
-        for place in ("transmitter", "remote", "own") if isinstance(part, Ranges) else ():
-            ends = [getattr(part, f"{place}_{end}") for end in ("low", "high")]
-            if ends[0] is None:
-                continue
-            path = f"{RANGES[stage]}.{place}_high"
-            low, high = (in_unit(one, given.analyzer.unit, path).value for one in ends)
-            if low == high:
-                raise CorrectTheEntry(
-                    f"{path} is {ends[1].text}, the same as 4 mA there: a range without width stands for no "
-                    f"level; read both ends again.",
-                    found=ends[1].text,
-                    expected=f"another value than {ends[0].text}",
-                    where=path,
-                )
+        for place in ("transmitter", "remote", "own"):
+            range_at(place, stage, sheet, given)
 
 
 def _refuse_readings(stage: str, sheet: LevelSheet) -> None:
     """What is wrong with single readings, before a level is computed of them."""
-    levels, injected = getattr(sheet, stage), getattr(sheet, INJECTED[stage])
-    for path, reading in _currents(stage, levels, injected):
-        refuse_beyond(path, "loop current", reading, POSSIBLE_MA, "mA")
-    for index, point in enumerate(levels.points if isinstance(levels, Levels) else ()):
-        for name, limits in (("water_c", POSSIBLE_WATER), ("air_c", POSSIBLE_AIR)):
-            typed: Reading | None = getattr(point, name)
-            if typed is not None:
-                path = f"{stage}.points.{index}.{name}"
-                here = in_unit(typed, "degC", path)
-                plain = Reading(typed.text, here.value)
-                refuse_beyond(path, "temperature", plain, limits, "°C" if typed.unit is None else "there")
+    for path, reading in _currents(stage, sheet):
+        refuse_beyond(path, "loop current", Reading(str(reading.value), reading.value), POSSIBLE_MA, "mA")
+    levels = sheet.as_found if stage == "as_found" else None
+    for name, limits in (("water_c", POSSIBLE_WATER), ("air_c", POSSIBLE_AIR)):
+        typed: Reading | None = getattr(levels, name, None)
+        if typed is not None:
+            here = in_unit(typed, "degC", f"{stage}.{name}")
+            refuse_beyond(f"{stage}.{name}", "temperature", Reading(here.text, here.value), limits, "°C")
 
 
-def _currents(stage: str, levels: object, injected: object) -> Iterator[tuple[str, Reading]]:
-    for index, point in enumerate(levels.points if isinstance(levels, Levels) else ()):
-        if point.ma is not None:
-            yield f"{stage}.points.{index}.ma", point.ma
-    for index, one in enumerate(injected.points if isinstance(injected, Injected) else ()):
-        yield f"{INJECTED[stage]}.points.{index}.ma", one.ma
+def _currents(stage: str, sheet: LevelSheet) -> Iterator[tuple[str, Reading]]:
+    for part in PARTS[stage]:
+        levels = getattr(sheet, part)
+        for index, point in enumerate(() if isinstance(levels, NotDone | None) else levels.points):
+            path = f"{part}.points.{index}"
+            if point.ma is not None:
+                yield f"{path}.ma", point.ma
+            if is_injected(point):
+                yield f"{path}.reference.0", in_unit(point.reference[0], "mA", f"{path}.reference.0").typed
 
 
 def _refuse_point(point: Point, given: Given) -> None:

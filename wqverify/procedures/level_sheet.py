@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, ClassVar, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
+from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
@@ -19,7 +21,6 @@ from wqverify.procedures.parts import (
     Head,
     Holds,
     Moment,
-    NotDone,
     Number,
     Part,
     Released,
@@ -28,12 +29,46 @@ from wqverify.procedures.parts import (
     Visit,
     insist_on_decision,
 )
-from wqverify.terms import Ask
+from wqverify.terms import Ask, Reading
 
 Kind = Literal["hydrostatic", "ultrasonic"]
 By = Literal["tape", "gauge", "sight tube"]
+AnyBy = Literal["tape", "gauge", "sight tube", "injected current"]
+INJECTED = "injected current"
 Heard = Literal["own eyes", "radio", "phone"]
 
+_RANGE = re.compile(r"(\S+) to (\S+)(?: (\S+))?")
+
+
+def range_of(text: str) -> tuple[Reading, Reading]:
+    """Read both ends of a typed range; raises CorrectTheEntry for anything but two numbers.
+
+    >>> [end.text for end in range_of("0 to 12.2 m")]
+    ['0 m', '12.2 m']
+    """
+    match = _RANGE.fullmatch(text)
+    if match is None:
+        raise CorrectTheEntry(
+            f"{text[:40]!r} is not a range such as 0 to 40; type what 4 and what 20 mA stand for, with the "
+            f"unit where it is another one.",
+            found=text[:40],
+            expected="a range such as 0 to 40",
+        )
+    unit = f" {match[3]}" if match[3] else ""
+    return Reading.parse(match[1] + unit), Reading.parse(match[2] + unit)
+
+
+def _range(text: str) -> str:
+    try:
+        low, high = range_of(text)
+    except CorrectTheEntry as problem:
+        raise said(problem.message) from None
+    if low.value == high.value:
+        raise said(f"{text!r} has no width, so it stands for no level; read both ends again.")
+    return text
+
+
+Range = Annotated[Text, AfterValidator(_range)]
 HELD = frozenset({"output_held", "loop_in_manual", "alarm_blocked"})
 ALONE = ("leave alone", "replace")  # decisions that adjust nothing
 
@@ -52,12 +87,8 @@ class Permission(Part):
 class Datum(Part):
     """Where level counts from; what is left out is taken from the register."""
 
-    mark: Annotated[
-        Amount | None, Ask("elevation of the mark the tape hangs from", "analyzer", beside="datum")
-    ] = None
-    gauge: Annotated[
-        Amount | None, Ask("elevation of the gauge, or of the zero of the tube's scale", "analyzer")
-    ] = None
+    mark: Annotated[Amount | None, Ask("elevation of the tape's mark", "analyzer", beside="datum")] = None
+    gauge: Annotated[Amount | None, Ask("elevation of gauge or scale zero", "analyzer")] = None
     zero: Annotated[
         Amount | None,
         Ask("elevation of the transmitter's zero", "analyzer", help="left out: 0, the level's own zero"),
@@ -78,7 +109,7 @@ class Stored(Part):
     ] = None
     sensor: Annotated[
         Amount | None,
-        Ask("height of the sensor face above the zero", "analyzer", help="ultrasonic"),
+        Ask("sensor face above zero", "analyzer", help="ultrasonic"),
     ] = None
     blanking: Annotated[
         Amount | None,
@@ -94,27 +125,19 @@ class Stored(Part):
 class Ranges(Part):
     """The range from 4 to 20 mA at each end of the signal, as set there."""
 
-    transmitter_low: Annotated[Amount | None, Ask("4 mA at the transmitter", "analyzer")] = None
-    transmitter_high: Annotated[Amount | None, Ask("20 mA at the transmitter", "analyzer")] = None
-    remote_low: Annotated[Amount | None, Ask("4 mA at the remote display", "analyzer")] = None
-    remote_high: Annotated[Amount | None, Ask("20 mA at the remote display", "analyzer")] = None
-    own_low: Annotated[Amount | None, Ask("4 mA in our control system", "analyzer")] = None
-    own_high: Annotated[Amount | None, Ask("20 mA in our control system", "analyzer")] = None
+    transmitter: Annotated[
+        Range | None, Ask("range at the transmitter", help="what 4 and 20 mA stand for, such as 0 to 40 ft")
+    ] = None
+    remote: Annotated[Range | None, Ask("range at the remote display")] = None
+    own: Annotated[Range | None, Ask("range in our control system")] = None
     read_by: Annotated[Text | None, Ask("ranges read by", help="at each end")] = None
-
-    @model_validator(mode="after")
-    def _both_ends(self) -> Self:
-        for place in ("transmitter", "remote", "own"):
-            if (getattr(self, f"{place}_low") is None) != (getattr(self, f"{place}_high") is None):
-                raise said(f"{place}_low and {place}_high belong together: a range has two ends.")
-        return self
 
 
 # ---------------------------------------------------------------- levels and currents
 
 
-class LevelPoint(Part):
-    """One level by the reference, and what the four places show of it."""
+class MeasuredBy(Part):
+    """How a level was found."""
 
     by: Annotated[
         By,
@@ -123,6 +146,24 @@ class LevelPoint(Part):
             caution="Nothing falls into drinking water: tape on a line, clean, disinfected.",
         ),
     ]
+
+
+class MeasuredOrInjected(Part):
+    """How a level was found, or that a current stands for it."""
+
+    by: Annotated[
+        AnyBy,
+        Ask(
+            "level measured by, or injected current",
+            help="injected: the reference is the current in mA, the transmitter is disconnected",
+            caution="A current moves pumps and alarms that follow it: in manual, or held, first.",
+        ),
+    ]
+
+
+class Compared(Part):
+    """The reference, and what the four places show of it."""
+
     instrument: Annotated[Name, Ask("tape, gauge or tube", refers="standard", beside="reference")]
     reference: Annotated[
         Amounts,
@@ -135,18 +176,11 @@ class LevelPoint(Part):
         ),
     ]
     at: Annotated[AtTime | None, Ask("reference read at", clock=True)] = None
-    water_c: Annotated[
-        Amount | None, Ask("temperature of the water", "°C", beside="density", when="own visit")
-    ] = None
-    air_c: Annotated[
-        Amount | None,
-        Ask("temperature of the air at the sensor", "°C", help="ultrasonic", when="on request"),
-    ] = None
-    display: Annotated[Amount, Ask("value at the sensor or transmitter", "analyzer", beside="shown")]
+    display: Annotated[Amount | None, Ask("value at the transmitter", "analyzer", beside="shown")] = None
     ma: Annotated[
         Number | None,
         Ask(
-            "loop current at that level",
+            "loop current",
             "mA",
             help="by clamp, test terminals or menu",
             caution="Opening the loop drops the level to zero: pumps and alarms act on it.",
@@ -161,61 +195,62 @@ class LevelPoint(Part):
         Amount | None,
         Ask("value in our control system", "analyzer", help="read out", beside="shown"),
     ] = None
-    read_by: Annotated[Text | None, Ask("remote values read by", when="own visit")] = None
-    heard_how: Annotated[Heard | None, Ask("how remote values were learned", when="own visit")] = None
-    read_at: Annotated[AtTime | None, Ask("remote values read at", clock=True)] = None
+    read_at: Annotated[AtTime | None, Ask("these values read at", clock=True)] = None
+
+
+class LevelPoint(Compared, MeasuredBy):
+    """One level by the reference, and what the four places show of it."""
+
+
+class AnyPoint(Compared, MeasuredOrInjected):
+    """A level, or a current injected in place of the transmitter: the reference is the current then."""
+
+    @model_validator(mode="after")
+    def _one_current(self) -> Self:
+        if self.by == INJECTED and (len(self.reference) > 1 or self.ma or self.display):
+            raise said(
+                "a current is injected, so reference holds that one current in mA, and ma and display stay "
+                "open: the transmitter is disconnected."
+            )
+        return self
+
+
+Row = LevelPoint | AnyPoint
+_RISE = "falling: with a minus; left out: not known"
+
+
+def _some(points: tuple[Row, ...]) -> tuple[Row, ...]:
+    if not points:
+        raise said('points holds no level; enter at least one, or not_done = "because ..." instead.')
+    return points
 
 
 class Levels(Part):
-    """The levels of one stage."""
+    """The levels as found."""
 
-    points: Annotated[tuple[LevelPoint, ...], Field(max_length=4), Ask("level")]
-    rise: Annotated[
-        Number | None,
-        Ask(
-            "rise of the level in a minute",
-            "analyzer",
-            help="falling: with a minus; left out: not known",
-            when="own visit",
-        ),
+    points: Annotated[tuple[LevelPoint, ...], Field(max_length=4), Ask("level"), AfterValidator(_some)]
+    read_by: Annotated[Text | None, Ask("remote values read by", when="own visit")] = None
+    heard_how: Annotated[Heard | None, Ask("how remote values were learned", when="own visit")] = None
+    water_c: Annotated[
+        Amount | None, Ask("temperature of the water", "°C", beside="density", when="own visit")
     ] = None
+    air_c: Annotated[
+        Amount | None,
+        Ask("temperature of the air at the sensor", "°C", help="ultrasonic", when="on request"),
+    ] = None
+    rise: Annotated[Number | None, Ask("rise in a minute", "analyzer", help=_RISE, when="own visit")] = None
     meter: Annotated[
         Name | None,
         Ask("instrument the current is read with", refers="standard", when="on request"),
     ] = None
 
-    @model_validator(mode="after")
-    def _any(self) -> Self:
-        if not self.points:
-            raise said('points holds no level; enter at least one, or not_done = "because ..." instead.')
-        return self
 
+class MoreLevels(Part):
+    """Levels or injected currents after that."""
 
-class InjectedPoint(Part):
-    """One current injected in place of the transmitter, and what the far ends show."""
-
-    ma: Annotated[Number, Ask("current injected", "mA", beside="current")]
-    remote: Annotated[Amount | None, Ask("remote display at that current", "analyzer", beside="injected")] = (
-        None
-    )
-    own: Annotated[
-        Amount | None, Ask("our control system at that current", "analyzer", beside="injected")
-    ] = None
-    at: Annotated[AtTime | None, Ask("currents read at", clock=True)] = None
-
-
-class Injected(Part):
-    """Currents given by an instrument, the transmitter disconnected: a second level without moving water."""
-
-    source: Annotated[Name, Ask("instrument that gives the current", refers="standard")]
-    points: Annotated[tuple[InjectedPoint, ...], Field(max_length=5), Ask("current")]
-    heard_how: Annotated[Heard | None, Ask("how these values were learned")] = None
-
-    @model_validator(mode="after")
-    def _any(self) -> Self:
-        if not self.points:
-            raise said('points holds no current; enter at least one, or not_done = "because ..." instead.')
-        return self
+    points: Annotated[tuple[AnyPoint, ...], Field(max_length=5), Ask("level"), AfterValidator(_some)]
+    heard_how: Annotated[Heard | None, Ask("how the values were learned", when="own visit")] = None
+    rise: Annotated[Number | None, Ask("rise in a minute", "analyzer", help=_RISE, when="on request")] = None
 
 
 # ---------------------------------------------------------------- decided and done
@@ -338,10 +373,12 @@ class Touched(Holds):
 class Work(Part):
     """From the second level to the levels as left."""
 
-    injected: Annotated[
-        Done[Injected] | None,
+    second: Annotated[
+        Done[MoreLevels] | None,
         Ask(
-            "currents injected", help="as found, in place of the transmitter", when="own visit or not passed"
+            "second level",
+            help="as found: after filling or drawing, or currents injected",
+            when="own visit or not passed",
         ),
     ] = None
     service: Annotated[Done[Service] | None, Ask("service", when="not passed")] = None
@@ -349,12 +386,9 @@ class Work(Part):
     adjusted: Annotated[
         Done[Adjusted] | None, Ask("adjusted", help="from what to what", when="decided to adjust")
     ] = None
-    as_left: Annotated[Done[Levels] | None, Ask("as left", help="all places once more", when="changed")] = (
-        None
-    )
-    injected_as_left: Annotated[Done[Injected] | None, Ask("currents injected as left", when="adjusted")] = (
-        None
-    )
+    as_left: Annotated[
+        Done[MoreLevels] | None, Ask("as left", help="all places once more", when="changed")
+    ] = None
     ranges_as_left: Annotated[
         Done[Ranges] | None, Ask("ranges as left", help="at both ends", when="own visit or changed")
     ] = None
@@ -400,8 +434,3 @@ class LevelSheet(Tail, After, Work, Touched, Head, Arrived):
                 'town_told.not_done = "because ..."'
             )
         return self
-
-
-def done(part: object) -> object:
-    """Return a part that was done, None where it was not."""
-    return None if isinstance(part, NotDone) else part

@@ -11,7 +11,7 @@ from wqverify.procedures.level_budget import Budget, key_of, water_quantity
 from wqverify.procedures.level_lines import Ends, Line, Range, ends_of
 from wqverify.procedures.level_points import PLACES, STAGES, Point, Where, range_at
 from wqverify.procedures.level_rules import Found, kind_of, short
-from wqverify.procedures.level_sheet import LevelPoint, LevelSheet, Stored
+from wqverify.procedures.level_sheet import LevelSheet, Stored
 from wqverify.procedures.workings import answer, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Quantity, Series, Value, Working
 from wqverify.terms import Line as Limit
@@ -77,11 +77,10 @@ def distance_of(sheet: LevelSheet, point: Point, given: Given) -> Decimal | None
 def by_air(sheet: LevelSheet, point: Point, given: Given) -> float | None:
     """Return what the temperature of the air does to an ultrasonic level; None where it is not known."""
     stored, distance = stored_of(sheet).air_c, distance_of(sheet, point, given)
-    typed = point.typed.air_c if isinstance(point.typed, LevelPoint) else None
-    if kind_of(sheet, given) != "ultrasonic" or stored is None or typed is None or distance is None:
+    if kind_of(sheet, given) != "ultrasonic" or stored is None or point.air is None or distance is None:
         return None
-    air, assumed = (float(in_unit(one, "degC").value) for one in (typed, stored))
-    return -float(level.error_of_distance(float(distance), air, assumed))
+    assumed = in_unit(stored, "degC", "stored.air_c").value
+    return -float(level.error_of_distance(float(distance), float(point.air.value), float(assumed)))
 
 
 # ---------------------------------------------------------------- values
