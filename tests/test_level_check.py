@@ -12,8 +12,10 @@ from __future__ import annotations
 import copy
 import csv
 import json
+import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import UTC, datetime
 from decimal import Decimal
 from math import sqrt
 from pathlib import Path
@@ -24,18 +26,24 @@ import numpy as np
 import pytest
 from gtc import same_as_central_difference
 from one_procedure import Of, told, value
+from plant_example import MONTH
 from scipy.special import ndtri
 from scipy.stats import qmc
+from step_driver import acts_to
 
 from wqverify.calculations.level import apparent_range, level_of_pressure, straight_line
 from wqverify.calculations.uncertainty import correlation, propagate
 from wqverify.calculations.units import convert
 from wqverify.calculations.water_density import water_density
+from wqverify.demo.ellodale import make_plant
+from wqverify.desk import open_desk
+from wqverify.entry.screen import Act
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.level_budget import key_of, sizes_of
 from wqverify.procedures.level_lines import lines_of
 from wqverify.procedures.level_rules import found_of
 from wqverify.procedures.sheets import parse
+from wqverify.procedures.walk import answered
 from wqverify.records.canonical import given_from
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
@@ -713,8 +721,8 @@ def adjusting(action: str = "range at the far end", **more: Any) -> dict[str, An
         "adjusted": {
             "where": "our control system",
             "what": "range",
-            "was": "0 to 35 ft",
-            "now": "0 to 40 ft",
+            "setting_from": "0 to 35 ft",
+            "setting_to": "0 to 40 ft",
             "by": "W. Abernathy",
             "at": "09:50",
         },
@@ -944,3 +952,87 @@ def test_lines_are_of_the_stage_as_found() -> None:
     given = given_for(raw)
     found = found_of(parse(LEVEL, raw), given)
     assert {point.stage for line in lines_of(found.budget, given) for point in line.points} == {"as_found"}
+
+
+# ---------------------------------------------------------------- beside the questions, and stepped through
+
+
+def beside(path: str, raw: dict[str, Any], given: Given | None = None) -> list[str]:
+    name = path.rpartition(".")[2]
+    names = {"reference": "reference", "water_c": "density", "ma": "current", "mark": "datum"}
+    which = "decision" if path.startswith("decision") else names.get(name, "shown")
+    return list(LEVEL.beside[which](raw, path, given or given_for(visit())).lines)
+
+
+ROW = "as_found.points.0"
+
+
+def test_beside_the_tape_stands_the_level_it_gives() -> None:
+    typed = {"by": "tape", "instrument": "TP-1", "reference": ["5.371 m", "17.62"]}
+    shown = beside(f"{ROW}.reference", {"date": "2026-03-12", "as_found": {"points": [typed]}})
+    assert shown == [
+        "TP-1: tape, calibration due 2026-06-30",
+        "5.371 m = 17.621391 ft",
+        "level by the tape: 23.629304 ft",  # 41.25 - (17.621391 + 17.62)/2, to six places
+    ]
+    nothing = beside(f"{ROW}.reference", {"as_found": {"points": [{"by": "tape"}]}})
+    assert nothing == ["the mark is 41.25 ft above the zero of the level"]
+
+
+def test_beside_what_a_place_shows_stands_what_is_allowed() -> None:
+    raw = {"as_found": {"points": [point("23.8")]}}
+    assert beside(f"{ROW}.display", raw) == [
+        "level by the reference: 23.63 ft",
+        "allowed: 23.43 to 23.83 ft",
+        "error so far: +0.17 ft",
+    ]
+    assert beside(f"{ROW}.own", raw)[1] == "allowed: 23.33 to 23.93 ft"
+    assert beside(f"{ROW}.display", {"as_found": {"points": [{"by": "tape"}]}}) == []
+
+
+def test_beside_an_injected_current_stands_what_the_far_end_should_show() -> None:
+    raw = {"second": {"points": [injected("6.00")]}}
+    assert beside("second.points.0.own", raw) == ["level by the reference: 5 ft", "allowed: 4.7 to 5.3 ft"]
+
+
+def test_beside_temperature_current_elevation_and_decision() -> None:
+    raw = visit(point(ma="13.52"), found={"water_c": "48.2 degF"})
+    assert beside("as_found.water_c", raw) == ["water at 9 °C: 999.78 kg/m3"]
+    assert beside(f"{ROW}.ma", raw) == ["13.52 mA stand for 23.8 ft"]
+    assert beside(f"{ROW}.ma", {"as_found": {"points": [{"by": "tape"}]}}) == [
+        "a measuring value lies from 3.8 to 20.5 mA"
+    ]
+    assert beside("datum.mark", raw) == [
+        "elevations so far: mark 41.25, zero 0 ft",
+        "at level 0 the tape would be 41.25 ft",
+    ]
+    asked = {**raw, "decision": {"action": "range at the transmitter"}}
+    assert beside("decision.action", asked) == [
+        "level 1, transmitter: 0.17 ft, allowed ±0.2",
+        "level 1, loop current: 0.17 ft, allowed ±0.2",
+        "A range is changed on two different levels; the sheet has one that can",
+        "be used, or none.",
+    ]
+
+
+def test_the_demo_visit_can_be_stepped_through_and_a_wrong_unit_is_asked_about(tmp_path: Path) -> None:
+    make_plant(tmp_path / "ellodale", MONTH)
+    text = (DEMO / "visit.toml").read_text("utf-8")
+    for here, there in (("LT-88213", "EL-0731"), ("2026-03-12", "2026-05-12"), ('"IQU"', '"T-11"')):
+        text = text.replace(here, there)
+    paper = {"by": "T-11", "at": "2026-06-01 09:00", "kept_at": "binder 3"}
+    sheet = {**answered(tomllib.loads(text)), "copied_from_paper": paper}
+    now = datetime(2026, 6, 1, 14, 5, tzinfo=UTC)
+    desk = open_desk(
+        tmp_path / "ellodale", procedure="level_check", tag="LIT-3101", paper=True, clock=lambda: now
+    )
+    for act in acts_to(desk, sheet):
+        if desk.screen.path == f"{ROW}.display" and desk.screen.kind == "question":
+            asked = desk.act(Act("answer", "10.4 psi", desk.screen.path))
+            assert "is 10.4 psi, and a value in ft is typed in m, cm, mm, ft or in" in asked.label
+            desk.act(Act("answer", "", desk.screen.path))
+            act = Act("answer", "23.8", f"{ROW}.display")
+        assert not desk.act(act).refused
+    assert desk.visit is not None
+    assert answered(tomllib.loads(desk.visit.sheet.read_text("utf-8"))) == sheet
+    desk.close()

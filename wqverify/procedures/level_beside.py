@@ -9,7 +9,8 @@ from decimal import Decimal
 from wqverify.calculations.units import in_unit
 from wqverify.calculations.water_density import water_density
 from wqverify.procedures import beside as b
-from wqverify.procedures.level_points import MEASURING_MA, Point, elevations, points_of, range_at
+from wqverify.procedures.level_budget import key_of
+from wqverify.procedures.level_points import MEASURING_MA, PLACES, Point, elevations, points_of, range_at
 from wqverify.procedures.level_rules import Found, found_of, short, why_not_adjust
 from wqverify.procedures.level_sheet import Levels, LevelSheet, MoreLevels
 from wqverify.procedures.rules import tolerance
@@ -105,7 +106,7 @@ def shown(raw: Raw, path: str, given: Given) -> Beside:
 
 
 def _tolerance(place: str, given: Given) -> Tolerance | None:
-    return tolerance("error" if place == "display" else "control_system", given, {})
+    return tolerance("error" if place in ("display", "current") else "control_system", given, {})
 
 
 @b.quiet
@@ -133,13 +134,13 @@ def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one
 
 
 def _errors(found: Found, given: Given) -> Iterator[str]:
-    for key, quantity in found.quantities.items():
-        if key.startswith("as_found.") and not key.endswith(".reference"):
-            _stage, level, place = key.split(".")
+    for point in found.of("as_found"):
+        for place in found.budget.places(point):
             allowed = _tolerance(place, given)
             half = allowed.half_width(Decimal(0)) if allowed and allowed.percent is None else None
             limit = f", allowed ±{b.plain(half)}" if half is not None else ""
-            yield f"{level.replace('_', ' ')}, {place}: {b.amount(quantity)}{limit}"
+            error = b.amount(found.quantities[key_of(point, place)])
+            yield f"{point.name.replace('_', ' ')}, {PLACES[place]}: {error}{limit}"
 
 
 def _stop(raw: Raw, found: Found) -> str:

@@ -288,8 +288,8 @@ class Adjusted(Part):
         Literal["transmitter", "remote display", "our control system"], Ask("changed at which end")
     ]
     what: Annotated[Text, Ask("what was changed", help="zero, range, density", beside="decision")]
-    was: Annotated[Text, Ask("changed from")]
-    now: Annotated[Text, Ask("changed to")]
+    setting_from: Annotated[Text, Ask("setting from")]
+    setting_to: Annotated[Text, Ask("setting to")]
     by: Annotated[Text | None, Ask("changed by", help="at the far end: whoever did it there")] = None
     at: Annotated[Time, Ask("adjusted at", clock=True)]
 

@@ -116,7 +116,9 @@ def _line_values(line: Line) -> Iterator[Value]:
     where, key = PLACES[line.place], f"line.{line.place}.{line.against}"
     on = "the reference" if line.against == "reference" else "what the current stands for"
     yield Value(f"{key}.slope", "line", f"Slope of {where} on {on}", line.slope, "b = Δy/Δx")
-    yield Value(f"{key}.zero", "line", f"{_capital(where)} at 0 by {on}", line.zero, "a = ȳ − b x̄")
+    yield Value(
+        f"{key}.zero", "line", f"{_capital(where)} at 0 by {on}", line.zero, "a = mean y − b × mean x"
+    )
     for end, quantity in (("4 mA", line.low), ("20 mA", line.high)):
         if quantity is not None:
             label = f"{_capital(where)} is scaled so that {end} are"
