@@ -100,7 +100,7 @@ def point(display: str = "23.8", *tape: str, **more: Any) -> dict[str, Any]:
 
 
 def injected(ma: str, **shown: str) -> dict[str, Any]:
-    return {"by": "injected current", "instrument": "LC-4", "reference": [ma], **shown}
+    return {"by": "injected current", "instrument": "LC-4", "reference": [f"{ma} mA"], **shown}
 
 
 def visit(*points: dict[str, Any], found: dict[str, Any] | None = None, **more: Any) -> dict[str, Any]:
@@ -402,11 +402,6 @@ def test_what_is_typed_in_another_unit_is_judged_in_the_analyzers() -> None:
             "ranges.own is 0 gpm, and a value in ft is typed in m, cm, mm, ft or in; type it in one of "
             "these, "
             "or without a unit where it is in ft.",
-        ),
-        (
-            visit(second={"points": [injected("12.00 ft", own="20.0")]}),
-            "second.points.0.reference.0 is 12.00 ft, and a value in mA is typed without a unit or in mA "
-            "alone; read it in mA.",
         ),
     ],
 )
@@ -791,7 +786,7 @@ def test_what_was_adjusted_is_read_again_at_both_ends(left_out: str) -> None:
         ),
         (
             visit(found={"water_c": "41"}),
-            "as_found.water_c is 41 °C: a temperature outside -1 to 40 °C is taken as mistyped; type what "
+            "as_found.water_c is 41 °C: a temperature outside 0 to 40 °C is taken as mistyped; type what "
             "was "
             "shown, or leave it out and say so in the remarks.",
         ),
@@ -844,7 +839,13 @@ def test_another_quantity_is_not_a_level() -> None:
         (visit({**point(), "by": "injected current"}), "by"),
         (
             visit(second={"points": [{**injected("12.00", own="20.0"), "display": "20.0"}]}),
-            "a current is injected, so reference holds that one current in mA",
+            "a current is injected and the transmitter disconnected, so ma and display stay open; the "
+            "current "
+            "is the reference.",
+        ),
+        (
+            visit(second={"points": [{**injected("12.00"), "reference": ["12.00"]}]}),
+            "a current is injected, so reference holds that one current with its unit: 6.00 mA.",
         ),
         (visit(point("23,8")), "'23,8' is not a reading such as 7.05 (a decimal point, not a comma)"),
         (visit(output_held={"at": "09:30"}), "output_held has a time and output_released is missing"),
@@ -1036,3 +1037,70 @@ def test_the_demo_visit_can_be_stepped_through_and_a_wrong_unit_is_asked_about(t
     assert desk.visit is not None
     assert answered(tomllib.loads(desk.visit.sheet.read_text("utf-8"))) == sheet
     desk.close()
+
+
+# ---------------------------------------------------------------- instruments, pressures, held outputs
+
+
+@pytest.mark.parametrize(
+    ("raw", "sentence"),
+    [
+        (
+            visit(point(instrument="LC-4")),
+            "as_found.points.0.instrument names LC-4 (calibrator), which is in mA; here it is one in m, cm, "
+            "mm, "
+            "ft, in. Name the instrument that was used.",
+        ),
+        (
+            visit(second={"points": [{**injected("12.00", own="20.0"), "instrument": "TP-1"}]}),
+            "second.points.0.instrument names TP-1 (tape), which is in ft; here it is one in mA. Name the "
+            "instrument that was used.",
+        ),
+        (
+            visit(point(ma="13.52"), found={"meter": "GA-2"}),
+            "as_found.meter names GA-2 (test gauge), which is in kPa; here it is one in mA. Name the "
+            "instrument "
+            "that was used.",
+        ),
+        (
+            visit(point(instrument="B7-4471")),
+            "as_found.points.0.instrument names 'B7-4471', which standards_on_hand.toml does not hold; "
+            "correct "
+            "the sheet or add it.",
+        ),
+    ],
+)
+def test_an_instrument_of_another_quantity_is_refused(raw: dict[str, Any], sentence: str) -> None:
+    assert refused(raw) == sentence
+
+
+def test_two_pressures_are_two_levels() -> None:
+    raw, given = by_gauge()
+    result = run(raw, given)
+    slope = value(result, "line.display.reference.slope").quantity
+    assert slope.value == pytest.approx((8.02 - 5.00) / ((78.30 - 48.95) / (0.9995005 * 9.80665)), rel=1e-4)
+    assert "a wrong range can look right" not in told(result, "caution")
+
+
+@pytest.mark.parametrize(("kpa", "taken"), [("97.5", True), ("98.5", False)])
+def test_around_the_range_of_the_tank_by_pressure(kpa: str, taken: bool) -> None:
+    """At 12 C water has 999.5005 kg/m3 (Tanaka): 98.5 kPa are 98500/(999.5005 x 9.80665) = 10.0492 m."""
+    raw, given = by_gauge()
+    raw["as_found"]["points"][1]["reference"] = [f"{kpa} kPa"]
+    if taken:
+        assert run(raw, given)
+    else:
+        assert "gives a level of 10.049224 m, and LIT-3101 has 0 to 10" in refused(raw, given)
+
+
+def test_a_held_far_end_does_not_follow_an_injected_current() -> None:
+    held = {"output_held": {"at": "09:30"}, "output_released": {"at": "10:05"}}
+    raw = visit(second={"points": [injected("12.00", own="20.0", at="09:36")]}, **held)
+    found = check(run(raw), "as_found.second_1.own")
+    assert found.reason == "the control system was read at 09:36 while the output was held, so it stood still"
+
+
+def test_a_range_read_at_the_transmitter_that_is_not_the_registers_is_said() -> None:
+    words = "The range read at the transmitter is 0 to 35 ft, and the register has 0 to 40"
+    assert words in told(run(visit(ranges={"transmitter": "0 to 35 ft"})), "caution")
+    assert "The range read" not in told(run(visit(ranges={"transmitter": "0 to 40"})), "caution")

@@ -42,7 +42,7 @@ def lines_of(budget: Budget, given: Given, stage: str = "as_found") -> list[Line
     found = []
     for place in PLACES:
         levels = [p for p in here if not p.injected and place in budget.places(p) and not p.why_not(place)]
-        if place != "current" and _differ([p.reference for p in levels]):
+        if place != "current" and _differ([p.nominal for p in levels]):
             found.append(_line(budget, place, "reference", levels, given))
         if place in ("remote", "own") and budget.ends.get(stage) is not None:
             by_current = [p for p in here if place in p.shown and _current_known(p, place)]

@@ -10,7 +10,7 @@ from wqverify.procedures import sentences
 from wqverify.procedures.grab_notes import TELL
 from wqverify.procedures.level_budget import water_quantity
 from wqverify.procedures.level_lines import Ends
-from wqverify.procedures.level_points import PLACES, STAGES, Point, elevations
+from wqverify.procedures.level_points import PLACES, STAGES, Point, elevations, range_at
 from wqverify.procedures.level_rules import Found, kind_of, ours, why_not_adjust
 from wqverify.procedures.level_sheet import (
     Adjusted,
@@ -134,6 +134,7 @@ def _cautions(sheet: LevelSheet, given: Given, found: Found) -> Iterator[str]:
         yield from _point_cautions(sheet, point, given)
     for stage in STAGES:
         yield from _one_level(stage, found)
+    yield from _other_range(sheet, given)
     if (
         isinstance(sheet.adjusted, Adjusted)
         and sheet.adjusted.where != "transmitter"
@@ -166,8 +167,18 @@ def _said_how(point: Point, far: Sequence[str], given: Given) -> str:
     return next((one.heard or one.by for one in said if one is not None), "")
 
 
+def _other_range(sheet: LevelSheet, given: Given) -> Iterator[str]:
+    read = range_at("transmitter", "as_found", sheet, given)
+    held = range_at("transmitter", "as_found", sheet.model_copy(update={"ranges": None}), given)
+    if read is not None and held is not None and read != held:
+        yield (
+            f"The range read at the transmitter is {read[0]:f} to {read[1]:f} {given.analyzer.unit}, and the "
+            f"register has {held[0]} to {held[1]}: currents are taken by the one that was read."
+        )
+
+
 def _one_level(stage: str, found: Found) -> Iterator[str]:
-    if len({point.reference for point in found.of(stage)}) == 1:
+    if len({point.nominal for point in found.of(stage)}) == 1:
         yield (
             f"{STAGES[stage]}: one level and no current injected, so offset and range are not told apart; a "
             f"wrong range can look right at one level."

@@ -8,8 +8,9 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Literal
 
-from wqverify.calculations.level import level_of_scale, level_of_ullage
-from wqverify.calculations.units import InUnit, in_unit, units_that_fit
+from wqverify.calculations.level import level_of_pressure, level_of_scale, level_of_ullage
+from wqverify.calculations.units import InUnit, convert, in_unit, units_that_fit
+from wqverify.calculations.water_density import water_density
 from wqverify.procedures.level_sheet import (
     INJECTED,
     Datum,
@@ -56,6 +57,7 @@ class Point:
     stage: str
     name: str  # "level_1", "second_2"
     path: str
+    unit: str  # of the analyzer
     words: str  # "level 1, by tape TP-1"
     instrument: Standard
     shown: dict[Where, InUnit]
@@ -75,7 +77,18 @@ class Point:
     @property
     def ma(self) -> Reading | None:
         """The loop current, measured or injected."""
-        return self.typed.reference[0] if self.injected else self.typed.ma
+        return current_of(self.typed) if self.injected else self.typed.ma
+
+    @property
+    def nominal(self) -> Decimal | None:
+        """The level by the reference, of a pressure as near as a float is; None where it is not known."""
+        if self.reference is not None or self.from_mark is None or not self.by_pressure:
+            return self.reference
+        if self.water is None:
+            return None
+        density = water_density(float(self.water.value))
+        metres = level_of_pressure(float(mean(self.readings)), density)
+        return self.from_mark + convert(Decimal(repr(metres)), "m", self.unit)
 
     @property
     def by_pressure(self) -> bool:
@@ -155,6 +168,12 @@ def is_injected(typed: Row) -> bool:
     return typed.by == INJECTED
 
 
+def current_of(typed: Row) -> Reading:
+    """Return an injected current without its unit, which is mA."""
+    text = typed.reference[0].text.partition(" ")[0]
+    return Reading(text, typed.reference[0].value)
+
+
 def _level(
     stage: str, part: str, index: int, levels: Levels | MoreLevels, sheet: LevelSheet, given: Given
 ) -> Point:
@@ -182,6 +201,7 @@ def _level(
         stage=stage,
         name=name,
         path=path,
+        unit=given.analyzer.unit,
         words=f"{name.replace('_', ' ')}, {typed.by} {instrument.id}",
         instrument=instrument,
         shown=dict(_shown(typed, path, given)),
@@ -212,17 +232,19 @@ def _temperature(name: str, levels: Levels | None) -> InUnit | None:
 def _current(stage: str, part: str, index: int, levels: MoreLevels, sheet: LevelSheet, given: Given) -> Point:
     typed, path = levels.points[index], f"{part}.points.{index}"
     source = standard(typed.instrument, f"{path}.instrument", given)
-    current = in_unit(typed.reference[0], "mA", f"{path}.reference.0").typed
+    current = current_of(typed)
     ends = range_at("transmitter", stage, sheet, given)
     why = [
         _NO_RANGE if ends is None else "",
         _past_due(source, f"{path}.at", given),
         _beyond(current),
+        frozen(f"{part}.{index}", _read_at(f"{part}.{index}", path, given)),
     ]
     return Point(
         stage=stage,
         name=f"{NAMED[part]}_{index + 1}",
         path=path,
+        unit=given.analyzer.unit,
         words=f"{current.text} mA injected by {source.id}",
         instrument=source,
         shown=dict(_shown(typed, path, given)),

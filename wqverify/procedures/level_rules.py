@@ -6,13 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 
-from wqverify.calculations.units import UNITS, in_unit
+from wqverify.calculations.units import UNITS, in_unit, units_that_fit
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.level_budget import Budget
 from wqverify.procedures.level_points import (
     PARTS,
     STAGES,
     Point,
+    current_of,
     elevations,
     is_injected,
     points_of,
@@ -29,7 +30,7 @@ from wqverify.procedures.rules import refuse_beyond, refuse_visit
 from wqverify.terms import Given, Quantity, Reading
 
 POSSIBLE_MA = (0, 25)
-POSSIBLE_WATER = (-1, 40)  # °C: the density of water is known so far
+POSSIBLE_WATER = (0, 40)  # °C: the density of water is known so far
 POSSIBLE_AIR = (-40, 60)
 POSSIBLE_DENSITY = (500, 2000)  # kg/m3
 WAYS = (
@@ -97,6 +98,9 @@ def refuse(sheet: LevelSheet, given: Given) -> None:
     for name in ("sensor", "blanking"):
         if (typed := getattr(stored, name)) is not None:
             in_unit(typed, given.analyzer.unit, f"stored.{name}")
+    for stage in STAGES:  # last: while it is picked, the others are looked at with a stand-in
+        for point in points_of(stage, sheet, given):
+            _refuse_instrument(point, given)
 
 
 def _refuse_other_analyzer(given: Given) -> None:
@@ -151,7 +155,7 @@ def _currents(stage: str, sheet: LevelSheet) -> Iterator[tuple[str, Reading]]:
             if point.ma is not None:
                 yield f"{path}.ma", point.ma
             if is_injected(point):
-                yield f"{path}.reference.0", in_unit(point.reference[0], "mA", f"{path}.reference.0").typed
+                yield f"{path}.reference.0", current_of(point)
 
 
 def _refuse_point(point: Point, given: Given) -> None:
@@ -168,20 +172,20 @@ def _refuse_point(point: Point, given: Given) -> None:
             expected=f"{analyzer.low} to {analyzer.high}",
             where=f"{point.path}.display",
         )
-    if point.injected or point.reference is None:
+    if point.injected or point.nominal is None:
         return
-    if not analyzer.low <= point.reference <= analyzer.high:
+    if not analyzer.low <= point.nominal <= analyzer.high:
         tape = (
             "a tape is typed from the mark down to the water, not as a level"
             if point.by_tape
             else "look again"
         )
         raise CorrectTheEntry(
-            f"{point.path}.reference gives a level of {short(point.reference)} {analyzer.unit}, and "
+            f"{point.path}.reference gives a level of {short(point.nominal)} {analyzer.unit}, and "
             f"{analyzer.tag} has {analyzer.low} to {analyzer.high}; {tape}, and elevations and level count "
             f"from "
             f"one datum.",
-            found=short(point.reference),
+            found=short(point.nominal),
             expected=f"{analyzer.low} to {analyzer.high}",
             where=f"{point.path}.reference",
         )
@@ -194,6 +198,24 @@ def short(value: Decimal) -> str:
     ('23.63', '10')
     """
     return f"{round(value, 6).normalize() + 0:f}"
+
+
+def _refuse_instrument(point: Point, given: Given) -> None:
+    """Raise ChooseAnother for what measures no level, no pressure or no current."""
+    fits = ("mA",) if point.injected else units_that_fit(given.analyzer.unit)
+    fits += units_that_fit("kPa") if point.by_pressure else ()
+    wanted = [(point.instrument, f"{point.path}.instrument", fits)]
+    if point.meter is not None and not point.injected:
+        wanted.append((point.meter, "as_found.meter", ("mA",)))
+    for one, path, units in wanted:
+        if one.unit not in units:
+            raise ChooseAnother(
+                f"{path} names {one.id} ({one.name}), which is in {one.unit}; here it is one in "
+                f"{', '.join(units)}. Name the instrument that was used.",
+                found=one.unit,
+                expected=", ".join(units),
+                where=path,
+            )
 
 
 # ---------------------------------------------------------------- brake
@@ -218,6 +240,6 @@ def why_not_adjust(action: str, found: Found) -> str:
     known = [p for p in found.of("as_found") if not p.reason]
     if action == "range at the transmitter":
         known = [p for p in known if not p.injected]
-    if len({p.reference for p in known if p.reference is not None}) < 2:
+    if len({p.nominal for p in known if p.nominal is not None}) < 2:
         return "A range is changed on two different levels; the sheet has one that can be used, or none."
     return ""

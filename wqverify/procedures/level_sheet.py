@@ -155,7 +155,7 @@ class MeasuredOrInjected(Part):
         AnyBy,
         Ask(
             "level measured by, or injected current",
-            help="injected: the reference is the current in mA, the transmitter is disconnected",
+            help="injected: the reference is the current, such as 6.00 mA; the transmitter is disconnected",
             caution="A current moves pumps and alarms that follow it: in manual, or held, first.",
         ),
     ]
@@ -207,10 +207,14 @@ class AnyPoint(Compared, MeasuredOrInjected):
 
     @model_validator(mode="after")
     def _one_current(self) -> Self:
-        if self.by == INJECTED and (len(self.reference) > 1 or self.ma or self.display):
+        if self.by != INJECTED:
+            return self
+        if len(self.reference) > 1 or self.reference[0].unit != "mA":
+            raise said("a current is injected, so reference holds that one current with its unit: 6.00 mA.")
+        if self.ma is not None or self.display is not None:
             raise said(
-                "a current is injected, so reference holds that one current in mA, and ma and display stay "
-                "open: the transmitter is disconnected."
+                "a current is injected and the transmitter disconnected, so ma and display stay open; the "
+                "current is the reference."
             )
         return self
 
@@ -249,6 +253,7 @@ class MoreLevels(Part):
     """Levels or injected currents after that."""
 
     points: Annotated[tuple[AnyPoint, ...], Field(max_length=5), Ask("level"), AfterValidator(_some)]
+    read_by: Annotated[Text | None, Ask("far end read by", when="own visit")] = None
     heard_how: Annotated[Heard | None, Ask("how the values were learned", when="own visit")] = None
     rise: Annotated[Number | None, Ask("rise in a minute", "analyzer", help=_RISE, when="on request")] = None
 

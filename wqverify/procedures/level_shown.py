@@ -114,10 +114,12 @@ def values(sheet: LevelSheet, found: Found, lines: Sequence[Line], given: Given)
 
 def _line_values(line: Line) -> Iterator[Value]:
     where, key = PLACES[line.place], f"line.{line.place}.{line.against}"
-    on = "the reference" if line.against == "reference" else "what the current stands for"
+    by_reference = line.against == "reference"
+    on = "the reference" if by_reference else "what the current stands for"
+    at_zero = "the reference is 0" if by_reference else "the current stands for 0"
     yield Value(f"{key}.slope", "line", f"Slope of {where} on {on}", line.slope, "b = Δy/Δx")
     yield Value(
-        f"{key}.zero", "line", f"{_capital(where)} at 0 by {on}", line.zero, "a = mean y − b × mean x"
+        f"{key}.zero", "line", f"{_capital(where)} where {at_zero}", line.zero, "a = mean y − b × mean x"
     )
     for end, quantity in (("4 mA", line.low), ("20 mA", line.high)):
         if quantity is not None:
