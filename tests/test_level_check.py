@@ -748,7 +748,9 @@ def test_in_spite_of_the_brake_is_an_opinion() -> None:
 
 
 def test_a_far_end_that_was_changed_leaves_the_transmitter_alone() -> None:
-    assert "It is inside its tolerance as found: leave it alone." in told(run(adjusting()), "advice")
+    assert "The transmitter is inside its tolerance as found: leave it alone." in told(
+        run(adjusting()), "advice"
+    )
     raw = adjusting("zero")
     raw["adjusted"] = {**raw["adjusted"], "where": "transmitter"}
     assert "was adjusted all the same" in told(run(raw), "advice")

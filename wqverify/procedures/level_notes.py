@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from wqverify.calculations import level
+from wqverify.calculations.uncertainty import round_to
 from wqverify.calculations.units import in_unit
 from wqverify.procedures import sentences
 from wqverify.procedures.grab_notes import TELL
@@ -66,7 +68,8 @@ def notes(
     for text in (*sentences.undecided(checks), *handed_back):
         yield Note("caution", text)
     at_transmitter = isinstance(sheet.adjusted, Adjusted) and sheet.adjusted.where == "transmitter"
-    yield from sentences.advice(checks, at_transmitter)
+    for note in sentences.advice(checks, at_transmitter):
+        yield replace(note, text=note.text.replace("It ", "The transmitter ", 1))
     for end in ends:
         yield from _end(end, given)
     for text in (*_statements(sheet, given), *sentences.clocks(sheet, given)):
@@ -88,10 +91,10 @@ def _end(end: Ends, given: Given) -> Iterator[Note]:
     where = PLACES[line.place]
     assert line.low is not None
     assert line.high is not None
-    found = (
-        f"as if 4 mA were {line.low.value:.4g} (U {line.low.expanded}) and 20 mA {line.high.value:.4g} "
-        f"(U {line.high.expanded}) {unit}"
+    low_found, high_found = (
+        f"{round_to(one.decimal, one.expanded)} (U {one.expanded})" for one in (line.low, line.high)
     )
+    found = f"as if 4 mA were {low_found} and 20 mA {high_found} {unit}"
     if end.agrees:
         yield Note(
             "statement", f"{_capital(where)} goes with the transmitter's {low} to {high} {unit} within U."

@@ -16,6 +16,7 @@ from wqverify.procedures.parts import (
     Amounts,
     AtTime,
     Because,
+    ByOperations,
     Condition,
     Done,
     Head,
@@ -356,7 +357,7 @@ class Touched(Holds):
         ),
     ] = None
     loop_in_manual: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "loop in manual",
             help="pumps and valves that follow it; by whoever runs them",
@@ -365,7 +366,7 @@ class Touched(Holds):
         ),
     ] = None
     alarm_blocked: Annotated[
-        Done[Moment] | None,
+        Done[ByOperations] | None,
         Ask(
             "alarm blocked",
             help="by operations",
