@@ -1065,6 +1065,16 @@ def test_the_demo_visit_can_be_stepped_through_and_a_wrong_unit_is_asked_about(t
             "that was used.",
         ),
         (
+            visit(
+                {"by": "gauge", "instrument": "TP-1", "reference": ["10.2 psi"], "display": "23.6"},
+                found={"water_c": "9.0"},
+                datum={"gauge": "0.00"},
+            ),
+            "as_found.points.0.instrument names TP-1 (tape), which is in ft; here it is one in kPa, mbar, "
+            "bar, "
+            "psi, inH2O. Name the instrument that was used.",
+        ),
+        (
             visit(point(instrument="B7-4471")),
             "as_found.points.0.instrument names 'B7-4471', which standards_on_hand.toml does not hold; "
             "correct "

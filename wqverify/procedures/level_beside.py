@@ -10,9 +10,10 @@ from wqverify.calculations.units import in_unit
 from wqverify.calculations.water_density import water_density
 from wqverify.procedures import beside as b
 from wqverify.procedures.level_budget import key_of
+from wqverify.procedures.level_parts import Levels, MoreLevels
 from wqverify.procedures.level_points import MEASURING_MA, PLACES, Point, elevations, points_of, range_at
 from wqverify.procedures.level_rules import Found, found_of, short, why_not_adjust
-from wqverify.procedures.level_sheet import Levels, LevelSheet, MoreLevels
+from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.rules import tolerance
 from wqverify.procedures.walk import answered
 from wqverify.terms import Beside, Given, Raw, Reading, Tolerance

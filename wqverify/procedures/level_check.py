@@ -13,9 +13,10 @@ from wqverify.procedures.level_beside import BESIDE
 from wqverify.procedures.level_budget import key_of
 from wqverify.procedures.level_lines import Ends, Line, lines_of
 from wqverify.procedures.level_notes import CAUTIONS, notes
+from wqverify.procedures.level_parts import Adjusted, Levels, MoreLevels
 from wqverify.procedures.level_points import NAMED, PARTS, PLACES, STAGES, Point, Where
 from wqverify.procedures.level_rules import Found, brake, found_of, refuse, short
-from wqverify.procedures.level_sheet import Adjusted, Levels, LevelSheet, MoreLevels
+from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.level_shown import charts, ends_found, values, workings
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import tolerance

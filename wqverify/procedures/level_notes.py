@@ -12,14 +12,10 @@ from wqverify.procedures import sentences
 from wqverify.procedures.grab_notes import TELL
 from wqverify.procedures.level_budget import water_quantity
 from wqverify.procedures.level_lines import Ends
+from wqverify.procedures.level_parts import Adjusted, Service, TownTold
 from wqverify.procedures.level_points import PLACES, STAGES, Point, elevations, range_at
 from wqverify.procedures.level_rules import Found, kind_of, ours, why_not_adjust
-from wqverify.procedures.level_sheet import (
-    Adjusted,
-    LevelSheet,
-    Service,
-    TownTold,
-)
+from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.level_shown import distance_of, stored_of, water_of
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import Caution, Check, Given, Note

@@ -11,16 +11,8 @@ from typing import Literal
 from wqverify.calculations.level import level_of_pressure, level_of_scale, level_of_ullage
 from wqverify.calculations.units import InUnit, convert, in_unit, units_that_fit
 from wqverify.calculations.water_density import water_density
-from wqverify.procedures.level_sheet import (
-    INJECTED,
-    Datum,
-    Levels,
-    LevelSheet,
-    MoreLevels,
-    Ranges,
-    Row,
-    range_of,
-)
+from wqverify.procedures.level_parts import INJECTED, Datum, Levels, MoreLevels, Ranges, Row, range_of
+from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.rules import frozen, overdue, setting, standard
 from wqverify.terms import Given, Reading, Standard
 

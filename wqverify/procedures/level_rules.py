@@ -9,6 +9,7 @@ from decimal import Decimal
 from wqverify.calculations.units import UNITS, in_unit, units_that_fit
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.level_budget import Budget
+from wqverify.procedures.level_parts import Adjusted, Kind, Stored
 from wqverify.procedures.level_points import (
     PARTS,
     STAGES,
@@ -19,12 +20,7 @@ from wqverify.procedures.level_points import (
     points_of,
     range_at,
 )
-from wqverify.procedures.level_sheet import (
-    Adjusted,
-    Kind,
-    LevelSheet,
-    Stored,
-)
+from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import refuse_beyond, refuse_visit
 from wqverify.terms import Given, Quantity, Reading
@@ -202,8 +198,7 @@ def short(value: Decimal) -> str:
 
 def _refuse_instrument(point: Point, given: Given) -> None:
     """Raise ChooseAnother for what measures no level, no pressure or no current."""
-    fits = ("mA",) if point.injected else units_that_fit(given.analyzer.unit)
-    fits += units_that_fit("kPa") if point.by_pressure else ()
+    fits = ("mA",) if point.injected else units_that_fit("kPa" if point.by_pressure else given.analyzer.unit)
     wanted = [(point.instrument, f"{point.path}.instrument", fits)]
     if point.meter is not None and not point.injected:
         wanted.append((point.meter, "as_found.meter", ("mA",)))

@@ -9,9 +9,10 @@ from wqverify.calculations import level
 from wqverify.calculations.units import InUnit, in_unit
 from wqverify.procedures.level_budget import Budget, key_of, water_quantity
 from wqverify.procedures.level_lines import Ends, Line, Range, ends_of
+from wqverify.procedures.level_parts import Stored
 from wqverify.procedures.level_points import PLACES, STAGES, Point, Where, range_at
 from wqverify.procedures.level_rules import Found, kind_of, short
-from wqverify.procedures.level_sheet import LevelSheet, Stored
+from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.workings import answer, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Quantity, Series, Value, Working
 from wqverify.terms import Line as Limit
