@@ -38,6 +38,7 @@ TAGS = {
     "chlorine_check": "AIT-2301",
     "loop_check": "AIT-2101",
     "flow_check": "FIT-1101",
+    "level_check": "LIT-3101",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)

@@ -129,6 +129,7 @@ HEAVY = [
     "typst",
     "IPython",
     "pydantic",
+    "pint",
 ]
 
 

@@ -154,6 +154,10 @@ AGAINST = {
         ("own visit, output not held", {}, None, OWN, True),
         ("own visit, output not held", HELD, None, OWN, False),
         ("own visit, output not held", NOT_HELD, None, ROUND, False),
+        ("permission given", {"permission": {"given_by": "R. Tolliver"}}, None, ROUND, True),
+        ("permission given", {"permission": {"given_by": ""}}, None, OWN, False),
+        ("permission given", {"permission": {"not_done": "it is ours"}}, None, OWN, False),
+        ("permission given", {}, None, OWN, False),
         ("copied from paper", {"copied_from_paper": {}}, None, OWN, True),
         ("copied from paper", {"copied_from_paper": {"by": "IQU"}}, None, ROUND, True),
         ("copied from paper", {}, None, OWN, False),
@@ -175,7 +179,8 @@ def test_every_condition_is_tried_and_one_there_is_not_is_a_fault() -> None:
 
 @pytest.mark.parametrize("when", CONDITIONS)
 @pytest.mark.parametrize(
-    "part", ["output_held", "loop_in_manual", "cleaned", "decision", "status", "online", "adjusted"]
+    "part",
+    ["output_held", "loop_in_manual", "cleaned", "decision", "status", "online", "adjusted", "permission"],
 )
 @pytest.mark.parametrize("wrong", ["", "text", [], [""], {}, {"at": []}, {"action": {}}, None])
 def test_a_sheet_of_another_shape_is_not_typed_and_no_error(when: str, part: str, wrong: Any) -> None:
@@ -333,6 +338,40 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
             "tail",
         ],
     ),
+    "level_check": (
+        {
+            **UNTOUCHED,
+            "permission": {"given_by": "R. Tolliver", "at": "08:11"},
+            "as_found": {
+                "points": [
+                    {
+                        "by": "tape",
+                        "instrument": "TP-1",
+                        "reference": ["17.62"],
+                        "display": "23.7",
+                        "ma": "13.48",
+                        "remote": "23.7",
+                        "own": "23.7",
+                    }
+                ]
+            },
+            "town_told": {"who": "R. Tolliver"},
+        },
+        [
+            "serial_on_plate",
+            "head",
+            "permission.given_by",
+            "as_found.points.0.by",
+            "as_found.points.0.instrument",
+            "as_found.points.0.reference",
+            "as_found.points.0.display",
+            "as_found.points.0.ma",
+            "as_found.points.0.remote",
+            "as_found.points.0.own",
+            "town_told.who",
+            "tail",
+        ],
+    ),
     "loop_check": (
         {
             **UNTOUCHED,
@@ -464,6 +503,7 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         "turbidity_standard_check": {"cleaned"},
         "chlorine_check": {*HELD_FIRST, "cell_current", "zero", "service", "decision"},
         "flow_check": {*HELD_FIRST, "meter", "zero", "decision"},
+        "level_check": {*HELD_FIRST, "second", "service", "decision"},
         "grab_comparison": {"decision"},
         "loop_check": {"decision"},
     }
@@ -483,6 +523,10 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         ("chlorine_check", {"decision": {"action": "zero"}}, {"adjusted"}),
         ("flow_check", {"decision": {"action": "root extraction"}}, {"adjusted"}),
         ("flow_check", ADJUSTED, {"zero_left", "as_left"}),
+        ("level_check", SERVICED, {"as_left", "ranges_as_left"}),
+        ("level_check", {"decision": {"action": "zero"}}, {"adjusted"}),
+        ("level_check", ADJUSTED, {"as_left", "ranges_as_left"}),
+        ("level_check", {"permission": {"given_by": "R. Tolliver"}}, {"town_told"}),
         ("grab_comparison", {"decision": {"action": "adjust"}}, {"adjusted", *HELD_FIRST}),
         ("grab_comparison", ADJUSTED, {"online_after", "grab_after"}),
         ("loop_check", {"decision": {"action": "set the range"}}, {"adjusted"}),
@@ -500,6 +544,15 @@ ALWAYS = {
     "turbidity_calibration": ("process_before", "as_found", "as_left", "process_after", "assign"),
     "chlorine_check": ("kind", "cell", "as_found"),
     "flow_check": ("meter", "reference", "as_found", "zero"),
+    "level_check": (
+        "permission",
+        "confined_space",
+        "datum",
+        "ranges",
+        "as_found",
+        "second",
+        "ranges_as_left",
+    ),
     "grab_comparison": ("online", "grab"),
     "loop_check": ("far_end", "reference", "root", "ranges", "supply", "as_found", "states", "as_left"),
     "standard_preparation": ("stock", "water", "steps", "label"),
@@ -561,6 +614,11 @@ def before(paths: list[str], first: str, second: str) -> bool:
         *[(name, "output_held.at", "as_found.points.0.standard") for name in TOUCHED],
         *[(name, "output_released.at", "process_after.control_system") for name in TOUCHED],
         ("chlorine_check", "as_found.control_system", "output_held.at"),
+        ("level_check", "permission.given_by", "as_found.points.0.reference"),
+        ("level_check", "as_found.points.0.reference", "as_found.points.0.display"),
+        ("level_check", "as_found.points.0.own", "output_held.at"),
+        ("level_check", "output_held.at", "second.points.0.reference"),
+        ("level_check", "output_released.at", "town_told.who"),
         ("chlorine_check", "output_held.at", "zero.how"),
         ("grab_comparison", "online.0.control_system", "output_held.at"),
         ("grab_comparison", "output_held.at", "adjusted.what"),

@@ -118,8 +118,8 @@ def told(check: Check) -> str:
 
 
 def trace_of(step: Step, typed: tuple[str, ...], beside: Beside, unit: str) -> Trace | None:
-    if step.kind != "list" or not is_number(step.field):
-        return None
+    if step.kind != "list" or not is_number(step.field) or any(" " in text for text in typed):
+        return None  # a reading in a unit of its own is not drawn
     low, high, reference = ("" if v is None else str(v) for v in (beside.low, beside.high, beside.reference))
     own = unit if step.question.ask.unit == "analyzer" else step.question.ask.unit
     return Trace(typed, own, reference, low, high)

@@ -30,10 +30,13 @@ def about_reading(
     '7.6 has 1 decimal, the reading before has 2; the display shows its last zero too. Is it 7.6?'
     """
     typed = Reading.parse(text)
-    if low is not None and high is not None and not low <= typed.value <= high:
+    own = typed.unit is None  # in another unit it is looked at by the procedure, once it is converted
+    if own and low is not None and high is not None and not low <= typed.value <= high:
         return f"{text} lies outside the range {low} to {high}. Is it {text}?"
     if before:
         previous = Reading.parse(before[-1])
+        if typed.unit != previous.unit:
+            return ""
         if typed.digit != previous.digit:
             places = (_places(typed), _places(previous))
             word = "decimal" if places[0] == 1 else "decimals"
@@ -50,8 +53,10 @@ def about_reading(
 
 
 def _against_last(typed: Reading, last: str) -> str:
-    former = Reading.parse(last).value
-    big, small = max(abs(typed.value), abs(former)), min(abs(typed.value), abs(former))
+    former = Reading.parse(last)
+    if former.unit != typed.unit:
+        return ""
+    big, small = (pick(abs(typed.value), abs(former.value)) for pick in (max, min))
     if big - small > DIGITS * typed.digit and big > TIMES * small:
         return f"{typed.text} is far from the {last} of last time. Is it {typed.text}?"
     return ""

@@ -41,4 +41,5 @@ PROCEDURES = Procedures(
     "chlorine_check",
     "loop_check",
     "flow_check",
+    "level_check",
 )

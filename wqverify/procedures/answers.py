@@ -26,13 +26,17 @@ from wqverify.terms import Ask, Reading
 # ---------------------------------------------------------------- leaf values
 
 
-def _reading(given: object) -> Reading:
+def _amount(given: object) -> Reading:
     if not isinstance(given, str):  # a bare number has lost its trailing zeros
         raise PydanticKnownError("string_type")
     try:
-        reading = Reading.parse(given)
+        return Reading.parse(given)
     except CorrectTheEntry as problem:
         raise said(problem.message) from None
+
+
+def _reading(given: object) -> Reading:
+    reading = _amount(given)
     if reading.unit is not None:
         raise said(f"{given!r} carries a unit; type the number alone, the unit is that of the question.")
     return reading
@@ -57,6 +61,9 @@ def _some(readings: tuple[Reading, ...]) -> tuple[Reading, ...]:
 
 
 Number = Annotated[Reading, PlainValidator(_reading), PlainSerializer(lambda reading: reading.text)]
+# A reading that may carry a unit of its own; whether it fits is said where the unit asked for is known.
+Amount = Annotated[Reading, PlainValidator(_amount), PlainSerializer(lambda reading: reading.text)]
+Amounts = Annotated[tuple[Amount, ...], Field(max_length=60), AfterValidator(_some)]
 Readings = Annotated[tuple[Number, ...], Field(max_length=60), AfterValidator(_some)]
 Time = Annotated[str, AfterValidator(_time), Clock()]
 AtTime = Annotated[str, AfterValidator(_time), Clock(in_order=False)]  # the clock of a moment elsewhere

@@ -135,5 +135,6 @@ CONDITIONS: Mapping[str, Condition] = {
     "against a totaliser": _typed("reference", "against", words=("totaliser",)),
     "totals compared": _typed("reference", "read_as", besides=("rates",)),
     "rates compared": _typed("reference", "read_as", words=("rates",)),
+    "permission given": _typed("permission", "given_by"),  # by the owner, who is told afterwards
     "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }

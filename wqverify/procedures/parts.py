@@ -16,6 +16,8 @@ from pydantic import Field, model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.answers import (
+    Amount,
+    Amounts,
     AtTime,
     Done,
     DoneOrSame,
@@ -63,6 +65,8 @@ __all__ = [
     "BACK_IN_SERVICE",
     "BEFORE_IT_IS_TOUCHED",
     "ON_ARRIVAL",
+    "Amount",
+    "Amounts",
     "AtTime",
     "Because",
     "ByOperations",

@@ -18,8 +18,9 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from wqverify.calculations.units import in_unit
 from wqverify.errors import CorrectTheEntry
-from wqverify.terms import Ask, Entry
+from wqverify.terms import Ask, Entry, Reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,18 +54,35 @@ class Answer:
 def entries(sheet: type[BaseModel], raw: Mapping[str, Any], unit: str = "") -> tuple[Entry, ...]:
     """Return every typed answer with its label and unit, in the order of work.
 
-    ``unit`` is that of the analyzer; a sheet that measures in one unit only knows it itself.
+    ``unit`` is that of the analyzer; a sheet that measures in one unit only knows it itself. What was typed
+    in another unit stands as typed, and in the unit asked for where it can be converted.
     """
     own = unit or getattr(sheet, "UNIT", "")
-    return tuple(
-        Entry(
-            answer.path,
-            answer.label,
-            ", ".join(map(str, answer.value)) if isinstance(answer.value, list) else str(answer.value),
-            own if answer.question.ask.unit == "analyzer" else answer.question.ask.unit,
-        )
-        for answer in answers(sheet, raw)
-    )
+    return tuple(_entry(answer, own) for answer in answers(sheet, raw))
+
+
+def _entry(answer: Answer, own: str) -> Entry:
+    texts = [str(one) for one in answer.value] if isinstance(answer.value, list) else [str(answer.value)]
+    asked = own if answer.question.ask.unit == "analyzer" else answer.question.ask.unit
+    unit, converted = _in_unit(texts, asked)
+    return Entry(answer.path, answer.label, ", ".join(texts), unit, converted)
+
+
+def _in_unit(texts: list[str], asked: str) -> tuple[str, str]:
+    """Return the unit to show beside texts that may carry one of their own, and their numbers in it."""
+    if not asked or not any(" " in text for text in texts):
+        return asked, ""
+    try:
+        readings = [Reading.parse(text) for text in texts]
+    except CorrectTheEntry:  # words, no numbers
+        return asked, ""
+    try:
+        found = [in_unit(reading, asked) for reading in readings]
+    except CorrectTheEntry:  # numbers of another quantity: they stand as typed
+        return "", ""
+    if all(one.words == one.typed.text for one in found):
+        return "", ""
+    return asked, ", ".join(one.text for one in found)
 
 
 def typed_times(sheet: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, str]:

@@ -135,7 +135,7 @@ def draft(case: Case, result: Result) -> Record:
     """Return the record of a case before the book has given it a number."""
     procedure, given, sheet = case.procedure, case.given, case.sheet
     typed = tuple(
-        replace(entry, resolved=given.times.get(entry.path, ""))
+        replace(entry, resolved=given.times.get(entry.path, entry.resolved))
         for entry in entries(procedure.Sheet, sheet, given.analyzer.unit)
     )
     return Record(

@@ -26,6 +26,8 @@ from wqverify.show.lookup import (
     NONE,
     Answers,
     bounds,
+    in_its_unit,
+    is_time,
     person,
     split_label,
     stage_name,
@@ -71,9 +73,7 @@ def _observations(record: Record) -> Iterator[Block]:
 
 def _observation(entry: Entry, record: Record) -> tuple[str, str]:
     question = split_label(entry)[1]
-    value = with_unit(entry.text, entry.unit)
-    if entry.resolved:
-        value = _typed_time(entry, record)
+    value = _typed_time(entry, record) if is_time(entry) else in_its_unit(entry)
     value += how_it_came(entry, record)
     return question[:1].lower() + question[1:] if entry.label != question else question, value
 

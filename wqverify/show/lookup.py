@@ -20,12 +20,12 @@ class Answers:
     def text(self, path: str) -> str:
         """Return an answer as typed, with its unit."""
         entry = self._by_path.get(path)
-        return with_unit(entry.text, entry.unit) if entry else ""
+        return in_its_unit(entry) if entry else ""
 
     def time(self, path: str) -> datetime | None:
         """Return a typed time as resolved."""
         entry = self._by_path.get(path)
-        return datetime.fromisoformat(entry.resolved) if entry and entry.resolved else None
+        return datetime.fromisoformat(entry.resolved) if entry and is_time(entry) else None
 
     def not_done(self) -> Iterator[tuple[str, str]]:
         """Give (part, reason) of every part that was not done."""
@@ -43,6 +43,22 @@ def split_label(entry: Entry) -> tuple[str, str]:
 def with_unit(text: str, unit: str) -> str:
     """Return a value with its unit."""
     return f"{text} {unit}" if unit else text
+
+
+def is_time(entry: Entry) -> bool:
+    """Whether an answer is a time that was resolved; a number in another unit has the unit asked for."""
+    return bool(entry.resolved) and not entry.unit
+
+
+def in_its_unit(entry: Entry) -> str:
+    """Return an answer with its unit; one typed in another unit as typed and in the unit asked for.
+
+    >>> in_its_unit(Entry("display", "Display", "7.25 m", "ft", "23.786"))
+    '7.25 m = 23.786 ft'
+    """
+    if entry.resolved and not is_time(entry):
+        return f"{entry.text} = {with_unit(entry.resolved, entry.unit)}"
+    return with_unit(entry.text, entry.unit)
 
 
 def when(iso: str) -> str:

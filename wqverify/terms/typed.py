@@ -96,7 +96,8 @@ class Entry:
     label: str
     text: str
     unit: str = ""
-    resolved: str = ""  # a time: the typed wall clock with its offset
+    # A time: the typed wall clock with its offset. A number typed in another unit than ``unit``: it in that.
+    resolved: str = ""
 
 
 @dataclass(frozen=True, slots=True)
