@@ -36,6 +36,8 @@ TAGS = {
     "standard_preparation": "AIT-2201",
     "grab_comparison": "AIT-2201",
     "chlorine_check": "AIT-2301",
+    "conductivity_check": "AIT-2401",
+    "temperature_check": "AIT-2101",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)

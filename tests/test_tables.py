@@ -222,7 +222,7 @@ def test_an_unknown_column_is_answered_with_those_there_are() -> None:
 # ---------------------------------------------------------------- scanning errors
 
 
-# Coarsest digit printed in a column of potassium chloride: six figures are finer than a curve of second order.
+# Coarsest digit printed in a column of potassium chloride: six figures are finer than a second-order curve.
 FINE = {"0.01 m": Decimal("0.01"), "0.1 m": Decimal("0.1"), "1.0 m": Decimal(10)}
 
 

@@ -39,4 +39,6 @@ PROCEDURES = Procedures(
     "standard_preparation",
     "grab_comparison",
     "chlorine_check",
+    "conductivity_check",
+    "temperature_check",
 )

@@ -1,0 +1,135 @@
+"""What a temperature check refuses before it computes, and what brakes an adjustment."""
+
+from __future__ import annotations
+
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.procedures.parts import NotDone
+from wqverify.procedures.rules import (
+    refuse_beyond,
+    refuse_outside,
+    refuse_overdue,
+    refuse_visit,
+    standard,
+)
+from wqverify.procedures.temperature_sheet import Adjusted, Bath, Element, InBaths, Process, TemperatureSheet
+from wqverify.procedures.temperature_stages import (
+    TITLES,
+    Stage,
+    built_in,
+    correction_of,
+    no_two,
+    stages,
+)
+from wqverify.terms import Given, Reading
+
+POSSIBLE = {"°C": (-50, 150), "°F": (-58, 302)}  # of a bath and of what is shown in it
+POSSIBLE_OHM = (1, 2000)  # of a platinum element at 0 °C
+SENSIBLE_GAIN = 5.0  # percent; beyond, a wrong element type or a mistyped reading is likelier
+DEGREES_C = "°C"
+
+
+def refuse(sheet: TemperatureSheet, given: Given) -> None:
+    """Raise CorrectTheEntry or ChooseAnother where the sheet cannot be computed as it stands."""
+    refuse_visit(sheet, given)
+    _refuse_other_unit(sheet, given)
+    if isinstance(sheet.element, Element):
+        refuse_beyond("element.nominal_ohm", "resistance", sheet.element.nominal_ohm, POSSIBLE_OHM, "ohm")
+    for stage in TITLES:
+        part = getattr(sheet, stage)
+        if isinstance(part, InBaths):
+            for index, point in enumerate(part.points):
+                title = f"{TITLES[stage].capitalize()}, bath {index + 1}"
+                _refuse_point(f"{stage}.points.{index}", title, point, sheet, given)
+    for name in ("process_before", "process_after"):
+        part = getattr(sheet, name)
+        if isinstance(part, Process):
+            _refuse_shown(f"{name}.shown", "The display of the process", part.shown, sheet, given)
+    stages(sheet, given)  # a resistance that no element has
+
+
+def _refuse_other_unit(sheet: TemperatureSheet, given: Given) -> None:
+    analyzer = given.analyzer
+    if not built_in(given) and analyzer.unit != sheet.shows:
+        raise CorrectTheEntry(
+            f"The display is said to show {sheet.shows}, and the register has {analyzer.tag} in "
+            f"{analyzer.unit}. Correct shows, or the unit in analyzers.toml.",
+            found=sheet.shows,
+            expected=analyzer.unit,
+            where="shows",
+        )
+
+
+def _refuse_point(path: str, title: str, point: Bath, sheet: TemperatureSheet, given: Given) -> None:
+    for index, reading in enumerate(point.readings):
+        _refuse_shown(f"{path}.readings.{index}", f"{title}, reading {index + 1}", reading, sheet, given)
+    if point.standard is None or point.reference is None:
+        return
+    known = standard(point.standard, f"{path}.standard", given)
+    if known.unit != DEGREES_C:
+        raise ChooseAnother(
+            f"{title}: {known.id} ({known.name}) is in {known.unit}; name a reference thermometer in °C.",
+            found=known.unit,
+            expected=DEGREES_C,
+            where=f"{path}.standard",
+        )
+    if not point.use:
+        way = (
+            'use another reference; or write use = "information only", which shows the result without a pass.'
+        )
+        refuse_overdue(f"{path}.standard", known, sheet.date, way)
+    refuse_beyond(f"{path}.reference", "temperature", point.reference, POSSIBLE[DEGREES_C], DEGREES_C)
+    correction_of(known, point.reference.value, path)
+
+
+def _refuse_shown(path: str, title: str, shown: Reading, sheet: TemperatureSheet, given: Given) -> None:
+    if built_in(given):
+        refuse_beyond(path, "temperature", shown, POSSIBLE[sheet.shows], sheet.shows)
+    else:
+        refuse_outside(path, title, shown.value, given, given.analyzer.low, given.analyzer.high)
+
+
+# ---------------------------------------------------------------- brakes on adjusting
+
+
+def brake(sheet: TemperatureSheet, given: Given, found: Stage) -> None:
+    """Raise CorrectTheEntry where an adjustment is not founded on what was read before it.
+
+    What a person may overrule with ``despite`` is said; a gain from one bath, or from two that are as good as
+    one, nobody may.
+    """
+    decision, adjusted = sheet.decision, sheet.adjusted
+    if decision is None or not isinstance(adjusted, Adjusted) or decision.action == "replace":
+        return
+    lacking = no_two(found, given) if not isinstance(sheet.as_found, NotDone) else "as found was not done"
+    if adjusted.gain_to is not None and lacking:
+        raise CorrectTheEntry(
+            f"The gain was adjusted, and {lacking}. Read in a second bath, or adjust the offset only.",
+            found=lacking,
+            expected="two baths",
+            where="adjusted.gain_to",
+        )
+    reason = why_not_adjust(found)
+    if reason and not decision.despite:
+        raise CorrectTheEntry(
+            f"{reason[0].upper()}{reason[1:]}. Nothing is adjusted to that: wait and read again, or write "
+            f'decision.despite = "..." with your reason to go on.',
+            where="decision.action",
+        )
+
+
+def why_not_adjust(found: Stage) -> str:
+    """Return why readings found no adjustment; empty where they do."""
+    if not found.points:
+        return "no bath was read before the adjustment"
+    for point in found.points:
+        if point.unsteady:
+            return f"in {point.id} {point.unsteady}"
+    if all(point.information for point in found.points):
+        return "every bath was read for information only"
+    gain = found.quantities.get("gain")
+    if gain is not None and abs(gain.value) > SENSIBLE_GAIN:
+        return (
+            f"the display moved {gain.value:+.1f} % more than the baths, and {SENSIBLE_GAIN:g} % is "
+            "sensible: a wrong element type or a mistyped reading is likelier"
+        )
+    return ""
