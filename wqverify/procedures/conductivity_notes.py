@@ -143,7 +143,8 @@ def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
         if point.unsteady:
             moved = point.unsteady.startswith(NOT_STABLE)
             yield f"in {point.id} {point.unsteady}{'; look for bubbles and warmth' if moved else ''}."
-        if point.worth.per_c is not None and not point.why_none:
+        alone = point.worth.per_c is not None and point.temperature.value != point.worth.stated_c
+        if alone and not point.why_none:
             yield (
                 f"{point.id} states one value at 25 °C; at {point.temperature.text} °C it is taken to change "
                 "by 2.0 ± 0.3 % per °C (from memory). Enter the table of the bottle."

@@ -226,11 +226,13 @@ def why_not_adjust(before: Stage) -> str:
         if f"{p.id}.factor" in before.quantities
     ]
     low, high = SENSIBLE_CONSTANT
-    for point, factor in asked:
-        if not float(low) <= factor.value <= float(high):
+    for point, _ in asked:
+        assert point.expected is not None
+        factor = point.expected / point.mean
+        if not low <= factor <= high:
             return (
-                f"{point.id} asks for a cell constant {factor.value:.3g} times the present one, and {low} to "
-                f"{high} is sensible: a wrong bottle, a dead or dirty cell or another cell is likelier"
+                f"{point.id} asks for a cell constant {factor:.2f} times the present one; {low} to {high} "
+                f"is sensible: a wrong bottle, a dead or dirty cell or another cell is likelier"
             )
     if len(asked) < 2:
         return ""

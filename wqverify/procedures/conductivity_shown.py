@@ -101,8 +101,8 @@ def _worth(stage: Stage, point: Measured, unit: str) -> Working:
     if worth.per_c is not None:
         return Working(
             label,
-            f"K = K25 (1 + b (t − 25)), b assumed; only within {ALONE_WITHIN_C} °C of 25 °C",
-            f"{plain(worth.nominal)} × (1 + {worth.per_c} × ({t.text} − 25))",
+            f"K = Ks (1 + b (t − ts)), b assumed; only within {ALONE_WITHIN_C} °C of ts",
+            f"{plain(worth.nominal)} × (1 + {worth.per_c} × ({t.text} − {worth.stated_c}))",
             f"{plain(worth.exact)} {unit}",
             "b of salt solutions from memory",
         )

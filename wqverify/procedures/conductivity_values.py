@@ -129,12 +129,13 @@ class Worth:
     nodes: Floats = ()
     per_c: Decimal | None = None  # assumed change per °C of a bottle with one value
     nominal: Decimal = Decimal(0)  # at 25 °C where that is known
+    stated_c: Decimal = REFERENCE_C  # the temperature at which a bottle with one value has it
 
     def at(self, temperature: Any, per_c: Any) -> Any:
         """Return its conductivity at a temperature near that of the visit: floats or dual numbers."""
         if self.nodes:
             return interpolate(self.nodes, temperature)
-        return float(self.nominal) * (1 + per_c * (temperature - float(REFERENCE_C)))
+        return float(self.nominal) * (1 + per_c * (temperature - float(self.stated_c)))
 
 
 def worth(standard: Standard, temperature: Decimal, given: Given) -> Worth:
@@ -168,11 +169,10 @@ def worth(standard: Standard, temperature: Decimal, given: Given) -> Worth:
         )
     rows = tuple((t, converted(value, standard.unit, unit)) for t, value in nodes)
     exact = rows[0][1] if len(rows) == 1 else interpolate(rows, temperature)
-    floats = tuple((float(t), float(value)) for t, value in rows)
-    inside = len(rows) > 1 and low <= REFERENCE_C <= high
-    nominal = interpolate(rows, REFERENCE_C) if inside else exact
     if len(rows) == 1:
-        return Worth(standard, exact, source, cause, per_c=SALT_PER_C, nominal=exact)
+        return Worth(standard, exact, source, per_c=SALT_PER_C, nominal=exact, stated_c=rows[0][0])
+    floats = tuple((float(t), float(value)) for t, value in rows)
+    nominal = interpolate(rows, REFERENCE_C) if low <= REFERENCE_C <= high else exact
     return Worth(standard, exact, source, cause, floats, nominal=nominal)
 
 
@@ -193,7 +193,7 @@ def _published(name: str, edition: str, column: str, digest: str) -> Nodes:
 
 def why_alone(found: Worth, temperature: Decimal) -> str:
     """Why a bottle with one value says nothing at a temperature; empty where it does."""
-    if found.per_c is None or abs(temperature - REFERENCE_C) <= ALONE_WITHIN_C:
+    if found.per_c is None or abs(temperature - found.stated_c) <= ALONE_WITHIN_C:
         return ""
     return (
         f"{found.standard.id} states one value at 25 °C and no table, and was at {temperature} °C: more than "

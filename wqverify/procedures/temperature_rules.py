@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import (
@@ -11,6 +13,7 @@ from wqverify.procedures.rules import (
     refuse_visit,
     standard,
 )
+from wqverify.procedures.temperature_budget import widest
 from wqverify.procedures.temperature_sheet import Adjusted, Bath, Element, InBaths, Process, TemperatureSheet
 from wqverify.procedures.temperature_stages import (
     TITLES,
@@ -24,7 +27,7 @@ from wqverify.terms import Given, Reading
 
 POSSIBLE = {"°C": (-50, 150), "°F": (-58, 302)}  # of a bath and of what is shown in it
 POSSIBLE_OHM = (1, 2000)  # of a platinum element at 0 °C
-SENSIBLE_GAIN = 5.0  # percent; beyond, a wrong element type or a mistyped reading is likelier
+SENSIBLE_GAIN = Decimal(5)  # percent; beyond, a wrong element type or a mistyped reading is likelier
 DEGREES_C = "°C"
 
 
@@ -126,10 +129,14 @@ def why_not_adjust(found: Stage) -> str:
             return f"in {point.id} {point.unsteady}"
     if all(point.information for point in found.points):
         return "every bath was read for information only"
-    gain = found.quantities.get("gain")
-    if gain is not None and abs(gain.value) > SENSIBLE_GAIN:
+    pair = widest(found.points)
+    if pair is None:
+        return ""
+    low, high = pair
+    gain = 100 * ((high.mean - low.mean) / (high.true - low.true) - 1)
+    if abs(gain) > SENSIBLE_GAIN:
         return (
-            f"the display moved {gain.value:+.1f} % more than the baths, and {SENSIBLE_GAIN:g} % is "
-            "sensible: a wrong element type or a mistyped reading is likelier"
+            f"the display moved {gain:+.1f} % more than the baths, and {SENSIBLE_GAIN} % is sensible: a "
+            f"wrong element type or a mistyped reading is likelier"
         )
     return ""
