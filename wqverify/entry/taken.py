@@ -177,7 +177,8 @@ def odd_answer(
         sentence = f"Only {text}? Is that the text?"
     if not sentence and is_number(step.field):
         before = found(raw, step.path) if step.kind == "list" else ()
-        own = is_reading(step) and step.question.ask.unit in ("analyzer", about.unit)
+        own = is_reading(step) and about.analyzer.unit in ("", about.unit)
+        own = own and step.question.ask.unit in ("analyzer", about.unit)
         low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
         sentence = sure.about_reading(text, before or (), last_time(step, about), low, high)
         if not sentence and not before:

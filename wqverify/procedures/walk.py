@@ -55,7 +55,7 @@ def entries(sheet: type[BaseModel], raw: Mapping[str, Any], unit: str = "") -> t
 
     ``unit`` is that of the analyzer; a sheet that measures in one unit only knows it itself.
     """
-    own = unit or getattr(sheet, "UNIT", "")
+    own = own_unit(sheet, unit)
     return tuple(
         Entry(
             answer.path,
@@ -65,6 +65,15 @@ def entries(sheet: type[BaseModel], raw: Mapping[str, Any], unit: str = "") -> t
         )
         for answer in answers(sheet, raw)
     )
+
+
+def own_unit(sheet: type[BaseModel], unit: str) -> str:
+    """Return the unit of "analyzer" questions: that of the analyzer, unless the sheet measures in others.
+
+    What is built into an analyzer of something else has a unit of its own: the sheet's.
+    """
+    fits = getattr(sheet, "UNITS", ())
+    return unit if unit and (not fits or unit in fits) else getattr(sheet, "UNIT", "")
 
 
 def typed_times(sheet: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, str]:
