@@ -27,6 +27,8 @@ from wqverify.calculations.temperature import pt_resistance, pt_sensitivity
 from wqverify.calculations.uncertainty import correlation, propagate
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures import temperature_budget as budget
+from wqverify.procedures.blank import blank_sheet
+from wqverify.procedures.parts import entries
 from wqverify.procedures.sheets import parse
 from wqverify.procedures.temperature_stages import stages
 from wqverify.records.canonical import given_from
@@ -165,13 +167,13 @@ def test_the_demo_visit_again_by_gtc() -> None:
     assert r == pytest.approx(GTC.get_correlation(*e), abs=1e-9)
 
 
-def model_of(raw: dict[str, Any]) -> tuple[Any, Any]:
+def model_of(raw: dict[str, Any], unit: str = "°C") -> tuple[Any, Any]:
     """The model of a visit as the procedure propagates it, caught on its way."""
     caught: list[Any] = []
     original = budget.propagate
     budget.propagate = lambda *a: caught.append(a) or original(*a)  # type: ignore[attr-defined]
     try:
-        stages(parse(CHECK, raw), given_for(raw))
+        stages(parse(CHECK, raw), given_for(raw, analyzer(unit=unit)))
     finally:
         budget.propagate = original  # type: ignore[attr-defined]
     model, inputs, *_ = caught[0]
@@ -184,9 +186,9 @@ WITH_ELEMENT = (
 )
 
 
-@pytest.mark.parametrize("shows", ["°C", "°F"])
-def test_each_sensitivity_against_a_central_difference(shows: str) -> None:
-    model, inputs = model_of(visit(*WITH_ELEMENT, shows=shows))
+@pytest.mark.parametrize("unit", ["°C", "°F"])
+def test_each_sensitivity_against_a_central_difference(unit: str) -> None:
+    model, inputs = model_of(visit(*WITH_ELEMENT), unit)
     units = dict.fromkeys(model({cause: one.value for cause, one in inputs.items()}), "1")
     same_as_central_difference(model, inputs, propagate(model, inputs, units))
 
@@ -429,7 +431,7 @@ def test_the_temperature_built_into_an_analyzer_goes_by_its_own_tolerance() -> N
 def test_a_display_in_fahrenheit_is_judged_in_fahrenheit(shown: str, outcome: str) -> None:
     """20.0 °C is 68 °F and 0.5 °C is 0.9 °F; u scales by 1.8 (NIST SP 811)."""
     in_f = analyzer(unit="°F", high=Decimal(122), tolerances={"error": tolerance("0.9", "°F")})
-    raw = visit(bath("0.0", "32.0", "32.0", "32.0"), bath("20.0", shown, shown, shown), shows="°F")
+    raw = visit(bath("0.0", "32.0", "32.0", "32.0"), bath("20.0", shown, shown, shown))
     result = run(raw, given_for(raw, in_f))
     one = check(result)
     assert (one.outcome, one.reference) == (outcome, "68.00")
@@ -437,10 +439,13 @@ def test_a_display_in_fahrenheit_is_judged_in_fahrenheit(shown: str, outcome: st
     assert lines["thermometer:T-18"].contribution == pytest.approx(0.05 * 1.8)
 
 
-def test_a_unit_that_is_not_that_of_the_register_is_refused() -> None:
-    assert "The display is said to show °F, and the register has TIT-1201 in °C." in refused(
-        visit(shows="°F")
-    )
+@pytest.mark.parametrize(("register", "shown"), [("°C", "°C"), ("°F", "°F"), ("pH", "°C"), ("", "°C")])
+def test_the_unit_beside_a_reading_is_that_of_the_display(register: str, shown: str) -> None:
+    """A temperature built into a pH analyzer is not in pH; its reference is always in °C."""
+    units = {entry.path: entry.unit for entry in entries(CHECK.Sheet, visit(), register)}
+    assert units["as_found.points.0.readings"] == shown
+    assert units["as_found.points.0.reference"] == "°C"
+    assert f"display shows, {shown};" in blank_sheet(CHECK.Sheet, {}, register)
 
 
 # ---------------------------------------------------------------- adjusting

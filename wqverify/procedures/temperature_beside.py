@@ -9,7 +9,6 @@ from typing import Any
 from wqverify.calculations.judgement import judge
 from wqverify.calculations.temperature import (
     class_tolerance,
-    fahrenheit,
     pt_resistance,
     pt_temperature,
 )
@@ -19,7 +18,15 @@ from wqverify.procedures.rules import standard
 from wqverify.procedures.temperature_checks import class_of, tolerance_for
 from wqverify.procedures.temperature_rules import brake
 from wqverify.procedures.temperature_sheet import Adjusted, Decision, TemperatureSheet
-from wqverify.procedures.temperature_stages import Stage, correction_of, nominal_of, stability, stages
+from wqverify.procedures.temperature_stages import (
+    Stage,
+    correction_of,
+    in_unit,
+    nominal_of,
+    stability,
+    stages,
+    unit_of,
+)
 from wqverify.terms import Beside, Check, Given, Raw, Reading
 
 
@@ -48,13 +55,13 @@ def _true(raw: Raw, here: str, given: Given) -> Decimal | None:
 @b.quiet
 def readings(raw: Raw, path: str, given: Given) -> Beside:
     """Beside the readings: what should be shown and may be, whether they hold still, the error so far."""
-    here, unit = b.group(path), str(raw.get("shows") or "°C")
+    here, unit = b.group(path), unit_of(given)
     true_c, read = _true(raw, here, given), b.numbers(raw, f"{here}.readings")
-    still = stability(Read.model_construct(readings=tuple(read)), given, unit) if read else None
+    still = stability(Read.model_construct(readings=tuple(read)), given) if read else None
     steady = b.steady(read, still) if still is not None else ""
     if true_c is None:
         return Beside(b.told(steady))
-    true = fahrenheit(true_c) if unit == "°F" else true_c
+    true = in_unit(true_c, given)
     limits = tolerance_for("error", given)
     return b.around(
         true,

@@ -12,7 +12,7 @@ from wqverify.procedures.temperature_notes import CAUTIONS, notes
 from wqverify.procedures.temperature_rules import brake, refuse
 from wqverify.procedures.temperature_sheet import Adjusted, TemperatureSheet
 from wqverify.procedures.temperature_shown import charts, values, workings
-from wqverify.procedures.temperature_stages import stages
+from wqverify.procedures.temperature_stages import stages, unit_of
 from wqverify.terms import Given, Procedure, Result, Setting, Slices
 
 
@@ -30,9 +30,9 @@ def compute(sheet: TemperatureSheet, given: Given, slices: Slices) -> Result:  #
     return Result(
         checks=checks,
         values=tuple(values(found)),
-        workings=tuple(workings(sheet, found, checks)),
+        workings=tuple(workings(found, checks, unit_of(given))),
         notes=tuple(notes(sheet, given, found, checks)),
-        charts=tuple(charts(found, checks, sheet.shows)),
+        charts=tuple(charts(found, checks, unit_of(given))),
         facts={"adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no"},
     )
 

@@ -21,6 +21,7 @@ from wqverify.procedures.temperature_stages import (
     name_of,
     no_two,
     process_at,
+    unit_of,
 )
 from wqverify.terms import Check, Given, Quantity, Tolerance
 
@@ -200,7 +201,7 @@ def _control_system(stage: str, sheet: TemperatureSheet, given: Given) -> Check:
     if not isinstance(read, Process) or read.control_system is None:
         reason = f"not done: {read.not_done}" if isinstance(read, NotDone) else "it was not read"
         return not_evaluated(key, stage, label, reason, place="control system", tolerance=tolerance)
-    quantity = difference(read, stage, sheet.shows, given)
+    quantity = difference(read, stage, given)
     typed: dict[str, Any] = {
         "place": "control system",
         "observed": read.control_system.text,
@@ -212,11 +213,11 @@ def _control_system(stage: str, sheet: TemperatureSheet, given: Given) -> Check:
     return judge(key, stage, label, quantity, tolerance, **typed)
 
 
-def difference(read: Process, stage: str, unit: str, given: Given) -> Quantity:
+def difference(read: Process, stage: str, given: Given) -> Quantity:
     """Return control system minus display; both are uncertain by their last digit."""
     assert read.control_system is not None
     x = TemperatureInputs(given.analyzer.settings, 1.0)
     there = x.digit(f"control system:{stage}.process", read.control_system, "control system")
     here = x.digit(f"reading:{stage}.process", read.shown, "display")
-    text = f"{read.control_system.value - read.shown.value:f}"
+    text, unit = f"{read.control_system.value - read.shown.value:f}", unit_of(given)
     return propagate(lambda v: {"d": v[there] - v[here]}, x, {"d": unit}, {"d": text})["d"]

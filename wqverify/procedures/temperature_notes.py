@@ -9,7 +9,7 @@ from wqverify.procedures.rules import NOT_STABLE
 from wqverify.procedures.temperature_checks import tolerance_for
 from wqverify.procedures.temperature_rules import why_not_adjust
 from wqverify.procedures.temperature_sheet import Adjusted, TemperatureSheet
-from wqverify.procedures.temperature_stages import Stage, built_in, no_two, stability
+from wqverify.procedures.temperature_stages import Stage, built_in, no_two, stability, unit_of
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Result
 
 CAUTIONS = (
@@ -57,7 +57,7 @@ def notes(
     for text in sentences.person_cautions(sheet, given):
         yield Note("caution", text)
     for stage in measured:
-        for text in _stage_cautions(stage, sheet, given):
+        for text in _stage_cautions(stage, given):
             yield Note("caution", f"{stage.title.capitalize()}: {text}")
     handed_back = sentences.handed_back(sheet, sheet.status, checks, bool(measured))
     for text in (*sentences.undecided(checks), *handed_back):
@@ -75,10 +75,10 @@ def notes(
     yield from sentences.opinion(sheet)
 
 
-def _stage_cautions(stage: Stage, sheet: TemperatureSheet, given: Given) -> Iterator[str]:
+def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
     limits = tolerance_for("error", given)
     for point, typed in zip(stage.points, stage.typed, strict=True):
-        wanted = stability(typed, given, sheet.shows).readings
+        wanted = stability(typed, given).readings
         if typed.interval_s is None and len(typed.values) >= wanted > 1:
             yield f"the time between the readings in {point.id} was not entered: stability is shown in part."
         if point.crept:
@@ -96,7 +96,7 @@ def _stage_cautions(stage: Stage, sheet: TemperatureSheet, given: Given) -> Iter
         if half is not None and max(r.digit for r in point.readings) > half / 2:
             yield (
                 f"the display shows {point.readings[-1].text}: its last digit is more than half of the "
-                f"tolerance of {half} {sheet.shows}, so a pass says little."
+                f"tolerance of {half} {unit_of(given)}, so a pass says little."
             )
         if point.ohm is not None and typed.lead_ohm is None:
             yield (

@@ -25,7 +25,7 @@ from wqverify.procedures.temperature_stages import (
 )
 from wqverify.terms import Given, Reading
 
-POSSIBLE = {"°C": (-50, 150), "°F": (-58, 302)}  # of a bath and of what is shown in it
+POSSIBLE = (-50, 150)  # °C, of a bath and of what a built-in temperature shows in it
 POSSIBLE_OHM = (1, 2000)  # of a platinum element at 0 °C
 SENSIBLE_GAIN = Decimal(5)  # percent; beyond, a wrong element type or a mistyped reading is likelier
 DEGREES_C = "°C"
@@ -34,7 +34,6 @@ DEGREES_C = "°C"
 def refuse(sheet: TemperatureSheet, given: Given) -> None:
     """Raise CorrectTheEntry or ChooseAnother where the sheet cannot be computed as it stands."""
     refuse_visit(sheet, given)
-    _refuse_other_unit(sheet, given)
     if isinstance(sheet.element, Element):
         refuse_beyond("element.nominal_ohm", "resistance", sheet.element.nominal_ohm, POSSIBLE_OHM, "ohm")
     for stage in TITLES:
@@ -46,25 +45,13 @@ def refuse(sheet: TemperatureSheet, given: Given) -> None:
     for name in ("process_before", "process_after"):
         part = getattr(sheet, name)
         if isinstance(part, Process):
-            _refuse_shown(f"{name}.shown", "The display of the process", part.shown, sheet, given)
+            _refuse_shown(f"{name}.shown", "The display of the process", part.shown, given)
     stages(sheet, given)  # a resistance that no element has
-
-
-def _refuse_other_unit(sheet: TemperatureSheet, given: Given) -> None:
-    analyzer = given.analyzer
-    if not built_in(given) and analyzer.unit != sheet.shows:
-        raise CorrectTheEntry(
-            f"The display is said to show {sheet.shows}, and the register has {analyzer.tag} in "
-            f"{analyzer.unit}. Correct shows, or the unit in analyzers.toml.",
-            found=sheet.shows,
-            expected=analyzer.unit,
-            where="shows",
-        )
 
 
 def _refuse_point(path: str, title: str, point: Bath, sheet: TemperatureSheet, given: Given) -> None:
     for index, reading in enumerate(point.readings):
-        _refuse_shown(f"{path}.readings.{index}", f"{title}, reading {index + 1}", reading, sheet, given)
+        _refuse_shown(f"{path}.readings.{index}", f"{title}, reading {index + 1}", reading, given)
     if point.standard is None or point.reference is None:
         return
     known = standard(point.standard, f"{path}.standard", given)
@@ -80,13 +67,13 @@ def _refuse_point(path: str, title: str, point: Bath, sheet: TemperatureSheet, g
             'use another reference; or write use = "information only", which shows the result without a pass.'
         )
         refuse_overdue(f"{path}.standard", known, sheet.date, way)
-    refuse_beyond(f"{path}.reference", "temperature", point.reference, POSSIBLE[DEGREES_C], DEGREES_C)
+    refuse_beyond(f"{path}.reference", "temperature", point.reference, POSSIBLE, DEGREES_C)
     correction_of(known, point.reference.value, path)
 
 
-def _refuse_shown(path: str, title: str, shown: Reading, sheet: TemperatureSheet, given: Given) -> None:
+def _refuse_shown(path: str, title: str, shown: Reading, given: Given) -> None:
     if built_in(given):
-        refuse_beyond(path, "temperature", shown, POSSIBLE[sheet.shows], sheet.shows)
+        refuse_beyond(path, "temperature", shown, POSSIBLE, DEGREES_C)
     else:
         refuse_outside(path, title, shown.value, given, given.analyzer.low, given.analyzer.high)
 

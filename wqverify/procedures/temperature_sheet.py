@@ -31,7 +31,6 @@ from wqverify.terms import Ask
 
 Kind = Literal["ice point", "stirred bath", "unstirred water", "process"]
 Class = Literal["AA", "A", "B", "C"]
-DEGREES = "°C/°F"  # of readings: in the unit the display shows
 
 
 class Element(Part):
@@ -49,8 +48,8 @@ class Element(Part):
 class Process(Part):
     """The process as the analyzer and the control system show it at one moment."""
 
-    shown: Annotated[Number, Ask("temperature on the display", DEGREES)]
-    control_system: Annotated[Number | None, Ask("temperature in the control system", DEGREES)] = None
+    shown: Annotated[Number, Ask("temperature on the display", "analyzer")]
+    control_system: Annotated[Number | None, Ask("temperature in the control system", "analyzer")] = None
     at: Annotated[Time | None, Ask("values read at", clock=True)] = None
 
 
@@ -100,7 +99,7 @@ class Bath(Read, Reference):
         Readings,
         Ask(
             "display shows",
-            DEGREES,
+            "analyzer",
             help="every reading until it holds still, at least a minute after it was put in",
             beside="readings",
         ),
@@ -109,7 +108,7 @@ class Bath(Read, Reference):
         Number | None,
         Ask(
             "control system with the last reading",
-            DEGREES,
+            "analyzer",
             help="only where the output is not held",
             when="own visit, output not held",
         ),
@@ -174,8 +173,8 @@ class Decision(Because, Action):
 class Adjusted(Part):
     """What was changed, from what to what."""
 
-    offset_from: Annotated[Number | None, Ask("offset from", DEGREES)] = None
-    offset_to: Annotated[Number | None, Ask("offset to", DEGREES)] = None
+    offset_from: Annotated[Number | None, Ask("offset from", "analyzer")] = None
+    offset_to: Annotated[Number | None, Ask("offset to", "analyzer")] = None
     gain_from: Annotated[Number | None, Ask("gain from")] = None
     gain_to: Annotated[Number | None, Ask("gain to")] = None
     set_as: Annotated[Text | None, Ask("element type set to", when="on request")] = None
@@ -197,10 +196,6 @@ class Adjusted(Part):
 class Before(Visit):
     """What is read while the output still shows the process."""
 
-    shows: Annotated[
-        Literal["°C", "°F"],
-        Ask("unit of the display", help="°F is computed and judged as °F", when="on request"),
-    ] = "°C"
     process_before: Annotated[
         Done[Process] | None, Ask("process before", help="read before the sensor leaves the water")
     ] = None
@@ -238,6 +233,8 @@ class After(Released):
 class TemperatureSheet(Tail, After, Work, Head, Before):
     """One visit."""
 
+    UNIT: ClassVar[str] = "°C"  # of a temperature built into an analyzer of something else
+    UNITS: ClassVar[tuple[str, ...]] = ("°C", "°F")
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL, BEFORE_IT_IS_TOUCHED, BACK_IN_SERVICE)
 
     @model_validator(mode="after")

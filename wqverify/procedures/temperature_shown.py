@@ -8,7 +8,6 @@ from decimal import Decimal
 from wqverify.procedures.conductivity_checks import shares_of
 from wqverify.procedures.conductivity_values import plain
 from wqverify.procedures.temperature_budget import Measured, widest
-from wqverify.procedures.temperature_sheet import TemperatureSheet
 from wqverify.procedures.temperature_stages import Stage
 from wqverify.procedures.workings import answer, expanded_working, signed
 from wqverify.terms import Chart, Check, Line, Quantity, Series, Value, Working
@@ -43,16 +42,14 @@ def values(found: Mapping[str, Stage]) -> Iterator[Value]:
 # ---------------------------------------------------------------- hand calculations
 
 
-def workings(
-    sheet: TemperatureSheet, found: Mapping[str, Stage], checks: Sequence[Check]
-) -> Iterator[Working]:
+def workings(found: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> Iterator[Working]:
     """Give the calculations a person with a pocket calculator can follow, ending in the numbers shown."""
     shown = {check.key: check.quantity.text for check in checks if check.quantity is not None}
     for stage in found.values():
         if stage.same_as:
             continue
         for number, point in enumerate(stage.points):
-            yield from _of_point(stage, point, shown, sheet.shows)
+            yield from _of_point(stage, point, shown, unit)
             if number == 0:
                 label = f"Expanded uncertainty of the error in {point.id}, {stage.title}"
                 yield expanded_working(label, stage.quantities[f"{point.id}.error"])

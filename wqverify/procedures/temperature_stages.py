@@ -15,13 +15,13 @@ from wqverify.procedures.rules import Stability, frozen, setting, standard
 from wqverify.procedures.temperature_budget import Measured, quantities, widest
 from wqverify.procedures.temperature_sheet import Bath, Element, InBaths, Process, TemperatureSheet
 from wqverify.procedures.turbidity_stages import held_still, run_one_way
+from wqverify.procedures.walk import own_unit
 from wqverify.terms import Given, Quantity, Standard
 
 TITLES = {"as_found": "as found", "as_left": "as left"}
 PROCESS_AT = {"as_found": "process_before", "as_left": "process_after"}
 STABLE_C, LAST, INTERVAL_S = "0.1", "3", "10"  # common practice, no source
 APART_C = "10"  # between two baths, at least; common practice, no source
-OWN_UNITS = ("°C", "°F")  # of a register entry that is a thermometer itself; else it is a built-in one
 ELEMENT_ENDS = Decimal("0.001")  # °C, at which the temperature of a resistance is fixed
 
 
@@ -58,7 +58,7 @@ def stages(sheet: TemperatureSheet, given: Given) -> dict[str, Stage]:
             found[name] = replace(found[part.same_as], name=name, same_as=part.same_as)
         elif isinstance(part, InBaths):
             points = tuple(_point(name, i, point, sheet, given) for i, point in enumerate(part.points))
-            budget = quantities(points, given.analyzer.settings, sheet.shows)
+            budget = quantities(points, given.analyzer.settings, unit_of(given))
             found[name] = Stage(name, points=points, typed=part.points, quantities=budget)
     return found
 
@@ -73,7 +73,7 @@ def _point(stage: str, index: int, point: Bath, sheet: TemperatureSheet, given: 
     known = standard(point.standard, f"{path}.standard", given) if point.standard else None
     correction = correction_of(known, point.reference.value if point.reference else Decimal(0), path)
     true_c = point.reference.value + correction if point.reference else Decimal("0.00")
-    still = stability(point, given, sheet.shows)
+    still = stability(point, given)
     held = held_still(point.readings, still)
     crept = held if run_one_way(held) else ()
     counted = held[-1:] if crept else held
@@ -101,7 +101,7 @@ def _point(stage: str, index: int, point: Bath, sheet: TemperatureSheet, given: 
         point.reference,
         correction,
         true_c,
-        fahrenheit(true_c) if sheet.shows == "°F" else true_c,
+        in_unit(true_c, given),
         counted,
         fixed(mean, max(reading.digit for reading in counted)),
         still.broken_by(point),
@@ -153,12 +153,13 @@ def _information(point: Bath, known: Standard | None, given: Given) -> str:
     return "information only, as entered"
 
 
-def stability(read: Read, given: Given, unit: str) -> Stability:
+def stability(read: Read, given: Given) -> Stability:
     """When readings in a bath hold still."""
+    unit = unit_of(given)
     limit = setting(given, "stability_c", STABLE_C)
-    in_unit = limit * Decimal("1.8") if unit == "°F" else limit
+    here = limit * Decimal("1.8") if unit == "°F" else limit
     return Stability(
-        max(in_unit, max(reading.digit for reading in read.readings)),
+        max(here, max(reading.digit for reading in read.readings)),
         unit,
         int(setting(given, "stability_readings", LAST)),
         setting(given, "stability_interval_s", INTERVAL_S),
@@ -199,4 +200,15 @@ def no_two(stage: Stage, given: Given) -> str:
 
 def built_in(given: Given) -> bool:
     """Whether the temperature is a second value of an analyzer of something else."""
-    return given.analyzer.unit not in OWN_UNITS
+    return given.analyzer.unit not in TemperatureSheet.UNITS
+
+
+def unit_of(given: Given) -> str:
+    """Return the unit of the display: that of the register, of a built-in temperature °C."""
+    return own_unit(TemperatureSheet, given.analyzer.unit)
+
+
+def in_unit(celsius: Decimal, given: Given) -> Decimal:
+    """Return a temperature in the unit of the display, exactly."""
+    found: Decimal = fahrenheit(celsius) if unit_of(given) == "°F" else celsius
+    return found
