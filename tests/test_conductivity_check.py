@@ -10,6 +10,7 @@ from __future__ import annotations
 import copy
 import csv
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
@@ -35,7 +36,7 @@ from wqverify.records.canonical import given_from
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
 from wqverify.shipped import shipped_folder
-from wqverify.terms import Analyzer, Given, Outcome, Result, Standard, Tolerance
+from wqverify.terms import Analyzer, Beside, Given, Outcome, Result, Standard, Tolerance
 
 NAME = "conductivity_check"
 CHECK = PROCEDURES[NAME]
@@ -203,6 +204,77 @@ def test_the_demo_visit_again_by_gtc() -> None:
     assert (got.value, got.u) == (pytest.approx(at.x, abs=1e-9), pytest.approx(at.u, rel=1e-9))
     r = correlation(*(quantity(result, f"as_found.{k}.error") for k in ("K500-2207", "K1413-2210")))
     assert r == pytest.approx(GTC.get_correlation(e[500], e[1413]), abs=1e-9)
+
+
+IN_NUMBERS = set("0123456789.()+-−×/√² ")
+
+
+def by_hand(put_in: str) -> float:
+    """What a pocket calculator makes of the numbers put in."""
+    written = {"×": "*", "−": "-", "√": "math.sqrt", "²": "**2"}
+    return float(eval("".join(written.get(sign, sign) for sign in put_in), {"math": math}))  # own text
+
+
+def test_hand_calculations_end_in_what_is_shown() -> None:
+    """Evaluating what is put in gives the answer, to half of its last digit."""
+    cold = found(point("K1413-2210", "21.6", "1431", "1432", "1431", control_system="1430"))
+    natural = visit(copy.deepcopy(cold), compensation={"method": "ISO 7888"}, stored={"cell_constant": "0.1"})
+    alone = visit(found(point("ALONE", "23", "1400", "1401", "1400")))
+    labels = []
+    for result in (demo(), run(natural), run(alone)):
+        for working in result.workings:
+            if not set(working.put_in) <= IN_NUMBERS:
+                continue  # a row of a table
+            answer = working.answer.split(" ")[0]
+            last = float(Decimal(1).scaleb(Decimal(answer).as_tuple().exponent))  # type: ignore[arg-type]
+            assert by_hand(working.put_in) == pytest.approx(float(answer), abs=last * 0.501), working
+            labels.append(working.label)
+    assert len(labels) >= 38
+    for label in (
+        "Conductivity of ALONE at 23 °C, as found",
+        "What the display should show of K1413-2210, as found",
+        "Error of the control system, cell in K1413-2210, as found",
+        "Cell constant from K500-2207, after cleaning",
+        "Error at the displayed process value, as left",
+        "Temperature against the reference thermometer",
+    ):
+        assert label in labels
+
+
+def beside(path: str, raw: dict[str, Any], given_: Given | None = None) -> Beside:
+    name = path.rpartition(".")[2]
+    readings = "zero" if ".zero." in path else "readings"
+    which = {"temperature_c": "bottle", "readings": readings, "action": "decision"}
+    return CHECK.beside[which.get(name, "adjusted")](raw, path, given_ or given_for(visit()))
+
+
+def test_beside_a_standard_stands_what_it_is_worth_and_what_should_be_shown() -> None:
+    """451.5 + 1.6 × 9.7 = 467.02 and 467.02/0.932 = 501.09 at 21.6 °C, by hand; 3 % of it is 15.03."""
+    raw = visit(found(point("K500-2207", "21.6", "505", "506")))
+    at = beside("as_found.points.0.temperature_c", raw)
+    assert at.lines[1:] == (
+        "K500-2207: 467.02 uS/cm at 21.6 °C, uncompensated",
+        "should show 501.09 uS/cm (linear, 2 %/°C to 25 °C)",
+    )
+    shown = beside("as_found.points.0.readings", raw)
+    assert (shown.reference, shown.low, shown.high) == tuple(map(Decimal, ("501.09", "486.0573", "516.1227")))
+    assert "1 more reading needed, at least 10 s apart" in shown.lines
+    assert "error of the last reading: +4.91 uS/cm" in shown.lines
+    zero = beside("as_found.zero.readings", visit({"zero": {"readings": ["1"]}}))
+    assert "a dead cell shows 0 too: two standards are needed besides" in zero.lines
+
+
+def test_beside_the_decision_stands_what_the_readings_ask_for() -> None:
+    raw = changed()
+    del raw["adjusted"]
+    lines = beside("decision.action", raw).lines
+    assert "K500-2207 asks for a cell constant of 0.1053 1/cm, now 0.1000" in lines
+    assert not [line for line in lines if "refused so" in line]
+    unsteady = found(point("K500-2207", "25.0", "470", "490", "475"))
+    lines = beside("decision.action", changed(as_found=unsteady)).lines
+    assert any("refused so: In K500-2207 the readings" in line for line in lines)
+    right = beside("decision.action", visit(decision={"action": "", "why": ""})).lines
+    assert "inside the tolerance: leave it alone" in right
 
 
 def model_of(method: str) -> tuple[Any, Any]:
@@ -661,6 +733,28 @@ def test_a_changed_compensation_counts_as_left() -> None:
 )
 def test_what_cannot_be_taken_is_refused_in_a_sentence(raw: dict[str, Any], words: str) -> None:
     assert words in refused(copy.deepcopy(raw))
+
+
+def test_what_is_no_thermometer_is_no_reference() -> None:
+    words = "names K500-2207 (500 µS/cm ready-made), which is in uS/cm; name a reference thermometer in °C."
+    assert f"as_found.thermometer {words}" in refused(visit(found(*TWO, thermometer="K500-2207")))
+    wrong = {"reference": "K500-2207", "reference_c": "21.6", "shown_c": "21.6"}
+    assert f"thermometer_check.reference {words}" in refused(visit(thermometer_check=wrong))
+
+
+def test_guarded_is_rounded_once() -> None:
+    """Mean 1430.666…, should show 1417.5965…: e 13.070…, at U 21 judged as 13: within 42 − 21."""
+    raw = visit(found(point("K1413-2210", "21.6", "1430", "1431", "1431")))
+    guarded = analyzer(tolerances={"error": tolerance("-42", "42", None, rule="guarded")})
+    one = check(run(raw, given_for(raw, guarded)))
+    assert (one.quantity and one.quantity.text, one.outcome) == ("13", "pass")
+    assert quantity(run(raw)).text == "13.07"
+
+
+def test_a_zero_that_fails_says_what_would_separate_the_causes() -> None:
+    result = run(visit(found(*TWO, zero={"readings": ["40"]})))
+    assert "unplug it at the transmitter; still not zero is the electronics" in told(result, "advice")
+    assert "unplug it" not in told(run(visit(found(*TWO, zero={"readings": ["0"]}))), "advice")
 
 
 def test_a_reference_thermometer_past_its_date_is_refused() -> None:

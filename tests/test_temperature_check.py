@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import json
+import math
 from dataclasses import replace
 from decimal import Decimal
 from math import sqrt
@@ -35,7 +36,7 @@ from wqverify.records.canonical import given_from
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
 from wqverify.shipped import shipped_folder
-from wqverify.terms import Analyzer, Given, Outcome, Result, Tolerance
+from wqverify.terms import Analyzer, Beside, Given, Outcome, Result, Tolerance
 
 NAME = "temperature_check"
 CHECK = PROCEDURES[NAME]
@@ -221,6 +222,72 @@ def test_two_baths_fifteen_apart_give_the_gain_to_less_than_a_percent() -> None:
     assert gain.u == pytest.approx(0.7, abs=0.05)
     assert "thermometer:T-18" in {line.cause for line in quantity(run(raw)).budget}
     assert abs(next((x.contribution for x in gain.budget if x.cause.startswith("thermometer")), 0.0)) < 1e-9
+
+
+@pytest.mark.parametrize(
+    ("kind", "within"),
+    [("stirred bath", 0.03), ("unstirred water", 0.1), ("process", 0.1), ("ice point", 0.03)],
+)
+def test_the_kind_of_the_bath_is_in_the_budget(kind: str, within: float) -> None:
+    """Certificate 0.05, drift and immersion ±0.05, display and reference to 0.01, and the bath, by hand."""
+    raw = visit({**bath("20.00", "20.00", "20.00", "20.00"), "kind": kind})
+    by_hand = sqrt(0.05**2 + 2 * 0.05**2 / 3 + within**2 / 3 + 2 * 0.01**2 / 12)
+    assert quantity(run(raw), "as_found.bath-1.error").u == pytest.approx(by_hand, rel=1e-9)
+
+
+IN_NUMBERS = set("0123456789.()+-−×/√² ")
+
+
+def by_hand(put_in: str) -> float:
+    """What a pocket calculator makes of the numbers put in."""
+    written = {"×": "*", "−": "-", "√": "math.sqrt", "²": "**2"}
+    return float(eval("".join(written.get(sign, sign) for sign in put_in), {"math": math}))  # own text
+
+
+def test_hand_calculations_end_in_what_is_shown() -> None:
+    """Evaluating what is put in gives the answer, to half of its last digit."""
+    in_f = visit(
+        bath("-0.30", "31.2", "31.3", "31.2"), bath("20.0", "68.0", "68.0", "68.0", control_system="68.1")
+    )
+    labels = []
+    for result in (demo(), run(in_f, given_for(in_f, analyzer(unit="°F", high=Decimal(122))))):
+        for working in result.workings:
+            if not set(working.put_in) <= IN_NUMBERS:
+                continue  # a square root that is solved for t
+            answer = working.answer.split(" ")[0]
+            last = float(Decimal(1).scaleb(Decimal(answer).as_tuple().exponent))  # type: ignore[arg-type]
+            assert by_hand(working.put_in) == pytest.approx(float(answer), abs=last * 0.501), working
+            labels.append(working.label)
+    assert len(labels) >= 20
+    for label in (
+        "Temperature of bath-1, as found",
+        "Temperature of bath-1 in °F, as found",
+        "Gain, as left",
+        "Error of the control system, sensor in bath-2, as found",
+    ):
+        assert label in labels
+
+
+def beside(question: str, path: str, raw: dict[str, Any]) -> Beside:
+    return CHECK.beside[question](raw, path, given_for(visit()))
+
+
+def test_beside_a_bath_stands_its_temperature_and_what_the_element_should_have() -> None:
+    """22.14 − 0.04 = 22.10 °C; 108.61 ohm there by IEC 60751 (107.7935 + 2.1 × 0.3884), class B 0.4105 °C."""
+    row = {**bath("22.14", "22.4", "22.4", element_ohm="108.9"), "standard": "T-17"}
+    raw = visit(row, element=element("B"))
+    assert "the bath is 22.100 °C" in beside("thermometer", "as_found.points.0.reference", raw).lines
+    shown = beside("readings", "as_found.points.0.readings", raw)
+    assert (shown.reference, shown.low, shown.high) == tuple(map(Decimal, ("22.1", "21.6", "22.6")))
+    assert "error of the last reading: +0.300 °C" in shown.lines
+    lines = beside("element", "as_found.points.0.element_ohm", raw).lines
+    assert lines == ("at 22.100 °C it has 108.61 ohm", "class B: ±0.4105 °C", "108.9 ohm is 22.85 °C")
+    ice = visit(bath(None, "0.1", kind="ice point"))
+    assert beside("readings", "as_found.points.0.readings", ice).reference == Decimal(0)
+    no = visit(bath("20.0", "20.5", "20.8", "20.5"), decision={"action": "offset", "why": ""})
+    assert any(
+        "refused so: In bath-1 the readings" in x for x in beside("decision", "decision.action", no).lines
+    )
 
 
 # ---------------------------------------------------------------- around the tolerance
@@ -504,7 +571,7 @@ def test_a_gain_no_thermometer_has_brakes_and_a_reason_releases(shown: str, stop
         (visit(bath("151", "20")), "temperature outside -50 to 150 °C is taken as mistyped"),
         (
             visit({**bath("20", "20"), "standard": "F"}),
-            "F (reference thermometer) is in °F; name a reference",
+            "names F (reference thermometer), which is in °F; name a reference thermometer in °C",
         ),
         (
             visit({**bath("20", "20"), "standard": "N"}),

@@ -12,19 +12,11 @@ from wqverify.procedures.conductivity_checks import tolerance_for
 from wqverify.procedures.conductivity_rules import brake
 from wqverify.procedures.conductivity_sheet import Adjusted, ConductivitySheet, Decision
 from wqverify.procedures.conductivity_stages import Stage, before_adjusting, stability, stages
-from wqverify.procedures.conductivity_values import (
-    Set,
-    Worth,
-    compensation,
-    fixed,
-    plain,
-    registered,
-    why_alone,
-    worth,
-)
+from wqverify.procedures.conductivity_values import Set, Worth, compensation, registered, why_alone, worth
 from wqverify.procedures.parts import Read
 from wqverify.procedures.ph_beside import thermometer
-from wqverify.procedures.rules import standard
+from wqverify.procedures.rules import fixed, standard
+from wqverify.procedures.workings import plain
 from wqverify.terms import Beside, Check, Given, Raw, Reading
 
 DISPLAY = Decimal(1)  # where neither a reading nor the register says how fine the display is
@@ -129,7 +121,9 @@ def _judged(stage: Stage, given: Given) -> Iterator[Check]:
     for point in stage.counted:
         error = stage.quantities[f"{point.id}.error"]
         key, label = f"{point.id}.error", f"error in {point.id}"
-        yield judge(key, stage.name, label, error, limits, reference=f"{point.expected:f}", exact=point.error)
+        yield judge(
+            key, stage.name, label, error, limits, reference=f"{point.expected:f}", exact=point.unrounded
+        )
 
 
 def _constants(stage: Stage) -> Iterator[str]:

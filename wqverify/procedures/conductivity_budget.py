@@ -16,8 +16,9 @@ from typing import Any
 from wqverify.calculations import conductivity
 from wqverify.calculations.ph import error_at_displayed
 from wqverify.calculations.uncertainty import propagate
-from wqverify.procedures.conductivity_values import Set, Worth, fixed
+from wqverify.procedures.conductivity_values import Set, Worth
 from wqverify.procedures.inputs import Inputs, Sizes
+from wqverify.procedures.rules import fixed
 from wqverify.terms import Input, Quantity, Reading, Standard
 
 SIZES: Sizes = {
@@ -35,6 +36,7 @@ SIZES: Sizes = {
     "salt_percent_per_c": ("0.3", "memory", "change of a salt solution per °C, within ±{size} % of it"),
     "zero_film": ("0", "common practice", "water left on the dried cell, within ±{size}"),
 }
+PERCENT = Decimal("0.01")  # to which an error in percent is shown
 ASSUMED = 0.005  # standard uncertainty of a bottle without a certificate, as a share
 Term = Callable[[Mapping[str, Any]], Any]
 
@@ -56,6 +58,7 @@ class Measured:
     unsteady: str  # why the readings are no result
     information: str  # why it is shown without a pass or fail
     still: Decimal  # the stability limit, in the unit of the analyzer
+    unrounded: Decimal | None  # the error before mean and expected value were fixed
     crept: tuple[Reading, ...] = ()
     control_system: Reading | None = None
     stood_still: str = ""  # why the control system showed no live value
@@ -254,6 +257,12 @@ def _texts(known: Budgeted) -> dict[str, str]:
         if point.expected is None:
             continue
         texts[f"{point.id}.error"] = f"{point.error:f}"
+        if point.expected > 0:
+            percent = 100 * (point.mean / point.expected - 1)
+            texts[f"{point.id}.percent"] = f"{percent.quantize(PERCENT) + 0:f}"
+        if known.held is not None and point.mean > 0:
+            constant = known.held.value * point.expected / point.mean
+            texts[f"{point.id}.cell_constant"] = f"{fixed(constant, known.held.digit):f}"
         if point.control_system is not None:
             texts[f"{point.id}.control_system"] = f"{point.control_system.value - point.expected:f}"
     if known.zero is not None:

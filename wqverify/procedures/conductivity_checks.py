@@ -147,7 +147,8 @@ def _in_standard(stage: Stage, point: Measured, given: Given) -> Iterator[Check]
             **typed,
         )
     else:
-        yield judge(f"{key}.error", stage.name, label, error, tolerance, exact=point.error, **typed)
+        exact = point.unrounded
+        yield judge(f"{key}.error", stage.name, label, error, tolerance, exact=exact, **typed)
     if point.control_system is None:
         return
     typed["observed"] = point.control_system.text

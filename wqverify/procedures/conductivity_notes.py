@@ -182,14 +182,22 @@ def _pointers(found: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[N
     stage = found.get("as_found")
     if stage is None or Result(tuple(checks)).outcome("as_found") is not Outcome.FAIL:
         return
+    if any(c.key == "as_found.zero.error" and c.outcome is Outcome.FAIL for c in checks):
+        text = (
+            "The cell does not read zero dry in air. What separates the causes: unplug it at the "
+            "transmitter; still not zero is the electronics, zero then is a wet plug, a short or a film on "
+            "the cell."
+        )
+        yield Note("advice", text, "candidates, not a verdict: common practice")
     shares = [(p, p.mean / p.expected) for p in stage.counted if p.expected is not None and p.expected > 0]
-    if len(shares) < 2:
+    if len(shares) == 1:
         yield Note(
             "advice",
             "One standard does not tell a wrong cell constant from a wrong zero or from polarisation: read "
             "in a second one before anything is adjusted.",
             "common practice",
         )
+    if len(shares) < 2:
         return
     (one, low), (other, high) = shares[0], shares[-1]
     pair = f"{one.id} shows {100 * low:.1f} %, {other.id} {100 * high:.1f} % of what it should"

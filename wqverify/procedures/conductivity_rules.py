@@ -27,6 +27,7 @@ from wqverify.procedures.rules import (
     refuse_two_numbers,
     refuse_visit,
     standard,
+    thermometer,
     typed,
 )
 from wqverify.terms import Given, Reading
@@ -52,7 +53,7 @@ def refuse(sheet: ConductivitySheet, given: Given) -> None:
     if isinstance(sheet.thermometer_check, ThermometerCheck) and not sheet.thermometer_check.use:
         path, name = "thermometer_check.reference", sheet.thermometer_check.reference
         way = 'use another reference; or write use = "information only".'
-        refuse_overdue(path, standard(name, path, given), sheet.date, way)
+        refuse_overdue(path, thermometer(name, path, given), sheet.date, way)
     for name in ("process_before", "process_after"):
         part = getattr(sheet, name)
         if isinstance(part, Process):
@@ -99,7 +100,7 @@ def _refuse_stage(stage: str, part: OnStandards, sheet: ConductivitySheet, given
     if part.thermometer:
         path = f"{stage}.thermometer"
         way = "use another reference; or leave the thermometer out, its uncertainty is then assumed."
-        refuse_overdue(path, standard(part.thermometer, path, given), sheet.date, way)
+        refuse_overdue(path, thermometer(part.thermometer, path, given), sheet.date, way)
 
 
 def _refuse_point(

@@ -16,7 +16,6 @@ from wqverify.procedures.parts import (
     Done,
     DoneOrSame,
     Head,
-    NotDone,
     Number,
     OnStandard,
     Part,
@@ -28,6 +27,7 @@ from wqverify.procedures.parts import (
     Time,
     Visit,
     insist_on_decision,
+    insist_on_same,
 )
 from wqverify.procedures.ph_sheet import ThermometerCheck
 from wqverify.terms import Ask
@@ -269,17 +269,3 @@ class ConductivitySheet(Tail, After, Work, Head, Before):
         if isinstance(self.as_left, SameAs):
             insist_on_same(self, self.as_left.same_as, changed)
         return self
-
-
-def insist_on_same(sheet: Part, stage: str, changed: bool) -> None:
-    """Complain where as left is another stage's readings and something was changed since."""
-    if changed:
-        raise said(f"as_left cannot be the same as {stage}: it was adjusted or replaced since; read again.")
-    if stage == "as_found" and isinstance(getattr(sheet, "cleaned", None), Cleaned):
-        raise said(
-            'as_left cannot be the same as as_found: it was cleaned since; write same_as = "after_cleaning" '
-            "or read again."
-        )
-    source = getattr(sheet, stage, None)
-    if source is None or isinstance(source, NotDone):
-        raise said(f"as_left is the same as {stage}, which was not done; read again or say not_done.")

@@ -9,9 +9,9 @@ from wqverify.procedures.conductivity_budget import Measured
 from wqverify.procedures.conductivity_checks import shares_of
 from wqverify.procedures.conductivity_sheet import ConductivitySheet
 from wqverify.procedures.conductivity_stages import Stage
-from wqverify.procedures.conductivity_values import ALONE_WITHIN_C, Set, plain
+from wqverify.procedures.conductivity_values import ALONE_WITHIN_C, Set
 from wqverify.procedures.ph_sheet import ThermometerCheck
-from wqverify.procedures.workings import answer, expanded_working, signed
+from wqverify.procedures.workings import answer, expanded_working, plain, signed
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
 MOST = 6  # lines of a trace that can still be told apart
@@ -146,6 +146,14 @@ def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str
         answer(f"{point.error:f}", unit, shown[f"{key}.error"]),
         "reading minus reference",
     )
+    if point.control_system is not None:
+        yield Working(
+            f"Error of the control system, cell in {point.id}, {title}",
+            "e = C − E, C the control system",
+            f"{point.control_system.text} − {point.expected:f}",
+            answer(f"{point.control_system.value - point.expected:f}", unit, shown[f"{key}.control_system"]),
+            "reading minus reference",
+        )
     constant = stage.quantities.get(f"{point.id}.cell_constant")
     if constant is not None and stage.held is not None:
         yield Working(

@@ -17,10 +17,10 @@ from wqverify.procedures.conductivity_sheet import (
     Process,
     Zero,
 )
-from wqverify.procedures.conductivity_values import Set, compensation, fixed, why_alone, worth
+from wqverify.procedures.conductivity_values import Set, compensation, why_alone, worth
 from wqverify.procedures.parts import Moment, NotDone, Read, SameAs
 from wqverify.procedures.ph_sheet import ThermometerCheck
-from wqverify.procedures.rules import Stability, frozen, setting, standard
+from wqverify.procedures.rules import Stability, fixed, frozen, setting, standard
 from wqverify.procedures.turbidity_stages import held_still, run_one_way
 from wqverify.terms import Given, Quantity, Reading, Standard
 
@@ -134,23 +134,25 @@ def _point(
     counted = held[-1:] if crept else held
     digit = max(reading.digit for reading in counted)
     mean = sum((reading.value for reading in counted), Decimal(0)) / len(counted)
+    should = None if why or now is None else now.shown(value.exact, temperature)
     return Measured(
-        stage,
-        path,
-        point.standard,
-        known,
-        value,
-        point.temperature_c,
-        counted,
-        fixed(mean, digit),
-        None if why or now is None else fixed(now.shown(value.exact, temperature), digit),
-        why,
-        still.broken_by(point),
-        _information(point, known, given),
-        still.limit,
-        crept,
-        point.control_system,
-        _stood_still(path, point, sheet, given) if point.control_system else "",
+        stage=stage,
+        path=path,
+        id=point.standard,
+        standard=known,
+        worth=value,
+        temperature=point.temperature_c,
+        readings=counted,
+        mean=fixed(mean, digit),
+        expected=None if should is None else fixed(should, digit),
+        why_none=why,
+        unsteady=still.broken_by(point),
+        information=_information(point, known, given),
+        still=still.limit,
+        unrounded=None if should is None else mean - should,
+        crept=crept,
+        control_system=point.control_system,
+        stood_still=_stood_still(path, point, sheet, given) if point.control_system else "",
     )
 
 

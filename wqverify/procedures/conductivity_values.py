@@ -14,11 +14,11 @@ from wqverify.calculations.conductivity import IN_US_CM, REFERENCE_C, converted
 from wqverify.calculations.interpolation import interpolate
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.conductivity_sheet import Adjusted, Compensation, ConductivitySheet
+from wqverify.procedures.workings import plain
 from wqverify.terms import Given, Standard
 
 FACTORS = ("conductivity_f25", "ISO 7888:1985")
 COLUMN = "f25"
-ENDS_WITHIN = 2  # digits beyond the display at which a quotient is fixed
 # A bottle that states one value at 25 °C and no table: change per °C of salt solutions, and how far from 25
 # °C that is trusted. From memory; standards of the trade lie between 1.7 and 2.2 % per °C.
 SALT_PER_C, ALONE_WITHIN_C = Decimal("0.02"), Decimal(5)
@@ -199,30 +199,6 @@ def why_alone(found: Worth, temperature: Decimal) -> str:
         f"{found.standard.id} states one value at 25 °C and no table, and was at {temperature} °C: more than "
         f"{ALONE_WITHIN_C} °C away nothing is known of it"
     )
-
-
-# ---------------------------------------------------------------- numbers
-
-
-def fixed(value: Decimal, digit: Decimal) -> Decimal:
-    """A quotient has no end: two digits beyond the display it is fixed; what ends before stays as it is.
-
-    >>> str(fixed(Decimal("1417.59656"), Decimal(1))), str(fixed(Decimal("1431"), Decimal(1)))
-    ('1417.60', '1431')
-    """
-    short = value.quantize(digit.scaleb(-ENDS_WITHIN))
-    places = [-int(number.as_tuple().exponent) for number in (value, short)]
-    return value if value == short and places[0] <= places[1] else short
-
-
-def plain(value: Decimal) -> str:
-    """A number without needless zeros; what has no end is cut to eight figures.
-
-    >>> plain(Decimal("2.00")), plain(Decimal("120"))
-    ('2', '120')
-    """
-    short = value if len(value.as_tuple().digits) <= 8 else Decimal(f"{value:.8g}")
-    return f"{short.normalize():f}"
 
 
 def settings_differ(sheet: ConductivitySheet, given: Given) -> str:

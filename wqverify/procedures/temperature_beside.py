@@ -106,7 +106,9 @@ def _judged(stage: Stage, given: Given) -> Iterator[Check]:
         if point.counts:
             error = stage.quantities[f"{point.id}.error"]
             label, reference = f"error in {point.id}", f"{point.true:f}"
-            yield judge(point.id, stage.name, label, error, limits, reference=reference, exact=point.error)
+            yield judge(
+                point.id, stage.name, label, error, limits, reference=reference, exact=point.unrounded
+            )
 
 
 def _gain(stage: Stage) -> Iterator[str]:

@@ -31,6 +31,7 @@ SIZES: Sizes = {
     "lead_ohm": ("0.05", "common practice", "leads and contacts, within ±{size} ohm"),
 }
 BATHS = {"ice point": "ice_c", "stirred bath": "stirred_c", "unstirred water": "bath_c", "process": "bath_c"}
+PERCENT = Decimal("0.01")  # to which the gain is shown
 Term = Callable[[Mapping[str, Any]], Any]
 
 
@@ -52,6 +53,7 @@ class Measured:
     unsteady: str
     information: str
     still: Decimal
+    unrounded: Decimal  # the error before the mean was fixed
     crept: tuple[Reading, ...] = ()
     control_system: Reading | None = None
     stood_still: str = ""
@@ -177,4 +179,9 @@ def _texts(points: Sequence[Measured]) -> dict[str, str]:
             texts[f"{p.id}.control_system"] = f"{p.control_system.value - p.true:f}"
         if p.element_c is not None:
             texts[f"{p.id}.element"] = f"{p.element_c - p.true_c:f}"
+    pair = widest(points)
+    if pair is not None:
+        low, high = pair
+        gain = 100 * ((high.mean - low.mean) / (high.true - low.true) - 1)
+        texts["gain"] = f"{gain.quantize(PERCENT) + 0:f}"
     return texts

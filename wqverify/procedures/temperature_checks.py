@@ -118,7 +118,7 @@ def _error(stage: Stage, point: Measured, given: Given) -> Check:
             information=bool(point.information),
             **typed,
         )
-    return judge(key, stage.name, label, error, tolerance, exact=point.error, **typed)
+    return judge(key, stage.name, label, error, tolerance, exact=point.unrounded, **typed)
 
 
 def _element(stage: Stage, point: Measured, sheet: TemperatureSheet) -> Check:

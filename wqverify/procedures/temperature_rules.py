@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.errors import CorrectTheEntry
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import (
     refuse_beyond,
     refuse_outside,
     refuse_overdue,
     refuse_visit,
-    standard,
+    thermometer,
 )
 from wqverify.procedures.temperature_budget import widest
 from wqverify.procedures.temperature_sheet import Adjusted, Bath, Element, InBaths, Process, TemperatureSheet
@@ -54,14 +54,7 @@ def _refuse_point(path: str, title: str, point: Bath, sheet: TemperatureSheet, g
         _refuse_shown(f"{path}.readings.{index}", f"{title}, reading {index + 1}", reading, given)
     if point.standard is None or point.reference is None:
         return
-    known = standard(point.standard, f"{path}.standard", given)
-    if known.unit != DEGREES_C:
-        raise ChooseAnother(
-            f"{title}: {known.id} ({known.name}) is in {known.unit}; name a reference thermometer in °C.",
-            found=known.unit,
-            expected=DEGREES_C,
-            where=f"{path}.standard",
-        )
+    known = thermometer(point.standard, f"{path}.standard", given)
     if not point.use:
         way = (
             'use another reference; or write use = "information only", which shows the result without a pass.'

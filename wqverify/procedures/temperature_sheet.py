@@ -7,7 +7,6 @@ from typing import Annotated, ClassVar, Literal, Self
 from pydantic import Field, model_validator
 
 from wqverify.plant.fields import Name, Text, said
-from wqverify.procedures.conductivity_sheet import insist_on_same
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
@@ -26,6 +25,7 @@ from wqverify.procedures.parts import (
     Time,
     Visit,
     insist_on_decision,
+    insist_on_same,
 )
 from wqverify.terms import Ask
 

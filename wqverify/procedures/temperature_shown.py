@@ -6,10 +6,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
 from wqverify.procedures.conductivity_checks import shares_of
-from wqverify.procedures.conductivity_values import plain
 from wqverify.procedures.temperature_budget import Measured, widest
 from wqverify.procedures.temperature_stages import Stage
-from wqverify.procedures.workings import answer, expanded_working, signed
+from wqverify.procedures.workings import answer, expanded_working, plain, signed
 from wqverify.terms import Chart, Check, Line, Quantity, Series, Value, Working
 
 IEC = "IEC 60751:2022, Callendar-Van Dusen (coefficients from memory; 138.5055 ohm at 100 °C as printed)"
@@ -100,6 +99,14 @@ def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str
         answer(f"{point.error:f}", unit, shown[f"{key}.error"]),
         "reading minus reference",
     )
+    if point.control_system is not None:
+        yield Working(
+            f"Error of the control system, sensor in {point.id}, {title}",
+            "e = C − T, C the control system",
+            f"{point.control_system.text} − {signed(point.true)}",
+            answer(f"{point.control_system.value - point.true:f}", unit, shown[f"{key}.control_system"]),
+            "reading minus reference",
+        )
     if point.element_c is not None and point.element is not None:
         yield _element(stage, point, shown)
 

@@ -9,9 +9,8 @@ from decimal import Decimal
 from wqverify.calculations.interpolation import interpolate
 from wqverify.calculations.temperature import fahrenheit, pt_temperature
 from wqverify.errors import CorrectTheEntry
-from wqverify.procedures.conductivity_values import fixed
 from wqverify.procedures.parts import Moment, NotDone, Read, SameAs
-from wqverify.procedures.rules import Stability, frozen, setting, standard
+from wqverify.procedures.rules import Stability, fixed, frozen, setting, standard
 from wqverify.procedures.temperature_budget import Measured, quantities, widest
 from wqverify.procedures.temperature_sheet import Bath, Element, InBaths, Process, TemperatureSheet
 from wqverify.procedures.turbidity_stages import held_still, run_one_way
@@ -92,28 +91,30 @@ def _point(stage: str, index: int, point: Bath, sheet: TemperatureSheet, given: 
                 where=f"{path}.element_ohm",
             ) from problem
         element_c = Decimal(repr(celsius)).quantize(ELEMENT_ENDS)
+    true = in_unit(true_c, given)
     return Measured(
-        stage,
-        path,
-        name_of(index),
-        point.kind,
-        known,
-        point.reference,
-        correction,
-        true_c,
-        in_unit(true_c, given),
-        counted,
-        fixed(mean, max(reading.digit for reading in counted)),
-        still.broken_by(point),
-        _information(point, known, given),
-        still.limit,
-        crept,
-        point.control_system,
-        _stood_still(path, point, sheet, given) if point.control_system else "",
-        ohm,
-        point.element_ohm,
-        element_c,
-        element,
+        stage=stage,
+        path=path,
+        id=name_of(index),
+        kind=point.kind,
+        thermometer=known,
+        reading_r=point.reference,
+        correction=correction,
+        true_c=true_c,
+        true=true,
+        readings=counted,
+        mean=fixed(mean, max(reading.digit for reading in counted)),
+        unsteady=still.broken_by(point),
+        information=_information(point, known, given),
+        still=still.limit,
+        unrounded=mean - true,
+        crept=crept,
+        control_system=point.control_system,
+        stood_still=_stood_still(path, point, sheet, given) if point.control_system else "",
+        element=ohm,
+        ohm=point.element_ohm,
+        element_c=element_c,
+        nominal=element,
     )
 
 
