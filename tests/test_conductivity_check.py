@@ -324,6 +324,21 @@ def test_first_order_is_enough() -> None:
         assert np.mean(simulated) == pytest.approx(got.value, abs=0.05 * (got.u or 0)), name
 
 
+@pytest.mark.parametrize(("percent", "per_degree"), [("2.0", 1.45), ("0", 27.0)])
+def test_what_a_degree_does_with_and_without_compensation(percent: str, per_degree: float) -> None:
+    """The project's measurement models: 1.45 uS/cm per °C compensated, 27 per °C not; settling 30.4 and 27."""
+    raw = visit(found(point("K1413-2210", "21.6", "1431", "1431", "1431")))
+    result = run(raw, given_for(raw, analyzer(settings={"coefficient_percent": percent})))
+    lines = {line.cause: abs(line.sensitivity) for line in quantity(result).budget}
+    assert lines["thermometer:T-17"] == pytest.approx(per_degree, abs=0.005)
+    settling = 30.42 if percent == "2.0" else 27.0
+    assert lines["settling:as_found.K1413-2210"] == pytest.approx(settling, abs=0.005)
+    words = "no compensation" if percent == "0" else "linear, 2 %/°C to 25 °C"
+    assert f"Compensation against which each standard was put (register): {words}." in told(
+        result, "statement"
+    )
+
+
 # ---------------------------------------------------------------- around the tolerance
 
 
@@ -838,8 +853,12 @@ def test_what_it_cannot_see() -> None:
         "What happens above K1413-2210",
     ):
         assert words in unseen
-    cold = (point("K500-2207", "21", *["500"] * 3), point("K1413-2210", "22.9", *["1413"] * 3))
-    assert "A wrong coefficient" not in told(run(visit(found(*cold))), "cannot see")
+
+
+@pytest.mark.parametrize(("t", "unseen"), [("22.9", False), ("23", True), ("27", True), ("27.1", False)])
+def test_around_where_a_wrong_coefficient_is_not_seen(t: str, unseen: bool) -> None:
+    cold = (point("K500-2207", "25", *["500"] * 3), point("K1413-2210", t, *["1413"] * 3))
+    assert ("A wrong coefficient" in told(run(visit(found(*cold))), "cannot see")) is unseen
 
 
 # ---------------------------------------------------------------- real input

@@ -310,6 +310,18 @@ def test_an_odd_reading_that_is_not_so_is_typed_again(desk: Desk) -> None:
     assert found(raw_of(desk), "as_found.points.0.readings") == ["7.06", "7.06"]
 
 
+@pytest.mark.parametrize(("typed", "odd"), [("22.1", False), ("32.1", True)])
+def test_a_temperature_built_into_a_ph_analyzer_is_not_held_against_the_range_of_ph(
+    plant: Path, typed: str, odd: bool
+) -> None:
+    """The bath is at 22.12 °C, beyond pH 14; 32.1 °C is far from it."""
+    desk = paper_desk(plant, "temperature")
+    upto_paper(desk, "as_found.points.1.readings", "temperature")
+    assert desk.screen.unit == "°C"
+    assert (say(desk, typed).kind == "aside") is odd
+    desk.close()
+
+
 @pytest.mark.parametrize(("typed", "odd"), [("7.05", False), ("7.25", False), ("7.45", True)])
 def test_a_small_step_is_no_jump(desk: Desk, typed: str, odd: bool) -> None:
     upto(desk, "as_found.points.0.readings")

@@ -100,7 +100,14 @@ class InBottle(OnStandard):
     """Which bottle, and how warm it was."""
 
     standard: Annotated[
-        Name, Ask("standard", refers="standard", help="its id, as on the label and in standards_on_hand.toml")
+        Name,
+        Ask(
+            "standard",
+            refers="standard",
+            help="its id, as on the label and in standards_on_hand.toml",
+            again=True,
+            kinds=("conductivity",),
+        ),
     ]
     temperature_c: Annotated[
         Number,
@@ -141,6 +148,8 @@ class OnStandards(Part):
             refers="standard",
             help="left out: the one of the thermometer check",
             when="on request",
+            again=True,
+            kinds=("thermometer",),
         ),
     ] = None
     points: Annotated[tuple[ConductivityPoint, ...], Field(max_length=12), Ask("standard")] = ()

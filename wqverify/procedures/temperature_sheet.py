@@ -36,9 +36,11 @@ Class = Literal["AA", "A", "B", "C"]
 class Element(Part):
     """The platinum element, by its data sheet or its marking."""
 
-    nominal_ohm: Annotated[Number, Ask("resistance at 0 °C by its marking", "ohm", help="Pt100: 100")]
+    nominal_ohm: Annotated[
+        Number, Ask("resistance at 0 °C by its marking", "ohm", help="Pt100: 100", again=True)
+    ]
     tolerance_class: Annotated[
-        Class | None, Ask("tolerance class", help="IEC 60751; left out: not known")
+        Class | None, Ask("tolerance class", help="IEC 60751; left out: not known", again=True)
     ] = None
     set_as: Annotated[
         Text | None, Ask("element type set in the transmitter", help="as its menu shows it: Pt100 385")
@@ -61,6 +63,7 @@ class Reference(Part):
         Ask(
             "bath",
             help="ice point: crushed ice of clean water, packed, meltwater poured off",
+            again=True,
             when="own visit",
         ),
     ] = "unstirred water"
@@ -71,6 +74,8 @@ class Reference(Part):
             refers="standard",
             help="beside the sensor; left out only in an ice point: 0.00 °C",
             beside="thermometer",
+            again=True,
+            kinds=("thermometer",),
         ),
     ] = None
     use: Annotated[
