@@ -326,7 +326,7 @@ def test_first_order_is_enough() -> None:
 
 @pytest.mark.parametrize(("percent", "per_degree"), [("2.0", 1.45), ("0", 27.0)])
 def test_what_a_degree_does_with_and_without_compensation(percent: str, per_degree: float) -> None:
-    """The project's measurement models: 1.45 uS/cm per °C compensated, 27 per °C not; settling 30.4 and 27."""
+    """The project's measurement models: 1.45 per °C compensated, 27 not; settling 30.4 and 27."""
     raw = visit(found(point("K1413-2210", "21.6", "1431", "1431", "1431")))
     result = run(raw, given_for(raw, analyzer(settings={"coefficient_percent": percent})))
     lines = {line.cause: abs(line.sensitivity) for line in quantity(result).budget}
