@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
-from wqverify.plant.fields import Name, said
+from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
@@ -169,6 +169,9 @@ class Action(Part):
         Literal["leave alone", "cell constant", "zero", "cell constant and zero", "compensation", "replace"],
         Ask("decision", beside="decision"),
     ]
+    put_in: Annotated[
+        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
+    ] = None
 
 
 class Decision(Because, Action):

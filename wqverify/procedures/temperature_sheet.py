@@ -169,6 +169,9 @@ class Action(Part):
         Literal["leave alone", "offset", "two-point", "element type", "replace"],
         Ask("decision", beside="decision"),
     ]
+    put_in: Annotated[
+        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
+    ] = None
 
 
 class Decision(Because, Action):
