@@ -39,6 +39,8 @@ TAGS = {
     "loop_check": "AIT-2101",
     "flow_check": "FIT-1101",
     "level_check": "LIT-3101",
+    "conductivity_check": "AIT-2401",
+    "temperature_check": "AIT-2101",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)

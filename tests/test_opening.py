@@ -254,6 +254,10 @@ UNTOUCHED = {
 }
 
 
+def in_bottle(name: str, *readings: str) -> dict[str, Any]:
+    return {"standard": name, "temperature_c": "21.6", "readings": list(readings)}
+
+
 def buffer(name: str, *readings: str) -> dict[str, Any]:
     return {"standard": name, "temperature_c": "18.4", "readings": list(readings)}
 
@@ -369,6 +373,58 @@ PASSING: dict[str, tuple[dict[str, Any], list[str]]] = {
             "as_found.points.0.remote",
             "as_found.points.0.own",
             "town_told.who",
+            "tail",
+        ],
+    ),
+    "conductivity_check": (
+        {
+            **VISIT,
+            "process_before": {"shown": "612", "control_system": "612", "at": "08:13"},
+            "as_found": {
+                "points": [
+                    in_bottle("K500-2207", "501", "501", "501"),
+                    in_bottle("K1413-2210", "1420", "1420", "1420"),
+                ]
+            },
+        },
+        [
+            "serial_on_plate",
+            "process_before.shown",
+            "process_before.control_system",
+            "head",
+            "as_found.points.0.standard",
+            "as_found.points.0.temperature_c",
+            "as_found.points.0.readings",
+            "as_found.points.1.standard",
+            "as_found.points.1.temperature_c",
+            "as_found.points.1.readings",
+            "as_left",
+            "tail",
+        ],
+    ),
+    "temperature_check": (
+        {
+            **VISIT,
+            "process_before": {"shown": "9.1", "control_system": "9.1", "at": "08:13"},
+            "as_found": {
+                "points": [
+                    {"standard": "T-17", "reference": "5.12", "readings": ["5.1", "5.1", "5.1"]},
+                    {"standard": "T-17", "reference": "22.14", "readings": ["22.1", "22.1", "22.1"]},
+                ]
+            },
+        },
+        [
+            "serial_on_plate",
+            "process_before.shown",
+            "process_before.control_system",
+            "head",
+            "as_found.points.0.standard",
+            "as_found.points.0.reference",
+            "as_found.points.0.readings",
+            "as_found.points.1.standard",
+            "as_found.points.1.reference",
+            "as_found.points.1.readings",
+            "as_left",
             "tail",
         ],
     ),
@@ -506,6 +562,8 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         "level_check": {*HELD_FIRST, "second", "service", "decision"},
         "grab_comparison": {"decision"},
         "loop_check": {"decision"},
+        "conductivity_check": {"cleaned", "decision"},
+        "temperature_check": {"decision"},
     }
     assert tops == {*ways[name], "cause", "remarks"}
 
@@ -527,6 +585,9 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         ("level_check", {"decision": {"action": "zero"}}, {"adjusted"}),
         ("level_check", ADJUSTED, {"as_left", "ranges_as_left"}),
         ("level_check", {"permission": {"given_by": "R. Tolliver"}}, {"town_told"}),
+        ("conductivity_check", CLEANED, {"after_cleaning"}),
+        ("conductivity_check", {"decision": {"action": "cell constant"}}, {"adjusted"}),
+        ("temperature_check", {"decision": {"action": "offset"}}, {"adjusted"}),
         ("grab_comparison", {"decision": {"action": "adjust"}}, {"adjusted", *HELD_FIRST}),
         ("grab_comparison", ADJUSTED, {"online_after", "grab_after"}),
         ("loop_check", {"decision": {"action": "set the range"}}, {"adjusted"}),
@@ -556,6 +617,8 @@ ALWAYS = {
     "grab_comparison": ("online", "grab"),
     "loop_check": ("far_end", "reference", "root", "ranges", "supply", "as_found", "states", "as_left"),
     "standard_preparation": ("stock", "water", "steps", "label"),
+    "conductivity_check": ("compensation", "process_before", "as_found", "as_left", "process_after"),
+    "temperature_check": ("process_before", "element", "as_found", "as_left", "process_after"),
 }
 HOLDS = (
     ("output_held", "output_released"),
@@ -581,6 +644,7 @@ def test_a_visit_of_its_own_asks_all_that_nobody_may_miss(name: str) -> None:
 # ---------------------------------------------------------------- in the order of the work
 
 TOUCHED = ("ph_calibration", "turbidity_standard_check", "turbidity_calibration")
+TOUCHED += ("conductivity_check", "temperature_check")
 
 
 def before(paths: list[str], first: str, second: str) -> bool:

@@ -43,6 +43,51 @@ ALONE = (
 SHEETS = {visit.name: answered(tomllib.loads(visit.sheet)) for visit in visits(MONTH) if not visit.skipped}
 
 
+# Visits that the month has not: two standards, and the temperature built into the pH analyzer in two baths.
+PHYSICAL: dict[str, Any] = {
+    "reason": "routine",
+    "performed_by": "T-11",
+    "method": "EP-41 rev. 1 (invented)",
+    "date": "2026-05-12",
+    "started": "08:05",
+    "cautions": {"read": "yes"},
+    "operations_told": {"who": "R. Okafor", "how": "radio", "at": "08:07"},
+    "condition": {"as_arrived": "nothing unusual"},
+    "output_held": {"at": "08:10"},
+    "as_left": {"same_as": "as_found"},
+    "output_released": {"at": "08:50"},
+    "status": {"state": "in service"},
+}
+
+
+def in_bottle(name: str, shown: str) -> dict[str, Any]:
+    return {"standard": name, "temperature_c": "21.6", "readings": [shown] * 3, "interval_s": "20"}
+
+
+def in_bath(shown: str) -> dict[str, Any]:
+    return {"standard": "T-17", "reference": f"{shown}2", "readings": [shown] * 3, "interval_s": "30"}
+
+
+SHEETS |= {
+    "conductivity": {
+        **PHYSICAL,
+        "procedure": "conductivity_check",
+        "tag": "AIT-2401",
+        "serial_on_plate": "EL-0724",
+        "process_before": {"shown": "612", "control_system": "612", "at": "08:09"},
+        "as_found": {"points": [in_bottle("K500-2207", "501"), in_bottle("K1413-2210", "1420")]},
+        "process_after": {"shown": "612", "control_system": "612", "at": "08:55"},
+    },
+    "temperature": {
+        **PHYSICAL,
+        "procedure": "temperature_check",
+        "tag": "AIT-2101",
+        "serial_on_plate": "EL-0417",
+        "process_before": {"shown": "9.1", "control_system": "9.1", "at": "08:09"},
+        "as_found": {"points": [in_bath("5.1"), in_bath("22.1")]},
+        "process_after": {"shown": "9.1", "control_system": "9.1", "at": "08:55"},
+    },
+}
 NIGHT = {**SHEETS["pass"], "date": "2026-05-12", "clocks": {}, "operations_told": {"not_done": "by night"}}
 TODAY = {**SHEETS["pass"], "date": "2026-05-12"}
 
@@ -263,6 +308,18 @@ def test_an_odd_reading_that_is_not_so_is_typed_again(desk: Desk) -> None:
     upto(desk, "as_found.points.0.readings")
     say(desk, "7.06", "7.6", "no", "7.06")
     assert found(raw_of(desk), "as_found.points.0.readings") == ["7.06", "7.06"]
+
+
+@pytest.mark.parametrize(("typed", "odd"), [("22.1", False), ("32.1", True)])
+def test_a_temperature_built_into_a_ph_analyzer_is_not_held_against_the_range_of_ph(
+    plant: Path, typed: str, odd: bool
+) -> None:
+    """The bath is at 22.12 °C, beyond pH 14; 32.1 °C is far from it."""
+    desk = paper_desk(plant, "temperature")
+    upto_paper(desk, "as_found.points.1.readings", "temperature")
+    assert desk.screen.unit == "°C"
+    assert (say(desk, typed).kind == "aside") is odd
+    desk.close()
 
 
 @pytest.mark.parametrize(("typed", "odd"), [("7.05", False), ("7.25", False), ("7.45", True)])
@@ -587,6 +644,8 @@ PASSING = {
     "grab_comparison": "grab 6",
     "chlorine_check": "chlorine 2",
     "standard_preparation": "preparation",
+    "conductivity_check": "conductivity",
+    "temperature_check": "temperature",
 }
 SHARED = ("reason", "performed_by", "date", "method", "cautions", "operations_told")
 

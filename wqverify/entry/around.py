@@ -9,6 +9,7 @@ from typing import Any
 
 from wqverify.entry.provisional import Around
 from wqverify.entry.tree import MISSING, get, put, steps_of
+from wqverify.procedures.walk import own_unit
 from wqverify.terms import Analyzer, Person, Procedure, Standard
 
 
@@ -36,7 +37,7 @@ class Surroundings:
     @property
     def unit(self) -> str:
         """The unit of "analyzer" questions."""
-        return self.analyzer.unit or getattr(self.procedure.Sheet, "UNIT", "")
+        return own_unit(self.procedure.Sheet, self.analyzer.unit)
 
     def local(self) -> datetime:
         """Return this computer's clock as the plant reads it."""

@@ -18,7 +18,7 @@ from wqverify.plant.fields import Day
 from wqverify.plant.folder import Plant
 from wqverify.procedures.blank import choices, is_list
 from wqverify.procedures.parts import NotDone, SameAs
-from wqverify.procedures.walk import Question, questions
+from wqverify.procedures.walk import Question, own_unit, questions
 from wqverify.terms import Analyzer, Earlier, Procedure, Reading, Standard, Tolerance
 
 Kind = Literal["number", "numbers", "time", "date", "name", "text", "long", "ticks", "because"]
@@ -191,7 +191,7 @@ def _bottle(bottle: Standard, analyzer: Analyzer, day: str) -> Bottle:
 
 def sections(procedure: Procedure, analyzer: Analyzer) -> Iterator[Section]:
     """Give the parts of a sheet in the order of work."""
-    unit = analyzer.unit or getattr(procedure.Sheet, "UNIT", "")
+    unit = own_unit(procedure.Sheet, analyzer.unit)
     return _Writer(unit).sheet(procedure.Sheet)
 
 

@@ -42,4 +42,6 @@ PROCEDURES = Procedures(
     "loop_check",
     "flow_check",
     "level_check",
+    "conductivity_check",
+    "temperature_check",
 )

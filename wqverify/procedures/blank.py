@@ -18,7 +18,7 @@ from typing import Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from wqverify.procedures.walk import OPEN, Question, questions
+from wqverify.procedures.walk import OPEN, Question, own_unit, questions
 from wqverify.procedures.walk import open_answers as open_answers  # where a blank still waits
 
 _COMMENTS_FROM = 34  # the column in which comments begin, where the answer leaves room
@@ -37,13 +37,13 @@ def blank_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str = 
 
     ``unit`` is that of the analyzer.
     """
-    writer = _Writer(unit or getattr(sheet, "UNIT", ""))
+    writer = _Writer(own_unit(sheet, unit))
     return "\n".join(writer.part(sheet, answers)).strip("\n") + "\n"
 
 
 def written_sheet(sheet: type[BaseModel], answers: Mapping[str, Any], unit: str, title: str) -> str:
     """Return the TOML text of a sheet with its answers only, each with what was asked beside it."""
-    writer = _Writer(unit or getattr(sheet, "UNIT", ""), optional=False)
+    writer = _Writer(own_unit(sheet, unit), optional=False)
     return "\n".join([f"# {title}", "", *writer.part(sheet, answers)]).strip("\n") + "\n"
 
 

@@ -76,6 +76,7 @@ class Visit(Part):
     """Who, which analyzer, when, and who was told."""
 
     UNIT: ClassVar[str] = ""  # of "analyzer" questions where the procedure measures in one unit only
+    UNITS: ClassVar[tuple[str, ...]] = ()  # those it measures in; of an analyzer with another one it is UNIT
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL,)  # parts whose times may come in any order
 
     procedure: Annotated[Name, Ask("procedure")]

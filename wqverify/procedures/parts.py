@@ -99,6 +99,7 @@ __all__ = [
     "Visit",
     "entries",
     "insist_on_decision",
+    "insist_on_same",
     "named_people",
     "named_standards",
     "named_trends",
@@ -230,3 +231,17 @@ def insist_on_decision(action: str, adjusted: Part | None, without: tuple[str, .
             f"the decision is {action} and adjusted is missing; enter from what to what, or "
             f'adjusted.not_done = "because ..."'
         )
+
+
+def insist_on_same(sheet: Part, stage: str, changed: bool) -> None:
+    """Complain where as left is another stage's readings and something was changed since."""
+    if changed:
+        raise said(f"as_left cannot be the same as {stage}: it was adjusted or replaced since; read again.")
+    if stage == "as_found" and isinstance(getattr(sheet, "cleaned", None), Cleaned):
+        raise said(
+            'as_left cannot be the same as as_found: it was cleaned since; write same_as = "after_cleaning" '
+            "or read again."
+        )
+    source = getattr(sheet, stage, None)
+    if source is None or isinstance(source, NotDone):
+        raise said(f"as_left is the same as {stage}, which was not done; read again or say not_done.")

@@ -46,6 +46,20 @@ def standard(name: str, path: str, given: Given) -> Standard:
     return given.standards[name]
 
 
+def thermometer(name: str, path: str, given: Given) -> Standard:
+    """Return a reference thermometer; raises ChooseAnother for a standard that is none in °C."""
+    known = standard(name, path, given)
+    if known.unit != "°C":
+        raise ChooseAnother(
+            f"{path} names {known.id} ({known.name}), which is in {known.unit}; name a reference thermometer "
+            "in °C.",
+            found=known.unit,
+            expected="°C",
+            where=path,
+        )
+    return known
+
+
 def refuse_expired(path: str, title: str, bottle: Standard, day: str, ways: str) -> None:
     """Raise ChooseAnother for a standard that was past its last usable day, with the ways on."""
     if bottle.usable_until and bottle.usable_until < day:
@@ -188,3 +202,19 @@ def typed(part: Any, name: str) -> Reading | None:
     """Return a reading of a part, None where the part or the reading is not there."""
     found = getattr(part, name, None)
     return found if isinstance(found, Reading) else None
+
+
+# ---------------------------------------------------------------- numbers
+
+ENDS_WITHIN = 2  # digits beyond the display at which a quotient is fixed
+
+
+def fixed(value: Decimal, digit: Decimal) -> Decimal:
+    """A quotient has no end: two digits beyond the display it is fixed; what ends before stays as it is.
+
+    >>> str(fixed(Decimal("1417.59656"), Decimal(1))), str(fixed(Decimal("1431"), Decimal(1)))
+    ('1417.60', '1431')
+    """
+    short = value.quantize(digit.scaleb(-ENDS_WITHIN))
+    places = [-int(number.as_tuple().exponent) for number in (value, short)]
+    return value if value == short and places[0] <= places[1] else short

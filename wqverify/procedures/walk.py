@@ -57,7 +57,7 @@ def entries(sheet: type[BaseModel], raw: Mapping[str, Any], unit: str = "") -> t
     ``unit`` is that of the analyzer; a sheet that measures in one unit only knows it itself. What was typed
     in another unit stands as typed, and in the unit asked for where it can be converted.
     """
-    own = unit or getattr(sheet, "UNIT", "")
+    own = own_unit(sheet, unit)
     return tuple(_entry(answer, own) for answer in answers(sheet, raw))
 
 
@@ -83,6 +83,15 @@ def _in_unit(texts: list[str], asked: str) -> tuple[str, str]:
     if all(one.words == one.typed.text for one in found):
         return "", ""
     return asked, ", ".join(one.text for one in found)
+
+
+def own_unit(sheet: type[BaseModel], unit: str) -> str:
+    """Return the unit of "analyzer" questions: that of the analyzer, unless the sheet measures in others.
+
+    What is built into an analyzer of something else has a unit of its own: the sheet's.
+    """
+    fits = getattr(sheet, "UNITS", ())
+    return unit if unit and (not fits or unit in fits) else getattr(sheet, "UNIT", "")
 
 
 def typed_times(sheet: type[BaseModel], raw: Mapping[str, Any]) -> dict[str, str]:

@@ -47,3 +47,13 @@ def answer(exact: str, unit: str, shown: str) -> str:
 def signed(value: Decimal) -> str:
     """Return a number as it is put into a formula: a negative one stands in brackets."""
     return f"{value:f}" if value >= 0 else f"(−{-value:f})"
+
+
+def plain(value: Decimal) -> str:
+    """A number without needless zeros; what has no end is cut to eight figures.
+
+    >>> plain(Decimal("2.00")), plain(Decimal("120"))
+    ('2', '120')
+    """
+    short = value if len(value.as_tuple().digits) <= 8 else Decimal(f"{value:.8g}")
+    return f"{short.normalize():f}"
