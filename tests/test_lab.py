@@ -12,9 +12,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+from plant_example import plant_in
 
 from wqverify.cli import lab
 from wqverify.cli.lab import running, start
+from wqverify.cli.open_commands import open as open_command
 from wqverify.errors import CouldNotRun
 
 posix = pytest.mark.skipif(os.name != "posix", reason="Windows keeps a person's folders from others itself")
@@ -55,6 +58,25 @@ def test_a_folder_that_cannot_be_kept_from_others_starts_no_lab(
     )
     assert "Let it belong to this user, or remove it" in caught.value.message
     assert not (tmp_path / "lab" / "lab.log").exists()
+
+
+def test_the_place_of_lab_does_not_depend_on_the_folder_it_works_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plant_in(tmp_path / "plant")
+    monkeypatch.chdir(tmp_path)
+    # as where XDG_CONFIG_HOME is relative
+    monkeypatch.setattr("click.get_app_dir", lambda name: f"settings/{name}")
+    asked: list[Path] = []
+
+    def is_running(folder: Path, home: Path) -> str:
+        asked.extend((folder, home))
+        return "http://127.0.0.1:8123/"
+
+    monkeypatch.setattr(lab, "running", is_running)
+    done = CliRunner().invoke(open_command, ["--no-browser", "--plant", "plant"])
+    assert (done.exit_code, done.output) == (0, "The form is open already, at http://127.0.0.1:8123/\n")
+    assert asked == [tmp_path / "plant", tmp_path / "settings" / "wqverify" / "lab"]
 
 
 @pytest.fixture

@@ -22,7 +22,8 @@ def open(no_browser: bool, plant_folder: Path | None) -> None:
     """
     from wqverify.cli.lab import put_notebook, running, start
 
-    folder, home = opened(plant_folder).folder.resolve(), Path(click.get_app_dir("wqverify")) / "lab"
+    folder = opened(plant_folder).folder.resolve()
+    home = Path(click.get_app_dir("wqverify")).absolute() / "lab"  # Lab works in another folder than this
     if url := running(folder, home):
         echo(f"The form is open already, at {url}")
         if not no_browser:

@@ -83,7 +83,8 @@ def today_lines(found: Today) -> Iterator[str]:
     if found.unreadable:
         yield f"Cannot be read: {words(len(found.unreadable), 'file')}"
         for file in found.unreadable:
-            yield from _wrapped(f"{file.file}: {file.sentence}")
+            named = file.sentence.startswith(file.file)
+            yield from _wrapped(file.sentence if named else f"{file.file}: {file.sentence}")
     if found.empty:
         yield "Nothing is open."
 
