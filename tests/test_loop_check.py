@@ -1033,7 +1033,7 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
     desk = open_desk(plant.folder, procedure="loop_check", tag="AIT-2101", paper=True, clock=lambda: at)
     for act in acts_to(desk, sheet):
         if act.path == "reference.instrument":  # of all that is on hand, what is a source in mA and in date
-            assert [choice.text for choice in desk.screen.choices] == ["C-3"]
+            assert [choice.text for choice in desk.screen.choices] == ["LC-4", "C-3"]
         screen = desk.act(act)
         assert not screen.refused, screen.notice
         assert "is a jump" not in screen.label
