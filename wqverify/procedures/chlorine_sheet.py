@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import model_validator
@@ -9,6 +10,9 @@ from pydantic import model_validator
 from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.grab_sheet import LabResult, Result, lab_result
 from wqverify.procedures.parts import (
+    ALARM_BLOCKED,
+    LOOP_IN_MANUAL,
+    OUTPUT_HELD,
     AtTime,
     Because,
     ByOperations,
@@ -201,36 +205,23 @@ class Compared(Visit):
     ]
 
 
+_TOUCHED = "own visit or not passed"  # when something will be touched
+
+
 class Touched(Holds):
     """What is taken out of use where the cell is served or adjusted."""
 
     output_held: Annotated[
         Done[Moment] | None,
-        Ask(
-            "output held",
+        replace(
+            OUTPUT_HELD,
+            when=_TOUCHED,
             help="before the cell is touched",
             caution="Dosing and alarms act on this value: hold it before the cell is touched.",
-            when="own visit or not passed",
         ),
     ] = None
-    loop_in_manual: Annotated[
-        Done[ByOperations] | None,
-        Ask(
-            "loop in manual",
-            help="by operations",
-            caution="In manual nobody controls but a person: agree with operations who watches it.",
-            when="own visit or not passed",
-        ),
-    ] = None
-    alarm_blocked: Annotated[
-        Done[ByOperations] | None,
-        Ask(
-            "alarm blocked",
-            help="by operations",
-            caution="A blocked alarm warns nobody: only as the site allows, and unblocked again after.",
-            when="own visit or not passed",
-        ),
-    ] = None
+    loop_in_manual: Annotated[Done[ByOperations] | None, replace(LOOP_IN_MANUAL, when=_TOUCHED)] = None
+    alarm_blocked: Annotated[Done[ByOperations] | None, replace(ALARM_BLOCKED, when=_TOUCHED)] = None
 
 
 class Work(Part):

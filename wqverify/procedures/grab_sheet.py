@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Annotated, ClassVar, Literal, Self
 
@@ -12,6 +12,9 @@ from pydantic import AfterValidator, Field, model_validator
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
+    ALARM_BLOCKED,
+    LOOP_IN_MANUAL,
+    OUTPUT_HELD,
     AtTime,
     Because,
     ByOperations,
@@ -213,19 +216,23 @@ class Compared(Visit):
     decision: Annotated[Decision | None, Ask("decision", when="own visit or not passed")] = None
 
 
+_TOUCHED = "decided to adjust"  # when something will be touched
+
+
 class Touched(Holds):
     """What is taken out of use where the analyzer is adjusted."""
 
     output_held: Annotated[
         Done[Moment] | None,
-        Ask("output held", help="before it is adjusted", when="decided to adjust"),
+        replace(
+            OUTPUT_HELD,
+            when=_TOUCHED,
+            help="before it is adjusted",
+            caution="Dosing and alarms act on this value: hold it before it is adjusted.",
+        ),
     ] = None
-    loop_in_manual: Annotated[
-        Done[ByOperations] | None, Ask("loop in manual", help="by operations", when="decided to adjust")
-    ] = None
-    alarm_blocked: Annotated[
-        Done[ByOperations] | None, Ask("alarm blocked", help="by operations", when="decided to adjust")
-    ] = None
+    loop_in_manual: Annotated[Done[ByOperations] | None, replace(LOOP_IN_MANUAL, when=_TOUCHED)] = None
+    alarm_blocked: Annotated[Done[ByOperations] | None, replace(ALARM_BLOCKED, when=_TOUCHED)] = None
 
 
 class Work(Part):

@@ -117,33 +117,39 @@ class Visit(Part):
         return self
 
 
+# How taking out of use is asked; a sheet that touches nothing at first asks it under a condition of its own.
+OUTPUT_HELD = Ask(
+    "output held",
+    help="so that neither control nor alarm acts on what the standards show",
+    caution="Dosing and alarms act on this value: hold it before the sensor leaves the water.",
+)
+LOOP_IN_MANUAL = Ask(
+    "loop in manual",
+    help="where a controller acts on this value; by operations",
+    caution="In manual nobody controls but a person: agree with operations who watches it.",
+)
+ALARM_BLOCKED = Ask(
+    "alarm blocked",
+    help="where an alarm or a shutdown hangs on this value; by operations",
+    caution="A blocked alarm warns nobody: only as the site allows, and unblocked again after.",
+)
+
+
 class Holds(Part):
     """What it looked like on arrival, and what was taken out of use before it was touched."""
 
     condition: Annotated[Done[Condition] | None, Ask("condition")] = None
     output_held: Annotated[
         Done[Moment] | None,
-        Ask(
-            "output held",
-            help="so that neither control nor alarm acts on what the standards show",
-            caution="Dosing and alarms act on this value: hold it before the sensor leaves the water.",
-        ),
+        OUTPUT_HELD,
     ] = None
     loop_in_manual: Annotated[
         Done[ByOperations] | None,
-        Ask(
-            "loop in manual",
-            help="where a controller acts on this value; by operations",
-            caution="In manual nobody controls but a person: agree with operations who watches it.",
-        ),
+        LOOP_IN_MANUAL,
     ] = None
     alarm_blocked: Annotated[
         Done[ByOperations] | None,
-        Ask(
-            "alarm blocked",
-            help="where an alarm or a shutdown hangs on this value; by operations",
-            caution="A blocked alarm warns nobody: only as the site allows, and unblocked again after.",
-        ),
+        ALARM_BLOCKED,
     ] = None
 
 

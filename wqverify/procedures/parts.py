@@ -29,7 +29,10 @@ from wqverify.procedures.answers import (
     Time,
 )
 from wqverify.procedures.head import (
+    ALARM_BLOCKED,
+    LOOP_IN_MANUAL,
     ON_ARRIVAL,
+    OUTPUT_HELD,
     ByOperations,
     Cautions,
     Clocks,
@@ -62,9 +65,12 @@ from wqverify.procedures.walk import (
 from wqverify.terms import Ask, Reading
 
 __all__ = [
+    "ALARM_BLOCKED",
     "BACK_IN_SERVICE",
     "BEFORE_IT_IS_TOUCHED",
+    "LOOP_IN_MANUAL",
     "ON_ARRIVAL",
+    "OUTPUT_HELD",
     "Amount",
     "Amounts",
     "AtTime",
