@@ -1,7 +1,7 @@
 """Look-ups at the bench: each gives its number with unit, validity and source, in 80 columns, also as JSON.
 
 Outside values are those of the calculations and tables, here once more at the end of the way: A01, A03, A09,
-A16, A17, A22, W28, W32 and W33 of the project's external facts and practice checks; V04 for the buffer.
+A14 to A22, A24, W28 and W31 to W33 of the project's external facts and practice checks; V04 for the buffer.
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ import pytest
 
 from wqverify.cli import main
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.lists.look_ups import LOOK_UPS, look_up_named, typed_for
+from wqverify.lists.look_up import typed_for
+from wqverify.lists.look_ups import LOOK_UPS, look_up_named
 
 # One answer of each look-up that somebody else printed: what is typed, which number, its text, within.
 PRINTED = [
@@ -36,6 +37,33 @@ PRINTED = [
     ("flow", ["1", "gpm"], 0, "0.06309020", 5e-8),  # NIST SP 811, B.8 (from memory)
     ("root", ["12"], 0, "70.7107", 0.0001),  # A22
     ("root", ["8"], 1, "25.0", 1e-9),
+    ("kcl", ["0.01 m", "20"], 0, "1273.03", 0.005),  # A14, Pratt and others 2001
+    ("kcl", ["0.01 m", "25"], 0, "1408.23", 0.005),
+    ("kcl", ["1413", "20"], 0, "1278", 0.5),  # trade table of the project's external facts, section 5
+    ("f25", ["300", "15.0"], 0, "376.8", 0.05),  # A15, ISO 7888:1985
+    ("f25", ["300", "15.0"], 1, "1.256", 0.00005),
+    ("f25", ["300", "15.0"], 2, "375.0", 0.05),  # A15, linear 2 % per °C
+    ("f25", ["300", "10"], 3, "1.4286", 0.00005),  # A15, by hand 1/0.7
+    ("f25", ["300", "0"], 3, "2.0000", 0.00005),
+    ("f25", ["300", "15", "2", "20"], 1, "1.12545", 0.0001),  # f20 = f25/1.116, the note on ISO 7888
+    ("ohm", ["-10"], 0, "96.0859", 0.00005),  # A19, IEC 60751
+    ("ohm", ["20"], 0, "107.7935", 0.00005),
+    ("ohm", ["100"], 0, "138.5055", 0.00005),
+    ("ohm", ["100", "1000"], 0, "1385.055", 0.0005),
+    ("ohm", ["50"], 3, "0.25", 1e-9),  # A20, class A
+    ("ohm", ["50"], 4, "0.55", 1e-9),  # class B
+    ("pt100", ["108.5"], 0, "21.819", 0.0005),  # A19
+    ("pt100", ["96.0859"], 0, "-10.000", 0.0005),
+    ("pt100", ["119.39713"], 2, "0.25", 1e-9),  # A20 at 50 °C, its resistance by the equation by hand
+    ("value", ["7.2", "0", "5", "mg/L"], 0, "1.000", 1e-9),  # A21
+    ("value", ["12", "0", "100", "%"], 1, "70.7107", 0.0001),  # A22
+    ("current", ["1", "0", "5", "mg/L"], 0, "7.2", 1e-9),  # A21 the other way
+    ("current", ["70.7107", "0", "100", "%"], 1, "12.000", 0.0001),  # A22 the other way
+    ("pressure", ["5"], 0, "48.9453", 0.00005),  # A24
+    ("pressure", ["5"], 1, "998.2067", 0.0005),  # A18, Tanaka and others 2001
+    ("pressure", ["5", "5"], 1, "999.9668", 0.0005),
+    ("level", ["48.9453"], 0, "5.000", 0.0001),  # A24 the other way
+    ("level", ["1", "20"], 0, "0.1022", 0.00005),  # W31
 ]
 
 
@@ -84,6 +112,20 @@ def test_every_look_up_says_formula_validity_and_source(look_up: Any) -> None:
         ("root", ["3.9"], "The signal is -0.625 % of its span, and a negative signal has no square root"),
         ("flow", ["1", "psi"], "psi is no unit of flow that is known here; write one of L/s"),
         ("dilution", ["0.02", "100"], "A standard of 0.02 NTU cannot be made with water of 0.02 NTU"),
+        (
+            "kcl",
+            ["0.01 m", "50.1"],
+            "50.1 °C is outside the table conductivity_kcl (IUPAC 2001)",
+        ),
+        ("f25", ["300", "0", "5"], "A coefficient of 0.05 per °C leaves nothing of a conductivity at 0 °C"),
+        ("ohm", ["850.1"], "TEMPERATURE (of the element) is 850.1 °C; it has to be -200 to 850 °C."),
+        ("pt100", ["18.5"], "18.5 ohm is no resistance of a platinum element of 100 ohm: it runs from 18.52"),
+        ("value", ["12", "5", "5", "ft"], "The range 5 to 5 has no width, so no current stands for a value"),
+        ("current", ["18.4", "0", "14", "pH"], "18.4 pH is so far outside 0 to 14 pH that no loop has a"),
+        ("current", ["1", "0", "5"], "UNIT: is missing. Type wqverify lookup current VALUE LOW HIGH UNIT"),
+        ("current", ["1", "0", "5", ""], "UNIT is ''; type the unit of the range as one word"),
+        ("current", ["1", "0", "5", "7"], "UNIT is '7'; type the unit of the range as one word"),
+        ("pressure", ["5", "40.1"], "TEMPERATURE (of the water) is 40.1 °C; it has to be 0 to 40 °C."),
         ("buffer", ["7.00", "51"], "51 °C is outside the table ph_buffers_ready_made (trade 1), which gives"),
     ],
 )
@@ -109,11 +151,62 @@ def test_an_unknown_buffer_is_refused_with_the_nearest_and_all() -> None:
     )
 
 
+def test_an_unknown_standard_is_refused_with_the_nearest_and_all() -> None:
+    look_up = look_up_named("kcl")
+    with pytest.raises(ChooseAnother) as caught:
+        look_up.answer(typed_for(look_up, ["0.01m", "20"]))
+    assert caught.value.message == (
+        "No table here has a standard '0.01m'; did you mean 0.01 m? There is 0.01 m, 0.1 m, 1.0 m, 84, 500, "
+        "1413, 12880."
+    )
+
+
 def test_a_table_that_does_not_reach_is_said_beside_one_that_does() -> None:
     look_up = look_up_named("buffer")
     answer = look_up.answer(typed_for(look_up, ["phthalate", "60"]))
     assert [one.value for one in answer.found] == ["4.10"]  # JIS Z 8802 alone goes to 95 °C
     assert sum("nothing is extrapolated" in text for text in answer.says) == 2
+
+
+def says(name: str, *texts: str) -> tuple[int, tuple[str, ...]]:
+    """How many numbers a look-up gives, and what it says besides."""
+    look_up = look_up_named(name)
+    answer = look_up.answer(typed_for(look_up, texts))
+    return len(answer.found), answer.says
+
+
+def test_beyond_the_factors_of_iso_7888_linear_is_still_given() -> None:
+    assert says("f25", "300", "35")[0] == 4
+    found, said = says("f25", "300", "35.1")
+    assert found == 2
+    assert "35.1 °C is outside the table conductivity_f25" in said[1]
+
+
+@pytest.mark.parametrize(("t", "classes"), [("0", 4), ("-0.1", 3), ("150", 4), ("150.1", 3), ("600.1", 0)])
+def test_a_class_is_given_where_it_is_stated(t: str, classes: int) -> None:
+    found, said = says("ohm", t)
+    assert found == 2 + classes
+    assert sum("of IEC 60751 is stated for" in text for text in said) == 4 - classes
+
+
+@pytest.mark.parametrize(("ma", "found"), [("4", 2), ("3.99", 1)])
+def test_below_4_ma_the_value_is_given_without_a_root(ma: str, found: int) -> None:
+    numbers, said = says("value", ma, "0", "100", "%")
+    assert numbers == found
+    assert any(text.startswith("The square root of a negative signal") for text in said) is (found == 1)
+
+
+@pytest.mark.parametrize(
+    ("ma", "state"), [("3.6", "failure low"), ("3.8", "measuring"), ("20.6", "not valid, high")]
+)
+def test_what_a_current_says_about_itself_is_said(ma: str, state: str) -> None:
+    assert says("value", ma, "0", "100", "%")[1][0] == f"{ma} mA by NAMUR NE 43: {state}."
+
+
+def test_a_value_outside_its_range_is_said() -> None:
+    assert says("current", "14", "0", "14", "pH")[1] == ()
+    assert says("current", "18.375", "0", "14", "pH")[0] == 3  # 25 mA
+    assert says("current", "14.1", "0", "14", "pH")[1][0].startswith("14.1 pH is outside the range; a trans")
 
 
 # ---------------------------------------------------------------- the command

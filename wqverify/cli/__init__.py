@@ -31,7 +31,7 @@ COMMANDS = {
     "rerun": ("audit", "Run records again and compare."),
     "book": ("book", "List, examine and anchor the record book."),
     "handover": ("handover", "Say what to tell operations, the laboratory or the customer town of a record."),
-    "lookup": ("lookup", "Look up a number at the bench: a buffer, a slope, a dilution, oxygen, a lag."),
+    "lookup": ("lookup", "Look up a number at the bench: a buffer, a slope, oxygen, a Pt100, a current."),
     "trend": ("trend", "Read an export of the control system or laboratory and say what is in it."),
     "demo": ("demo", "Make the synthetic Ellodale plant and a month of its visits."),
 }

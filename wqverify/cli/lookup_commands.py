@@ -10,7 +10,7 @@ import click
 from wqverify.cli.common import echo, json_option, print_json
 
 if TYPE_CHECKING:
-    from wqverify.lists.look_ups import Answer, LookUp
+    from wqverify.lists.look_up import Answer, LookUp
 
 WIDTH = 80
 
@@ -20,11 +20,12 @@ WIDTH = 80
 @click.argument("values", nargs=-1, metavar="[VALUES]...")
 @json_option
 def lookup(name: str, values: tuple[str, ...], as_json: bool) -> None:
-    """Look up a number at the bench: a buffer, a slope, a dilution, oxygen, a lag.
+    """Look up a number at the bench: a buffer, a slope, oxygen, a Pt100, a current.
 
     Without NAME all look-ups are listed; with NAME alone what it asks for. It needs no plant folder.
     """
-    from wqverify.lists.look_ups import LOOK_UPS, look_up_named, typed_for
+    from wqverify.lists.look_up import typed_for
+    from wqverify.lists.look_ups import LOOK_UPS, look_up_named
 
     if not name:
         if as_json:
