@@ -91,7 +91,12 @@ class Zero(Part):
 
     readings: Annotated[
         Readings,
-        Ask("readings", "analyzer", help="rinsed, shaken, dried; the last counts", beside="zero"),
+        Ask(
+            "readings",
+            "analyzer",
+            help="rinsed, shaken, left to dry, not wiped; the last counts",
+            beside="zero",
+        ),
     ]
     at: Annotated[Time | None, Ask("last reading at", clock=True)] = None
 
@@ -139,7 +144,11 @@ class OnStandards(Part):
 
     zero: Annotated[
         Done[Zero] | None,
-        Ask("zero in air", help="alone it passes a dead cell: two standards too", when="own visit"),
+        Ask(
+            "zero in air",
+            help="the zero alone passes a dead cell: two standards are read too",
+            when="own visit",
+        ),
     ] = None
     thermometer: Annotated[
         Name | None,

@@ -47,8 +47,8 @@ CAUTIONS = (
         "29 CFR 1910.146 (from memory)",
     ),
     Caution(
-        "Close and open impulse lines and valves slowly, the equalizing valve first: a differential pressure "
-        "from one side only breaks the cell, and a line under pressure hurts.",
+        "Close and open impulse lines and valves slowly, the equalizing valve opened first and closed last: "
+        "a differential pressure from one side only breaks the cell, and a line under pressure hurts.",
         "common practice",
     ),
     Caution(

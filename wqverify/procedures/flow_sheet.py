@@ -114,12 +114,18 @@ class Run(Part):
 
     duration_s: Annotated[
         Number,
-        Ask("time between start and stop", "s", help="by stopwatch", beside="duration"),
+        Ask(
+            "time between start and stop",
+            "s",
+            help="by stopwatch, started and stopped with the readings below",
+            beside="duration",
+        ),
     ]
     level_start: Annotated[
         Number | None,
         Ask(
             "level of the tank at the start",
+            help="in m or ft, as chosen above",
             beside="level",
             when="against a tank",
             caution="Over open water or at a hatch: harness, second person, permit where it is a confined "
@@ -127,7 +133,13 @@ class Run(Part):
         ),
     ] = None
     level_stop: Annotated[
-        Number | None, Ask("level of the tank at the stop", beside="level", when="against a tank")
+        Number | None,
+        Ask(
+            "level of the tank at the stop",
+            help="in the same unit",
+            beside="level",
+            when="against a tank",
+        ),
     ] = None
     reference_start: Annotated[
         Number | None,
@@ -140,17 +152,39 @@ class Run(Part):
     ] = None
     reference_stop: Annotated[
         Number | None,
-        Ask("reference totaliser at the stop", beside="level", when="against a totaliser"),
+        Ask(
+            "reference totaliser at the stop",
+            help="in its own unit",
+            beside="level",
+            when="against a totaliser",
+        ),
     ] = None
     reference_rates: Annotated[
         Readings | None,
-        Ask("strap-on meter", help="in its own unit", beside="level", when="against a strap-on meter"),
+        Ask(
+            "flow on the strap-on meter",
+            help="in its own unit; several, spread over the time",
+            beside="level",
+            when="against a strap-on meter",
+        ),
     ] = None
     meter_start: Annotated[
-        Number | None, Ask("total of the meter at the start", beside="meter", when="totals compared")
+        Number | None,
+        Ask(
+            "total of the meter at the start",
+            help="in the unit chosen above",
+            beside="meter",
+            when="totals compared",
+        ),
     ] = None
     meter_stop: Annotated[
-        Number | None, Ask("total of the meter at the stop", beside="meter", when="totals compared")
+        Number | None,
+        Ask(
+            "total of the meter at the stop",
+            help="in the same unit",
+            beside="meter",
+            when="totals compared",
+        ),
     ] = None
     rates: Annotated[
         Readings | None,
@@ -197,7 +231,15 @@ class Zero(Part):
         Readings,
         Ask("flow shown at standstill", "analyzer", help="with its sign", beside="zero"),
     ]
-    ma: Annotated[Number | None, Ask("loop current at standstill", "mA")] = None
+    ma: Annotated[
+        Number | None,
+        Ask(
+            "loop current at standstill",
+            "mA",
+            caution="Differential pressure: close the equalizing valve again before the flow is believed. "
+            "Left open, the meter shows too little, and dosing follows.",
+        ),
+    ] = None
     at: Annotated[Time | None, Ask("standstill read at", clock=True)] = None
 
 
@@ -230,7 +272,7 @@ class Compared(Visit):
     condition: Annotated[Done[Condition] | None, Ask("condition")] = None
     meter: Annotated[Done[Meter] | None, Ask("meter", when="own visit or not passed")] = None
     reference: Annotated[Reference, Ask("reference")]
-    as_found: Annotated[Done[Run], Ask("as found", help="before anything is stopped or adjusted")]
+    as_found: Annotated[Done[Run], Ask("as found", help="before the zero is read or anything adjusted")]
 
 
 _TOUCHED = "own visit or not passed"  # when something will be touched

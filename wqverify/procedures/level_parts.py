@@ -89,21 +89,21 @@ class Stored(Part):
     """What the transmitter holds, as its menu shows it."""
 
     density_kg_m3: Annotated[
-        Number | None, Ask("density in the menu", "kg/m3", help="hydrostatic", beside="density")
+        Number | None, Ask("density in the menu", "kg/m3", help="only hydrostatic", beside="density")
     ] = None
     air_c: Annotated[
-        Amount | None, Ask("temperature the transmitter counts with", "°C", help="ultrasonic")
+        Amount | None, Ask("temperature the transmitter counts with", "°C", help="only ultrasonic")
     ] = None
     sensor: Annotated[
         Amount | None,
-        Ask("sensor face above zero", "analyzer", help="ultrasonic"),
+        Ask("sensor face above zero", "analyzer", help="only ultrasonic"),
     ] = None
     blanking: Annotated[
         Amount | None,
         Ask(
             "blanking distance in the menu",
             "analyzer",
-            help="ultrasonic",
+            help="only ultrasonic",
             caution="An echo inside the blanking distance is not seen: the tank can overflow unseen.",
         ),
     ] = None
@@ -143,7 +143,8 @@ class MeasuredOrInjected(Part):
         Ask(
             "level measured by, or injected current",
             help="injected: the reference is the current, such as 6.00 mA; the transmitter is disconnected",
-            caution="A current moves pumps and alarms that follow it: in manual, or held, first.",
+            caution="A current moves pumps and alarms that follow it: in manual, or held, first. No second "
+            "source against a supply that is still on. Nothing falls into drinking water.",
         ),
     ]
 
@@ -151,14 +152,22 @@ class MeasuredOrInjected(Part):
 class Compared(Part):
     """The reference, and what the four places show of it."""
 
-    instrument: Annotated[Name, Ask("tape, gauge or tube", refers="standard", beside="reference")]
+    instrument: Annotated[
+        Name,
+        Ask(
+            "reference instrument",
+            refers="standard",
+            help="tape, gauge or tube; injected: the calibrator; its id, as on its label",
+            beside="reference",
+        ),
+    ]
     reference: Annotated[
         Amounts,
         Ask(
             "reference readings",
             "analyzer",
             help="tape: from the mark down to the water, several on waves; gauge or tube: as it shows, a "
-            "pressure with its unit",
+            "pressure with its unit; injected: the current with mA",
             beside="reference",
         ),
     ]
@@ -227,7 +236,7 @@ class Levels(Part):
     ] = None
     air_c: Annotated[
         Amount | None,
-        Ask("temperature of the air at the sensor", "°C", help="ultrasonic", when="on request"),
+        Ask("temperature of the air at the sensor", "°C", help="only ultrasonic", when="on request"),
     ] = None
     rise: Annotated[Number | None, Ask("rise in a minute", "analyzer", help=_RISE, when="own visit")] = None
     meter: Annotated[

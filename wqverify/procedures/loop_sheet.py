@@ -52,7 +52,7 @@ class Reference(Part):
         MadeBy,
         Ask(
             "current made by",
-            help="a source in place of the transmitter; the transmitter by its menu, a meter in the loop",
+            help="a source: in its place; the transmitter: by its menu, with a meter in the loop",
             when="own visit",
         ),
     ] = "a source"
@@ -72,7 +72,7 @@ class Reference(Part):
         Ask(
             "meter at the other end",
             refers="standard",
-            help="besides a source",
+            help="reads the current besides the source",
             when="on request",
             kinds=INSTRUMENTS,
         ),
@@ -82,11 +82,11 @@ class Reference(Part):
         Ask(
             "second instrument at 12 mA",
             "mA",
-            help="of the first, before it is used: two that agree",
+            help="what it reads while the first gives or reads 12 mA, before the work",
             when="own visit",
         ),
     ] = None
-    ambient_c: Annotated[Number | None, Ask("temperature there", "°C", when="own visit")] = None
+    ambient_c: Annotated[Number | None, Ask("temperature where it is used", "°C", when="own visit")] = None
     card_in: Annotated[
         Literal["mA", "V"],
         Ask("input card read in", help="V: volts across its input, by a multimeter", when="on request"),
@@ -247,7 +247,14 @@ class SignalState(Part):
     """A current outside the range, or a lifted wire, and what the far end makes of it."""
 
     applied_ma: Annotated[
-        Number, Ask("current applied", "mA", help="3.6 3.8 20.5 21, and 0 for a lifted wire", beside="state")
+        Number,
+        Ask(
+            "current applied",
+            "mA",
+            help="3.6 3.8 20.5 21, and 0 for a lifted wire",
+            caution="A failure current can trip what hangs on it: in manual and blocked first.",
+            beside="state",
+        ),
     ]
     taken_as: Annotated[TakenAs, Ask("taken as", help="by the control system", beside="state")]
     shown: Annotated[
@@ -314,7 +321,11 @@ class Work(Part):
     ]
     root: Annotated[
         Root | None,
-        Ask("square root is taken", help="flow by differential pressure; ask, never guess", when="own visit"),
+        Ask(
+            "square root is taken",
+            help="flow by differential pressure: where it belongs, once; ask, never guess",
+            when="own visit",
+        ),
     ] = None
     ranges: Annotated[
         tuple[RangeSet, ...],

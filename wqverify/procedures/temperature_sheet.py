@@ -81,7 +81,7 @@ class Reference(Part):
     use: Annotated[
         Literal["information only"] | None,
         Ask(
-            "does it count",
+            "only for information",
             help="information only: the result is shown without a pass or fail; left out: it counts",
             when="on request",
         ),
@@ -123,7 +123,7 @@ class Bath(Read, Reference):
         Ask(
             "element measured",
             "ohm",
-            help="at its terminals, transmitter unplugged",
+            help="in this bath, after the readings: at its terminals, transmitter unplugged",
             caution="Unplugging the element drives the value to an end of its range: output held first.",
             beside="element",
             when="own visit",
@@ -134,7 +134,7 @@ class Bath(Read, Reference):
         Ask(
             "its leads",
             "ohm",
-            help="both leads of two wires; 0 for four",
+            help="both leads of two wires; of three: between the two of one end; 0 for four",
             when="own visit",
         ),
     ] = None
