@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from printed import agree, agrees
 
 from wqverify.calculations import flow
+from wqverify.calculations.units import convert
 from wqverify.errors import CorrectTheEntry
 from wqverify.terms import Input
 
@@ -123,6 +124,23 @@ def test_exact_factors_of_length_and_volume() -> None:
     assert flow.METRES["ft"] == Decimal("0.3048")
     assert flow.LITRES["gal"] == Decimal("2.54") ** 3 * 231 / 1000
     assert flow.LITRES["kgal"] * 1000 == flow.LITRES["Mgal"]
+
+
+@pytest.mark.parametrize(
+    ("here", "unit", "size"),
+    [
+        ("ft", "m", flow.METRES["ft"]),
+        *((unit, "L", flow.LITRES[own]) for unit, own in {"m3": "m3", "gal": "gal", "MG": "Mgal"}.items()),
+        *(
+            (unit, "L/s", litres / seconds)
+            for unit, (litres, seconds) in flow.FLOWS.items()
+            if unit != "m3/d"
+        ),
+    ],
+)
+def test_factors_are_those_of_the_units_that_are_typed(here: str, unit: str, size: Decimal) -> None:
+    """Kept apart because a third of a litre has no end: what is printed is litres over seconds, exactly."""
+    assert convert(Decimal(1), here, unit) == pytest.approx(size, rel=Decimal("1e-26"))
 
 
 def test_another_unit_is_refused() -> None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import pytest
 
 from wqverify.calculations.dual import Dual
@@ -40,6 +43,12 @@ def named(
         (1.0, "gpm", "L/min", 3.785412),
         (1.0, "MGD", "gpm", 694.4444),
         (1.0, "L/s", "m3/h", 3.6),
+        (1.0, "kPa", "Pa", 1000.0),
+        (1.0, "bar", "mbar", 1000.0),
+        (1.0, "ftH2O", "inH2O", 12.0),
+        (1.0, "m3/s", "l/s", 1000.0),
+        (1.0, "g/L", "mg/L", 1000.0),
+        (1.0, "mg/L", "ug/L", 1000.0),
         (1.0, "mS/cm", "uS/cm", 1000.0),
         (1.0, "mS/cm", "µS/cm", 1000.0),
         (20.0, "°C", "degF", 68.0),
@@ -49,6 +58,19 @@ def named(
 )
 def test_a_value_in_another_unit(value: float, unit: str, other: str, expected: float) -> None:
     assert converted(value, unit, other) == pytest.approx(expected, rel=1e-6)
+
+
+def test_units_are_named_and_told_apart_without_what_converts_them() -> None:
+    script = (
+        "import sys\n"
+        "from wqverify.calculations.loop_mismatch import converted, measure_one_thing, suspicions\n"
+        "measure_one_thing('ft', 'm'), list(suspicions(0.0, 40.0, 'ft', root=False))\n"
+        "before = 'pint' in sys.modules\n"
+        "converted(1.0, 'ft', 'm')\n"
+        "print(before, 'pint' in sys.modules)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False True"
 
 
 def test_units_of_two_quantities_are_not_converted() -> None:

@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from wqverify.calculations.units import UNITS, convert, in_unit, units_that_fit
+from wqverify.calculations.units import UNITS, convert, in_unit, units_of, units_that_fit
 from wqverify.entry.sure import about_reading
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Text
@@ -133,6 +133,9 @@ def test_units_of_two_quantities_are_not_converted() -> None:
     with pytest.raises(ValueError, match="psi is not converted to ft"):
         convert(Decimal(1), "psi", "ft")
     assert units_that_fit("°C") == ("degC", "degF")
+    assert "Pa" in units_of("pressure")
+    assert "Pa" not in units_that_fit("kPa")  # what an instrument may be set to is not typed
+    assert units_that_fit("mg/L") == ()
 
 
 @pytest.mark.parametrize("unit", [unit for units in UNITS.values() for unit in units])

@@ -7,44 +7,18 @@ verdict.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from math import isclose, sqrt
 from typing import Any
 
 from wqverify.calculations.loop import current, fraction
+from wqverify.calculations.temperature import celsius, fahrenheit
+from wqverify.calculations.units import convert, quantity_of, units_of
 
 Curve = Callable[[float], float]
 
-# Unit -> (quantity, size in the base unit); exact definitions (foot, inch, pound, US gallon, g 9.80665), as
-# in NIST SP 811, Appendix B (from memory). Water column at 4 C, 1000 kg/m3 (inH2O 249.0889 Pa).
-_PSI = 6894.757293168
-_GALLON = 3.785411784e-3
-UNITS: Mapping[str, tuple[str, float]] = {
-    "m": ("length", 1.0),
-    "cm": ("length", 0.01),
-    "mm": ("length", 0.001),
-    "ft": ("length", 0.3048),
-    "in": ("length", 0.0254),
-    "Pa": ("pressure", 1.0),
-    "kPa": ("pressure", 1000.0),
-    "mbar": ("pressure", 100.0),
-    "bar": ("pressure", 1e5),
-    "psi": ("pressure", _PSI),
-    "inH2O": ("pressure", 249.08891),
-    "ftH2O": ("pressure", 2989.06692),
-    "m3/h": ("flow", 1 / 3600),
-    "m3/s": ("flow", 1.0),
-    "L/s": ("flow", 1e-3),
-    "L/min": ("flow", 1e-3 / 60),
-    "gpm": ("flow", _GALLON / 60),
-    "MGD": ("flow", 1e6 * _GALLON / 86400),
-    "uS/cm": ("conductivity", 1.0),
-    "mS/cm": ("conductivity", 1000.0),
-    "ug/L": ("concentration", 1.0),
-    "mg/L": ("concentration", 1000.0),
-    "g/L": ("concentration", 1e6),
-}
 CELSIUS, FAHRENHEIT = "°C", "°F"
 SPELLED = {"degC": CELSIUS, "degF": FAHRENHEIT, "µS/cm": "uS/cm", "l/s": "L/s", "l/min": "L/min"}
 
@@ -81,36 +55,31 @@ class Suspicion:
 def is_unit(unit: str) -> bool:
     """Whether a unit is one whose size is known here.
 
-    Source: exact definitions, NIST SP 811, Appendix B (from memory).
+    Source: the units of the trade, no source.
 
     >>> is_unit("ft"), is_unit("furlong")
     (True, False)
     """
-    plain = SPELLED.get(unit, unit)
-    return plain in UNITS or plain in (CELSIUS, FAHRENHEIT)
+    return bool(quantity_of(SPELLED.get(unit, unit)))
 
 
 def measure_one_thing(unit: str, other: str) -> bool:
     """Whether two units measure one quantity, so that one may be shown in place of the other.
 
-    Source: exact definitions, NIST SP 811, Appendix B (from memory).
+    Source: the units of the trade, no source.
 
     >>> measure_one_thing("ft", "m"), measure_one_thing("ft", "psi")
     (True, False)
     """
     a, b = SPELLED.get(unit, unit), SPELLED.get(other, other)
-    if a == b:
-        return True
-    if {a, b} == {CELSIUS, FAHRENHEIT}:
-        return True
-    return a in UNITS and b in UNITS and UNITS[a][0] == UNITS[b][0]
+    return a == b or (quantity_of(a) != "" and quantity_of(a) == quantity_of(b))
 
 
 def converted(value: float, unit: str, other: str) -> float:
     """Return a value of one unit in another that measures the same.
 
     Equation: v' = v s/s', degrees Fahrenheit 1.8 t + 32. Raises ValueError for units of two quantities.
-    Source: exact definitions, NIST SP 811, Appendix B (from memory).
+    Source: NIST SP 811 (2008), appendix B, as in ``units.convert``.
 
     >>> round(converted(10.0, "ft", "m"), 4), round(converted(20.0, "°C", "°F"), 1)
     (3.048, 68.0)
@@ -120,11 +89,9 @@ def converted(value: float, unit: str, other: str) -> float:
         raise ValueError(f"{unit} and {other} do not measure one quantity")
     if a == b:
         return value
-    if a == CELSIUS:
-        return 1.8 * value + 32
-    if a == FAHRENHEIT:
-        return (value - 32) / 1.8
-    return value * UNITS[a][1] / UNITS[b][1]
+    if quantity_of(a) == "temperature":
+        return float(fahrenheit(value) if a == CELSIUS else celsius(value))
+    return value * float(convert(Decimal(1), a, b))
 
 
 # ---------------------------------------------------------------- suspicions
@@ -209,8 +176,8 @@ def _signals(right: Curve, ohm: float) -> Iterator[Suspicion]:
 
 def _units(low: float, high: float, unit: str, right: Curve) -> Iterator[Suspicion]:
     plain = SPELLED.get(unit, unit)
-    for other in (*UNITS, CELSIUS, FAHRENHEIT):
-        if other == plain or not measure_one_thing(plain, other):
+    for other in (SPELLED.get(one, one) for one in units_of(quantity_of(plain))):
+        if other == plain:
             continue
 
         def shown(q: float, other: str = other) -> float:

@@ -35,6 +35,16 @@ UNITS: Mapping[str, Mapping[str, str]] = {
     "volume": {"m3": "meter ** 3", "L": "liter", "gal": "gallon", "MG": "1000000 * gallon"},
     "temperature": {"degC": "degree_Celsius", "degF": "degree_Fahrenheit"},
 }
+# Known besides, for what an instrument may be set to; nothing is typed in them in place of another unit.
+BESIDES: Mapping[str, Mapping[str, str]] = {
+    "pressure": {"Pa": "pascal", "ftH2O": "foot * kilogram / liter * standard_gravity"},
+    "flow": {"m3/s": "meter ** 3 / second", "L/min": "liter / minute"},
+    "conductivity": {"uS/cm": "microsiemens / centimeter", "mS/cm": "millisiemens / centimeter"},
+    "concentration": {"ug/L": "microgram / liter", "mg/L": "milligram / liter", "g/L": "gram / liter"},
+}
+_KNOWN: Mapping[str, Mapping[str, str]] = {
+    quantity: {**UNITS.get(quantity, {}), **BESIDES.get(quantity, {})} for quantity in {**UNITS, **BESIDES}
+}
 _SPELLED: Mapping[str, str] = {"°C": "degC", "°F": "degF"}  # no reading is typed so, an analyzer's unit is
 _BEYOND = 3  # places beyond the last one typed, where a conversion has no end
 _ENDS_WITHIN = 15  # places beyond it, where it has one
@@ -110,6 +120,28 @@ def units_that_fit(unit: str) -> tuple[str, ...]:
     return next((tuple(units) for units in UNITS.values() if _plain(unit) in units), ())
 
 
+def quantity_of(unit: str) -> str:
+    """Return what a unit measures, empty for one that is not known here.
+
+    Source: the units of the trade, no source.
+
+    >>> quantity_of("ft"), quantity_of("°C"), quantity_of("NTU")
+    ('length', 'temperature', '')
+    """
+    return next((quantity for quantity, units in _KNOWN.items() if _plain(unit) in units), "")
+
+
+def units_of(quantity: str) -> tuple[str, ...]:
+    """Return every unit known here of a quantity, also those in which nothing is typed.
+
+    Source: the units of the trade, no source.
+
+    >>> units_of("pressure")
+    ('kPa', 'mbar', 'bar', 'psi', 'inH2O', 'Pa', 'ftH2O')
+    """
+    return tuple(_KNOWN.get(quantity, ()))
+
+
 def convert(value: Decimal, unit: str, to: str, *, difference: bool = False) -> Decimal:
     """Return a value in another unit, to 28 figures.
 
@@ -123,7 +155,7 @@ def convert(value: Decimal, unit: str, to: str, *, difference: bool = False) -> 
     here, there = _plain(unit), _plain(to)
     if here == there:
         return value
-    named = next((units for units in UNITS.values() if here in units), {})
+    named = _KNOWN.get(quantity_of(unit), {})
     if there not in named:
         raise ValueError(f"{unit} is not converted to {to}")
     known = _registry()
