@@ -43,6 +43,8 @@ def act_on(screen: Screen, answers: Mapping[str, Any], so_far: Mapping[str, Any]
 
 def _done(screen: Screen, answers: Mapping[str, Any], so_far: Mapping[str, Any]) -> tuple[str, str]:
     path, first = screen.path, screen.choices[0].text if screen.choices else ""
+    if path.endswith("?sure"):  # the clock stands, so all readings are typed at once
+        return "answer", next(choice.text for choice in screen.choices if choice.text)
     if path.endswith("?not done"):
         return "answer", found(answers, f"{path.removesuffix('?not done')}.not_done")
     if screen.kind == "end":
@@ -57,6 +59,7 @@ def _done(screen: Screen, answers: Mapping[str, Any], so_far: Mapping[str, Any])
         return "answer", "read again"
     if isinstance(value, list):
         return "answer", [*value, ""][len(screen.standing)]
-    if screen.form == "time" and path != "started":
-        return "answer", ""
+    if screen.form == "time":
+        began = screen.sheet[11:15]  # as the name of the sheet says; the clock has stood since
+        return "answer", "" if screen.proposal else f"{began[:2]}:{began[2:]}"
     return "answer", value or ""
