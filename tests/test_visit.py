@@ -1059,3 +1059,29 @@ def test_whole_parts_are_shared_in_a_round_and_cautions_only_of_the_same_work(
     assert "cautions" not in _shared(made, replace(second, procedure="ph_calibration"))
     kim = {"operations_told": {"who": "Kim"}}
     assert _agreed(kim, {"operations_told": {"who": "Lee", "how": "radio"}}) == kim
+
+
+@pytest.mark.parametrize(
+    ("procedure", "tag"),
+    [
+        ("ph_calibration", "AIT-2101"),
+        ("turbidity_standard_check", "AIT-2202"),
+        ("standard_preparation", "AIT-2201"),
+        ("grab_comparison", "AIT-2210"),
+        ("chlorine_check", "AIT-2301"),
+        ("loop_check", "FIT-1101"),
+        ("level_check", "LIT-3101"),
+        ("flow_check", "FIT-1101"),
+        ("conductivity_check", "AIT-2401"),
+        ("temperature_check", "AIT-2401"),
+    ],
+)
+def test_nothing_is_to_correct_before_anything_is_answered(
+    plant: Path, clock: Clock, procedure: str, tag: str
+) -> None:
+    desk = open_desk(plant, procedure=procedure, tag=tag, clock=clock)
+    assert not [line.text for line in desk.screen.lines if line.kind == "to correct"]
+    serial = desk.visit.about.analyzer.serial  # type: ignore[union-attr]
+    screen = say(desk, serial, "1", "T-07")
+    assert not [line.text for line in screen.lines if line.kind == "to correct"]
+    desk.close()

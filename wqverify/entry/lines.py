@@ -57,10 +57,10 @@ def lines_of(visit: Visit, step: Step, beside: Beside) -> Iterator[Line]:
 def to_correct(visit: Visit, top: str = "") -> Iterator[Line]:
     """Give what on the sheet is refused as it stands: in full in its own part and at the end."""
     refusal, contradiction = visit.so_far.refusal, visit.so_far.contradiction
-    if contradiction:
+    if contradiction and not top:  # what is still to be answered would mend most of them
         yield Line("to correct", in_keys(contradiction))
-    if refusal is None:
-        return
+    if refusal is None or (top and refusal.where and found(visit.folded.raw, refusal.where) is None):
+        return  # it speaks of what is not answered yet
     place = refusal.where.partition(".")[0]
     if not top or not place or place == top:
         yield Line("to correct", in_keys(refusal.message))

@@ -57,6 +57,7 @@ def proposal(
         return Proposal()
     if step.question.time or step.path == "date":
         alone = step.top in _HOLDS and not together  # that something was held is told, not taken for granted
+        alone = alone or (ask.clock and step.first and bool(step.spare))  # there is nothing that it times
         return Proposal() if about.paper or alone or _elsewhere(step) else _clock(step, raw, about)
     if about.paper:  # the paper says it, not last time
         return Proposal(step.field.default, USUAL) if isinstance(step.field.default, str) else Proposal()

@@ -80,7 +80,7 @@ class Released(Part):
         Done[Moment] | None,
         Ask(
             "output released",
-            caution="Rinsed, back in the sample and steady first: what it shows now is acted on.",
+            caution="What it shows now is acted on: sources off, wires back, rinsed, in the sample, steady.",
             when="output held",
         ),
     ] = None
