@@ -34,6 +34,7 @@ from wqverify.demo.ellodale import make_plant
 from wqverify.desk import open_desk
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.loop_budget import Budget
+from wqverify.procedures.loop_enough import too_few
 from wqverify.procedures.loop_points import Line, Point
 from wqverify.procedures.loop_sheet import SignalState
 from wqverify.procedures.loop_stages import wrong_states
@@ -94,6 +95,14 @@ LINEAR = ["0.00", "25.00", "50.00", "75.00", "100.00"]
 def rising(display: list[str] | None = None, applied: list[str] | None = None, **more: Any) -> dict[str, Any]:
     shown = {"display": display} if display is not None else {}
     return {"applied_ma": applied or FIVE, **shown, **more}
+
+
+THREE = ["4.000", "12.000", "20.000"]
+
+
+def at_ends(place: str, middle: str) -> list[str]:
+    """What a place shows at 4, 12 and 20 mA where both ends are right."""
+    return ["4.000", middle, "20.000"] if place in ("measured_ma", "card") else ["0.000", middle, "100.000"]
 
 
 def visit(found: dict[str, Any] | None = None, **more: Any) -> dict[str, Any]:
@@ -358,10 +367,10 @@ def test_around_the_tolerance_of_each_hop(
 ) -> None:
     """±0.025 % of span is 0.004 mA and 0.025 ft on 0-100 ft; a chain of one hop is judged as the chain."""
     shown = (*at_limit, at_limit[0])[where]
-    more = {name: [text.format(shown)] for name, text in found.items()}
+    more = {name: at_ends(name, text.format(shown)) for name, text in found.items()}
     if len(more) == 1:
-        more["display" if hop_name != "display" else "card"] = ["50.000"]
-    raw = visit(rising(applied=["12.000"], **more), reference={"instrument": "C-3", **reference})
+        more["display"] = at_ends("display", "50.000")
+    raw = visit(rising(applied=THREE, **more), reference={"instrument": "C-3", **reference})
     held = {f"loop_{hop_name}": within("0.025")} if where < 3 else {}
     result = run_with(raw, tolerances=held)
     outcome = check(result, f"as_found.{hop_name}").outcome
@@ -493,6 +502,197 @@ def test_without_a_tolerance_of_its_own_a_hop_is_shown_and_does_not_count() -> N
     assert run_with(raw, tolerances={}).outcome("as_found") is Outcome.NOT_EVALUATED
 
 
+# ---------------------------------------------------------------- enough currents
+
+
+def on_the_line(currents: list[str], off: str = "0") -> list[str]:
+    """What a display of 0-100 ft shows with these currents, too high by ``off``."""
+    return [f"{(Decimal(text) - 4) / 16 * 100 + Decimal(off):.2f}" for text in currents]
+
+
+@pytest.mark.parametrize(
+    ("applied", "settings", "outcome", "words"),
+    [
+        # just inside, at, just outside, missing: three currents, one of them the middle
+        (["4.000", "8.000", "12.000", "20.000"], {}, "pass", ""),
+        (["4.000", "12.000", "20.000"], {}, "pass", ""),
+        (["4.000", "20.000"], {}, "not evaluated", "read at 2 currents; 3 different ones are needed, one"),
+        (["4.000", "12.000"], {}, "not evaluated", "read at 2 currents"),
+        (["12.000"], {}, "not evaluated", "read at 1 current; 3"),
+        # three without the middle: 40 to 60 % of span are 10.400 to 13.600 mA
+        (["4.000", "8.000", "20.000"], {}, "not evaluated", "one near the middle (40 to 60 % of span)"),
+        (["4.000", "10.399", "20.000"], {}, "not evaluated", "read at 3 currents"),
+        (["4.000", "10.400", "20.000"], {}, "pass", ""),
+        (["4.000", "13.600", "20.000"], {}, "pass", ""),
+        (["4.000", "13.601", "20.000"], {}, "not evaluated", "read at 3 currents"),
+        # within 0.16 mA two currents are one
+        (["4.000", "12.000", "12.160"], {}, "not evaluated", "read at 2 currents"),
+        (["4.000", "12.000", "12.161"], {}, "pass", ""),
+        # a site that asks for more
+        (FIVE, {"loop_least_currents": "5"}, "pass", ""),
+        (
+            ["4.000", "8.000", "12.000", "20.000"],
+            {"loop_least_currents": "5"},
+            "not evaluated",
+            "5 different",
+        ),
+    ],
+)
+def test_around_the_currents_that_tell_a_wrong_range(
+    applied: list[str], settings: dict[str, str], outcome: str, words: str
+) -> None:
+    shown = on_the_line(applied)
+    card = rising(shown, applied, card=applied)
+    held = {"loop_chain": within("0.25"), "loop_card": within("0.25"), "loop_display": within("0.25")}
+    result = run_with(visit(card), settings=settings, tolerances=held)
+    for key in ("card", "display", "chain", "control_system"):
+        found = check(result, f"as_found.{key}")
+        assert (found.outcome, found.quantity is None) == (outcome, False), key
+        assert words in found.reason
+        assert bool(found.reason) is bool(words)
+    said = "slope and intercept are those of one range at both ends" in told(result, "statement")
+    assert said is (outcome == "pass")
+    # what failed at the points that were read stays failed
+    far = rising(on_the_line(applied, "1"), applied)
+    assert check(run_with(visit(far), settings=settings)).outcome is Outcome.FAIL
+
+
+def test_no_current_at_all_is_too_few() -> None:
+    assert too_few([], 3, root=False, above_zero=False).startswith("read at 0 currents; 3 different ones")
+
+
+def test_w24_a_wrong_range_that_is_hidden_at_mid_scale_does_not_pass_there() -> None:
+    """W24: display 2-12 on a loop of 0-14 pH shows 7.00 at 12 mA, as it should, and 2.00 at 4 mA."""
+    changes = {"unit": "pH", "measures": "pH", "high": Decimal(14), "hops": ()}
+    assert check(run_with(visit(rising(["7.00"], ["12.000"])), **changes)).outcome is Outcome.NOT_EVALUATED
+    both = visit(rising(["2.00", "7.00"], ["4.000", "12.000"]))
+    assert check(run_with(both, **changes)).outcome is Outcome.FAIL
+
+
+def test_a_root_that_is_missing_or_twice_is_hidden_at_the_ends() -> None:
+    """0 and 100 % are their own roots: 4 and 20 mA with a root, without one and with two show the same."""
+    for more in ({}, {"root": "in the transmitter"}, {"root": "in the control system"}):
+        found = check(run(visit(rising(["0.00", "100.00"], ["4.000", "20.000"]), **more)))
+        assert found.outcome is Outcome.NOT_EVALUATED
+        assert "because a wrong range or root can be right at the ends" in found.reason
+
+
+@pytest.mark.parametrize(
+    ("applied", "outcome", "words"),
+    [
+        (["4.000", "8.000", "12.000", "20.000"], "pass", ""),
+        (["8.000", "12.000", "20.000"], "pass", ""),
+        (["9.990", "12.000", "20.000"], "pass", ""),
+        (["10.000", "12.000", "20.000"], "pass", ""),
+        (["10.010", "12.000", "20.000"], "not evaluated", "read at 3 currents; 3 different ones are needed"),
+        # at 4 mA a root has no slope, so it is not counted
+        (["4.000", "8.000", "20.000"], "not evaluated", "read at 2 currents above 4 mA; 3 different"),
+        (["4.000", "12.000", "16.000", "20.000"], "not evaluated", "one above 4 and up to 10 mA"),
+    ],
+)
+def test_around_the_currents_that_tell_a_wrong_root(applied: list[str], outcome: str, words: str) -> None:
+    shown = [f"{100 * sqrt((float(text) - 4) / 16):.2f}" for text in applied]
+    found = check(run(visit(rising(shown, applied), root="in the control system")))
+    assert found.outcome == outcome
+    assert words in found.reason
+
+
+# ---------------------------------------------------------------- failed as found, not read again
+
+
+HELD = {f"loop_{name}": within("0.25") for name in ("card", "display", "archive", "chain")}
+TOO_HIGH = ["0.00", "26.00", "50.00", "75.00", "100.00"]  # at 8 mA, by 1 % of span
+NOT_AGAIN = "failed as found and was not read again"
+
+
+def left_after(
+    found: dict[str, Any], left: dict[str, Any], held: Mapping[str, Tolerance] = HELD
+) -> dict[str, tuple[str, str]]:
+    """The checks as left: outcome and reason."""
+    changed = {
+        "decision": {"action": "set the range", "why": "off"},
+        "adjusted": {
+            "what": "display",
+            "setting_from": "0 to 104 ft",
+            "setting_to": "0 to 100",
+            "at": "13:50",
+        },
+    }
+    result = run_with(visit(found, as_left={"rising": left}, **changed), tolerances=held)
+    return {
+        c.key.partition(".")[2]: (c.outcome.value, c.reason) for c in result.checks if c.stage == "as_left"
+    }
+
+
+def test_a_place_that_failed_and_is_not_read_as_left_is_not_evaluated() -> None:
+    found = left_after(rising(TOO_HIGH, card=FIVE), rising(card=FIVE))
+    assert found == {
+        "display": ("not evaluated", f"the display {NOT_AGAIN}"),
+        "chain": ("not evaluated", f"the display {NOT_AGAIN}"),
+    }
+    # the control room's display failed, the archive behind it did not
+    found = left_after(
+        rising(TOO_HIGH, archive=LINEAR), rising(archive=LINEAR), {"loop_chain": within("0.25")}
+    )
+    assert found == {"chain": ("not evaluated", f"the display {NOT_AGAIN}")}
+    # the card failed, and the display that is read again does not say what the card shows
+    card = ["4.000", "8.160", "12.000", "16.000", "20.000"]
+    found = left_after(rising(LINEAR, card=card), rising(LINEAR))
+    assert found == {"card": ("not evaluated", f"the input card {NOT_AGAIN}"), "chain": ("pass", "")}
+    # the archive failed
+    found = left_after(rising(LINEAR, archive=TOO_HIGH), rising(LINEAR))
+    assert found["archive"] == found["chain"] == ("not evaluated", f"the archive {NOT_AGAIN}")
+
+
+def test_a_place_that_passed_need_not_be_read_again() -> None:
+    assert left_after(rising(TOO_HIGH, card=FIVE), rising(LINEAR)) == {"chain": ("pass", "")}
+    assert left_after(rising(LINEAR, card=FIVE), rising(card=FIVE)) == {"chain": ("pass", "")}
+
+
+@pytest.mark.parametrize(
+    ("again", "outcome", "reason"),
+    [
+        (["4.000", "8.000", "12.000", "20.000"], "pass", ""),
+        (["4.000", "8.160", "12.000", "20.000"], "pass", ""),
+        (["4.000", "8.161", "12.000", "20.000"], "not evaluated", f"the display at 8.000 mA {NOT_AGAIN}"),
+        (["4.000", "12.000", "20.000"], "not evaluated", f"the display at 8.000 mA {NOT_AGAIN}"),
+    ],
+)
+def test_around_a_current_that_failed_and_is_read_again(again: list[str], outcome: str, reason: str) -> None:
+    left = rising(on_the_line(again), again)
+    assert left_after(rising(TOO_HIGH), left) == {"chain": (outcome, reason)}
+
+
+def test_what_fails_as_left_fails_whatever_was_read_again() -> None:
+    left = rising(["0.00", "51.00", "100.00"], THREE)
+    assert left_after(rising(TOO_HIGH), left) == {"chain": ("fail", "")}
+
+
+def test_both_reasons_are_told() -> None:
+    outcome, reason = left_after(rising(TOO_HIGH), rising(["50.00"], ["12.000"]))["chain"]
+    assert outcome == "not evaluated"
+    assert "read at 1 current; 3 different" in reason
+    assert reason.endswith(f"; the display at 8.000 mA {NOT_AGAIN}")
+
+
+def test_hysteresis_that_failed_wants_the_way_down_again() -> None:
+    raw = visit(as_left={"rising": rising(LINEAR)})
+    raw["as_found"]["falling"] = {"display": ["100.00", "75.00", "50.24", "25.00", "0.00"]}
+    held = {"loop_chain": within("0.25"), "loop_hysteresis": within("0.2")}
+    result = run_with(raw, tolerances=held)
+    found = check(result, "as_left.hysteresis")
+    assert (found.outcome, found.reason) == ("not evaluated", f"the display going down {NOT_AGAIN}")
+    raw["as_left"]["falling"] = {"display": LINEAR[::-1]}
+    assert check(run_with(raw, tolerances=held), "as_left.hysteresis").outcome is Outcome.PASS
+
+
+def test_a_place_read_again_on_one_way_only_is_no_chain_to_it() -> None:
+    raw = visit(rising(TOO_HIGH), as_left={"rising": rising(card=FIVE)})
+    raw["as_left"]["falling"] = {"card": FIVE[::-1], "display": LINEAR[::-1]}
+    found = check(run(raw), "as_left.chain")
+    assert (found.outcome, found.reason) == ("not evaluated", f"the display {NOT_AGAIN} at every current")
+
+
 # ---------------------------------------------------------------- the chain put together
 
 
@@ -513,16 +713,17 @@ def test_hops_add_up_to_the_chain_and_are_put_together_both_ways() -> None:
     ("found", "chain", "there"),
     [
         # the archive is the end of the chain, the display is what the control room sees
-        ({"display": ["50.00"], "archive": ["51.00"]}, "fail", "pass"),
-        ({"display": ["51.00"], "archive": ["50.00"]}, "pass", "fail"),
-        ({"archive": ["51.00"]}, "fail", "fail"),
-        ({"card": ["12.000"]}, "pass", None),
+        ({"display": "50.00", "archive": "51.00"}, "fail", "pass"),
+        ({"display": "51.00", "archive": "50.00"}, "pass", "fail"),
+        ({"archive": "51.00"}, "fail", "fail"),
+        ({"card": "12.000"}, "pass", None),
     ],
 )
 def test_the_control_system_has_a_verdict_of_its_own(
-    found: dict[str, Any], chain: str, there: str | None
+    found: dict[str, str], chain: str, there: str | None
 ) -> None:
-    result = run(visit(rising(applied=["12.000"], **found)))
+    more = {name: at_ends(name, text) for name, text in found.items()}
+    result = run(visit(rising(applied=THREE, **more)))
     assert result.outcome("as_found", "control system") == there
     assert check(result).outcome == chain
 

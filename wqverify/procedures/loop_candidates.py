@@ -30,7 +30,7 @@ from wqverify.procedures.loop_points import (
     set_elsewhere,
 )
 from wqverify.procedures.loop_sheet import LoopSheet
-from wqverify.procedures.loop_stages import Stage
+from wqverify.procedures.loop_stages import Stage, few_of
 from wqverify.procedures.rules import setting
 from wqverify.terms import Given, Quantity
 
@@ -54,6 +54,7 @@ class Mismatch:
 
     straight: dict[str, Quantity] | None
     right: bool  # the ranges at both ends fit each other
+    enough: bool  # currents were read to say so
     candidates: tuple[Candidate, ...]
 
 
@@ -67,7 +68,8 @@ def mismatch_of(stage: Stage, sheet: LoopSheet, given: Given) -> Mismatch | None
     right = fits(parts.right, parts.applied, parts.shown, parts.within(share)) is not None
     found = [] if right else sorted(_at_the_end(stage, parts, straight, share, sheet, given), key=_off)
     currents = list(_in_the_current(stage, share))
-    return Mismatch(straight, right, (*found[:MOST], *currents))
+    enough = not few_of(stage, stage.chain, PERCENT, given)
+    return Mismatch(straight, right, enough, (*found[:MOST], *currents))
 
 
 def _off(candidate: Candidate) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from wqverify.procedures.loop_beside import BESIDE
 from wqverify.procedures.loop_candidates import mismatch_of
 from wqverify.procedures.loop_notes import CAUTIONS, notes
-from wqverify.procedures.loop_points import BY_ITSELF, line_of
+from wqverify.procedures.loop_points import line_of
 from wqverify.procedures.loop_rules import refuse
 from wqverify.procedures.loop_sheet import LoopSheet
 from wqverify.procedures.loop_shown import charts, values, workings
@@ -41,9 +41,9 @@ def compute(sheet: LoopSheet, given: Given, slices: Slices) -> Result:  # noqa: 
     )
 
 
-def expects(sheet: LoopSheet, given: Given) -> tuple[str, ...]:  # noqa: ARG001 - the sheet alone says it
+def expects(sheet: LoopSheet, given: Given) -> tuple[str, ...]:
     """Return the keys of the checks that a sheet asks for; a result without one of them is an error."""
-    return tuple(keys_of(sheet, "transmitter" if sheet.reference.made_by == BY_ITSELF else "wire"))
+    return tuple(keys_of(sheet, given))
 
 
 PROCEDURE = Procedure(
@@ -64,6 +64,7 @@ PROCEDURE = Procedure(
         "loop_resistor_percent": Setting("0", "20"),
         "loop_volts_percent": Setting("0", "20"),
         "loop_fits_percent": Setting("0", "5"),  # of span, besides U, for a candidate
+        "loop_least_currents": Setting("3", "11", whole=True),  # different ones, for a pass
         "card_bits": Setting("8", "24", whole=True),  # over 16 mA
         "archive_deadband": Setting("0", "1000000"),  # in the unit of the analyzer
     },

@@ -204,7 +204,7 @@ def _statements(
             f"{line.whose}{root}. Percent are of span; an error is what is shown less what should be."
         )
     for name, mismatch in found.items():
-        if mismatch is not None and mismatch.right:
+        if mismatch is not None and mismatch.right and mismatch.enough:
             yield f"{STAGES[name]}: slope and intercept are those of one range at both ends."
     if line.root and stages:
         yield "At 4 mA a square root has no slope: an error there is told in mA and not judged in percent."

@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
 from wqverify.calculations import loop
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.loop_budget import PERCENT, Budget, Off
+from wqverify.procedures.loop_enough import LEAST, ONE_CURRENT, too_few
 from wqverify.procedures.loop_points import (
     APPLIED,
     ARCHIVE,
+    BY_ITSELF,
     CARD,
     DISPLAY,
     Line,
     Point,
     hops_at,
     last_place,
+    line_of,
     other_unit,
     own_sweeps,
     points_of,
 )
 from wqverify.procedures.loop_sheet import LoopSheet, SignalState, Sweep
 from wqverify.procedures.parts import NotDone
-from wqverify.terms import Check, Given, Place, Quantity, Tolerance
+from wqverify.procedures.rules import setting
+from wqverify.terms import Check, Given, Outcome, Place, Quantity, Tolerance
 
 CHAIN, HYSTERESIS, STATES = "chain", "hysteresis", "states"
 THERE = "control_system"  # what the control room sees, whatever the archive keeps
@@ -37,7 +41,6 @@ PLACE_WORDS = {
     DISPLAY: "display",
     ARCHIVE: "archive",
 }
-ONE_CURRENT = Decimal("0.16")  # mA, 1 % of span: so near, a current up and one down are one point
 NE_43 = Tolerance(
     unit="states",
     rule="as the method states",
@@ -116,8 +119,16 @@ def _pairs(points: Sequence[Point]) -> Iterator[tuple[Point, Point]]:
 # ---------------------------------------------------------------- which checks
 
 
-def keys_of(sheet: LoopSheet, first_hop: str) -> Iterator[str]:
-    """Give the keys of the checks that a sheet asks for."""
+def keys_of(sheet: LoopSheet, given: Given) -> Iterator[str]:
+    """Give the keys of the checks that a sheet asks for, with those of what was not read again."""
+    keys = dict.fromkeys(_keys_of(sheet, "transmitter" if sheet.reference.made_by == BY_ITSELF else "wire"))
+    yield from keys
+    if len(dict(own_sweeps(sheet))) > 1:
+        every = unread_of(stages_of(sheet, line_of(sheet, given), given), sheet, given)
+        yield from (f"as_left.{hop}" for hop in every if f"as_left.{hop}" not in keys)
+
+
+def _keys_of(sheet: LoopSheet, first_hop: str) -> Iterator[str]:
     sweeps = dict(own_sweeps(sheet))
     for name in ("as_found", "as_left"):
         if isinstance(getattr(sheet, name), NotDone):
@@ -137,6 +148,7 @@ def keys_of(sheet: LoopSheet, first_hop: str) -> Iterator[str]:
 
 def checks_of(sheet: LoopSheet, stages: Sequence[Stage], given: Given) -> Iterator[Check]:
     """Give the checks of all stages, and of the states of the signal."""
+    unread = unread_of(stages, sheet, given)
     for name in ("as_found", "as_left"):
         part = getattr(sheet, name)
         if isinstance(part, NotDone):
@@ -144,24 +156,59 @@ def checks_of(sheet: LoopSheet, stages: Sequence[Stage], given: Given) -> Iterat
             yield not_evaluated(f"{name}.{CHAIN}", name, "Loop from end to end", reason)
         for stage in stages:
             if stage.name == name:
-                yield from _stage_checks(stage, sheet, given)
+                yield from _stage_checks(stage, unread if name == "as_left" else {}, sheet, given)
         if name == "as_found" and sheet.states:
             yield _states_check(sheet.states, given)
 
 
-def _stage_checks(stage: Stage, sheet: LoopSheet, given: Given) -> Iterator[Check]:
+def _stage_checks(
+    stage: Stage, unread: Mapping[str, Unread], sheet: LoopSheet, given: Given
+) -> Iterator[Check]:
     held = given.analyzer.tolerances
-    judged = [f"loop_{hop}" for hop in (*stage.named_hops, CHAIN)]
-    any_held = any(name in held for name in judged)
+    any_held = any(f"loop_{hop}" in held for hop in (*stage.named_hops, CHAIN))
+    judged = dict(groups(stage))
+    for hop, offs in judged.items():
+        counts = hop != HYSTERESIS and not any_held
+        check = _worst(stage, hop, offs, _tolerance(hop, given), counts, sheet, given)
+        yield _held_back(check, unread[hop].reason) if hop in unread else check
+    for hop, one in unread.items():
+        if hop not in judged:
+            tolerance = _tolerance(hop, given)
+            yield not_evaluated(f"{stage.name}.{hop}", stage.name, one.label, one.reason, tolerance=tolerance)
+
+
+def groups(stage: Stage) -> Iterator[tuple[str, list[Off]]]:
+    """Give what is judged of a stage: its hops, the chain, the control system, hysteresis."""
     for hop in stage.named_hops:
-        yield _worst(stage, hop, stage.hops[hop], held.get(f"loop_{hop}"), not any_held, sheet, given)
-    yield _worst(stage, CHAIN, stage.chain, held.get(f"loop_{CHAIN}"), not any_held, sheet, given)
+        yield hop, stage.hops[hop]
+    yield CHAIN, stage.chain
     place = seen_there(stage.points)
     if stage.name == "as_found" and place:
-        there = [stage.budget.off(THERE, APPLIED, place, point) for point in stage.points]
-        yield _worst(stage, THERE, there, held.get(f"loop_{CHAIN}"), not any_held, sheet, given)
+        yield THERE, [stage.budget.off(THERE, APPLIED, place, point) for point in stage.points]
     if stage.both_ways:
-        yield _worst(stage, HYSTERESIS, stage.turned, held.get(f"loop_{HYSTERESIS}"), False, sheet, given)
+        yield HYSTERESIS, stage.turned
+
+
+def _tolerance(hop: str, given: Given) -> Tolerance | None:
+    return given.analyzer.tolerances.get(f"loop_{CHAIN if hop == THERE else hop}")
+
+
+def _held_back(check: Check, reason: str) -> Check:
+    """What failed stays failed; all else is not evaluated, with what was measured beside it."""
+    if check.outcome is Outcome.FAIL:
+        return check
+    return not_evaluated(
+        check.key,
+        check.stage,
+        check.label,
+        "; ".join(part for part in (check.reason, reason) if part),
+        place=check.place,
+        observed=check.observed,
+        reference=check.reference,
+        quantity=check.quantity,
+        tolerance=check.tolerance,
+        counts=check.counts,
+    )
 
 
 def _worst(
@@ -183,7 +230,7 @@ def _worst(
     if reason:
         return not_evaluated(key, stage.name, label, reason, place=place, tolerance=tolerance, counts=counts)
     off = min(some, key=lambda each: _room(each, unit, tolerance))
-    return judge(
+    check = judge(
         key,
         stage.name,
         f"{label_of(stage, hop, off.before)}, furthest off at {off.point.words}",
@@ -194,6 +241,20 @@ def _worst(
         reference=off.reference[unit],
         counts=counts,
         exact=off.exact[unit],
+    )
+    few = "" if hop == HYSTERESIS else few_of(stage, offs, unit, given)
+    judged = check.outcome is not Outcome.NOT_EVALUATED
+    return _held_back(check, few) if few and judged else check
+
+
+def few_of(stage: Stage, offs: Sequence[Off], unit: str, given: Given) -> str:
+    """Return why a place was read at too few currents for a pass, empty where it was not."""
+    some = [off for off in offs if unit in off.found]
+    return too_few(
+        (off.point.applied.value for off in some),
+        int(setting(given, "loop_least_currents", LEAST)),
+        root=stage.line.root,
+        above_zero=len(some) < len(offs),
     )
 
 
@@ -246,6 +307,65 @@ def label_of(stage: Stage, hop: str, before: str) -> str:
         return f"Hysteresis, {PLACE_WORDS[stage.last]} going down less going up"
     what = {"transmitter": "Output of the transmitter", "wire": "Wire up to the meter"}.get(hop)
     return f"{what or PLACE_WORDS[hop].capitalize()} against the {PLACE_WORDS[before]}"
+
+
+# ---------------------------------------------------------------- failed as found, not read again
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """Why what failed as found is not shown to be right as left."""
+
+    label: str
+    reason: str
+
+
+def unread_of(stages: Sequence[Stage], sheet: LoopSheet, given: Given) -> dict[str, Unread]:
+    """Return by check as left what failed as found and was not read again, a place or a current."""
+    by_name = {stage.name: stage for stage in stages}
+    found, left = by_name.get("as_found"), by_name.get("as_left")
+    unread: dict[str, Unread] = {}
+    if found is None or left is None:
+        return unread
+    for hop, offs in groups(found):
+        failed = _failed(found, hop, offs, sheet, given)
+        what = _not_again(hop, failed, left) if failed else ""
+        if what:
+            to = CHAIN if hop == THERE else hop
+            before = unread[to].reason if to in unread else ""
+            reason = "; ".join(dict.fromkeys(part for part in (before, what) if part))
+            unread[to] = Unread(label_of(found, to, failed[0].before), reason)
+    return unread
+
+
+def _failed(stage: Stage, hop: str, offs: Sequence[Off], sheet: LoopSheet, given: Given) -> list[Off]:
+    """The points of a hop that failed, each judged by itself."""
+    tolerance = _tolerance(hop, given)
+    if tolerance is None:
+        return []
+    every = ((off, _worst(stage, hop, [off], tolerance, True, sheet, given)) for off in offs)
+    return [off for off, check in every if check.outcome is Outcome.FAIL]
+
+
+def _not_again(hop: str, failed: Sequence[Off], left: Stage) -> str:
+    place = failed[0].after
+    if hop == HYSTERESIS:
+        again = [off.point.applied.value for off in left.turned if off.after == place]
+        what = f"the {PLACE_WORDS[place]} going down"
+    else:
+        again = [point.applied.value for point in left.points if place in point.read]
+        what = f"the {PLACE_WORDS[place]}"
+    if not again:
+        return f"{what} failed as found and was not read again"
+    if hop in (CHAIN, THERE) and len(again) < len(left.points):
+        return f"{what} failed as found and was not read again at every current"
+    missing = [
+        off.point.applied.text
+        for off in failed
+        if all(abs(off.point.applied.value - current) > ONE_CURRENT for current in again)
+    ]
+    texts = " and ".join(f"{text} mA" for text in dict.fromkeys(missing))
+    return f"{what} at {texts} failed as found and was not read again" if missing else ""
 
 
 # ---------------------------------------------------------------- states
