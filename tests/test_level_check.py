@@ -41,9 +41,10 @@ from wqverify.entry.screen import Act
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.level_budget import key_of, sizes_of
 from wqverify.procedures.level_lines import lines_of
+from wqverify.procedures.level_parts import FOR_CURRENT, FOR_LEVEL, Levels
 from wqverify.procedures.level_rules import found_of
 from wqverify.procedures.sheets import parse
-from wqverify.procedures.walk import answered
+from wqverify.procedures.walk import answered, questions
 from wqverify.records.canonical import given_from
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
@@ -975,8 +976,8 @@ def test_beside_the_tape_stands_the_level_it_gives() -> None:
     shown = beside(f"{ROW}.reference", {"date": "2026-03-12", "as_found": {"points": [typed]}})
     assert shown == [
         "TP-1: tape, calibration due 2026-06-30",
-        "5.371 m = 17.621391 ft",
-        "level by the tape: 23.629304 ft",  # 41.25 - (17.621391 + 17.62)/2, to six places
+        "5.371 m = 17.62 ft",
+        "level by the tape: 23.63 ft",  # 41.25 - (17.621391 + 17.62)/2, one place beyond the display
     ]
     nothing = beside(f"{ROW}.reference", {"as_found": {"points": [{"by": "tape"}]}})
     assert nothing == ["the mark is 41.25 ft above the zero of the level"]
@@ -991,6 +992,39 @@ def test_beside_what_a_place_shows_stands_what_is_allowed() -> None:
     ]
     assert beside(f"{ROW}.own", raw)[1] == "allowed: 23.33 to 23.93 ft"
     assert beside(f"{ROW}.display", {"as_found": {"points": [{"by": "tape"}]}}) == []
+
+
+@pytest.mark.parametrize(
+    ("digit", "size", "words"),
+    [
+        ("0.1", "0.2", "23.65"),
+        ("0.01", "0.2", "23.652"),
+        ("0.1", "0.25", "23.652"),
+        ("1", "1", "23.7"),
+        ("10", "10", "23.7"),
+    ],
+)
+def test_a_level_beside_a_question_has_one_place_more_than_the_display(
+    digit: str, size: str, words: str
+) -> None:
+    """41.25 - 5.364 m: 5.364/0.3048 is 17.598425, so 23.651575 ft."""
+    held = {"digit": Decimal(digit), "tolerances": {"error": allowed(size)}}
+    given = given_for(visit(), analyzer(**held))
+    raw = {"date": "2026-03-12", "as_found": {"points": [point("", "5.364 m")]}}
+    assert f"level by the tape: {words} ft" in beside(f"{ROW}.reference", raw, given)
+    assert beside(f"{ROW}.display", raw, given)[0] == f"level by the reference: {words} ft"
+
+
+def test_rounded_limits_and_errors_beside_a_question_hide_no_fail() -> None:
+    """41.25 - 5.364 m is 23.651575 ft, 23.451575 to 23.851575; 41.25 - 17.5541 is 23.6959, 23.9 +0.2041."""
+    raw = {"as_found": {"points": [point("23.8", "5.364 m")]}}
+    assert beside(f"{ROW}.display", raw)[1:] == ["allowed: 23.46 to 23.85 ft", "error so far: +0.15 ft"]
+    raw = {"as_found": {"points": [point("23.9", "17.5541")]}}
+    assert beside(f"{ROW}.display", raw)[1:] == ["allowed: 23.5 to 23.89 ft", "error so far: +0.2041 ft"]
+    asked = visit(point("23.9", "17.5541"), decision={"action": "zero"})
+    assert beside("decision.action", asked)[0] == "level 1, transmitter: 0.2041 ft, allowed ±0.2"
+    asked = visit(point("23.8", "5.364 m"), decision={"action": "zero"})
+    assert beside("decision.action", asked)[0] == "level 1, transmitter: 0.15 ft, allowed ±0.2"
 
 
 def test_beside_an_injected_current_stands_what_the_far_end_should_show() -> None:
@@ -1039,6 +1073,94 @@ def test_the_demo_visit_can_be_stepped_through_and_a_wrong_unit_is_asked_about(t
     assert desk.visit is not None
     assert answered(tomllib.loads(desk.visit.sheet.read_text("utf-8"))) == sheet
     desk.close()
+
+
+# ---------------------------------------------------------------- what failed and was not read again
+
+
+@pytest.mark.parametrize(
+    ("shown", "place", "key"),
+    [
+        ({"display": "24.9"}, "analyzer", "display"),
+        ({"remote": "24.9"}, "control system", "remote"),
+        ({"own": "20.8"}, "control system", "own"),
+        ({"ma": "14.20"}, "analyzer", "current"),
+    ],
+)
+def test_what_failed_as_found_and_was_not_read_again_is_no_pass_as_left(
+    shown: dict[str, str], place: Any, key: str
+) -> None:
+    first = {"display": "23.8", "ma": "13.52", "remote": "23.7", "own": "23.7"}
+    row = point(**{**first, **shown})
+    typed = "ma" if key == "current" else key
+    again = point(**{**first, typed: ""})
+    again.pop(typed, None)
+    result = run(visit(row, service={"what": "vent"}, as_left={"points": [again]}))
+    assert check(result, f"as_found.level_1.{key}").outcome is Outcome.FAIL
+    missing = check(result, f"as_left.{key}")
+    assert missing.outcome is Outcome.NOT_EVALUATED
+    assert missing.reason == "failed as found and was not read again"
+    assert result.outcome("as_left", place) is Outcome.NOT_EVALUATED
+    other: Any = "analyzer" if place == "control system" else "control system"
+    assert result.outcome("as_left", other) is Outcome.PASS
+    whole = run(visit(row, service={"what": "vent"}, as_left={"points": [point(**first)]}))
+    assert whole.outcome("as_left", place) is Outcome.PASS
+
+
+def test_what_passed_as_found_need_not_be_read_again() -> None:
+    row = point("23.8", remote="23.7", own="20.8")
+    result = run(visit(row, service={"what": "vent"}, as_left={"points": [point("", own="23.7")]}))
+    assert [one.key for one in result.checks if one.stage == "as_left"] == ["as_left.level_1.own"]
+    undone = run(visit(row, service={"what": "vent"}, as_left={"not_done": "called away"}))
+    assert [one.key for one in undone.checks if one.stage == "as_left"] == ["as_left.level"]
+
+
+# ---------------------------------------------------------------- how it is asked
+
+
+def stepped(tmp_path: Path, path: str) -> tuple[Any, dict[str, Any]]:
+    """The demo visit on the plant of Ellodale, stepped to a question; its sheet."""
+    make_plant(tmp_path / "ellodale", MONTH)
+    text = (DEMO / "visit.toml").read_text("utf-8")
+    for here, there in (("LT-88213", "EL-0731"), ("2026-03-12", "2026-05-12"), ('"IQU"', '"T-11"')):
+        text = text.replace(here, there)
+    paper = {"by": "T-11", "at": "2026-06-01 09:00", "kept_at": "binder 3"}
+    sheet = {**answered(tomllib.loads(text)), "copied_from_paper": paper}
+    now = datetime(2026, 6, 1, 14, 5, tzinfo=UTC)
+    desk = open_desk(
+        tmp_path / "ellodale", procedure="level_check", tag="LIT-3101", paper=True, clock=lambda: now
+    )
+    for act in acts_to(desk, sheet):
+        if desk.screen.path == path and desk.screen.kind == "question":
+            break
+        assert not desk.act(act).refused
+    return desk, sheet
+
+
+def test_a_mark_above_the_range_of_the_tank_is_not_asked_about(tmp_path: Path) -> None:
+    desk, _sheet = stepped(tmp_path, "datum.mark")
+    assert desk.screen.unit == "unit of the level"
+    after = desk.act(Act("answer", "41.25", "datum.mark"))
+    assert (after.kind, after.path != "datum.mark") == ("question", True)
+    desk.close()
+
+
+@pytest.mark.parametrize("path", [f"{ROW}.instrument", "second.points.0.instrument"])
+def test_only_what_reads_a_level_or_makes_a_current_is_offered(tmp_path: Path, path: str) -> None:
+    desk, _sheet = stepped(tmp_path, path)
+    offered = {choice.text for choice in desk.screen.choices}
+    assert {"TP-1", "LC-4"} & offered
+    assert desk.visit is not None
+    words = (*FOR_LEVEL, *FOR_CURRENT)
+    kinds = {desk.visit.about.standards[name].kind for name in offered if name}
+    assert all(any(word in kind for word in words) for kind in kinds), kinds
+    assert not {"buffer", "formazin stock", "formazin dilution"} & kinds
+    desk.close()
+
+
+def test_the_instrument_for_the_current_is_no_tape() -> None:
+    asked = {question.name: question.ask for question in questions(Levels)}
+    assert asked["meter"].kinds == FOR_CURRENT
 
 
 # ---------------------------------------------------------------- instruments, pressures, held outputs

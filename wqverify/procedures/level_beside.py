@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from decimal import Decimal
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
-from wqverify.calculations.units import in_unit
+from wqverify.calculations.units import InUnit, in_unit
 from wqverify.calculations.water_density import water_density
 from wqverify.procedures import beside as b
 from wqverify.procedures.level_budget import key_of
@@ -25,8 +25,10 @@ def datum(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one da
     unit = given.analyzer.unit
     known = elevations(b.so_far(LevelSheet, raw), given)
     named = (("mark", known.mark), ("gauge", known.gauge), ("zero", known.zero))
-    held = ", ".join(f"{name} {value:f}" for name, value in named if value is not None)
-    empty = f"at level 0 the tape would be {known.mark - known.zero:f} {unit}" if known.mark else ""
+    held = ", ".join(f"{name} {_elevation(value, given)}" for name, value in named if value is not None)
+    empty = ""
+    if known.mark:
+        empty = f"at level 0 the tape would be {_elevation(known.mark - known.zero, given)} {unit}"
     return Beside(b.told(f"elevations so far: {held} {unit}", empty))
 
 
@@ -60,13 +62,14 @@ def _level_words(point: Point | None, raw: Raw, here: str, given: Given) -> Iter
     if point is None:
         known = elevations(b.so_far(LevelSheet, raw), given)
         if b.at(raw, f"{here}.by") == "tape" and known.mark is not None:
-            yield f"the mark is {known.mark - known.zero:f} {unit} above the zero of the level"
+            above = _elevation(known.mark - known.zero, given)
+            yield f"the mark is {above} {unit} above the zero of the level"
         return
     for one in point.readings:
         if one.words != f"{one.text} {one.unit}":
-            yield one.words
+            yield f"{one.typed.text} = {_converted(one, given)} {one.unit}"
     if point.reference is not None:
-        yield f"level by the {getattr(point.typed, 'by', '')}: {short(point.reference)} {unit}"
+        yield f"level by the {getattr(point.typed, 'by', '')}: {_near(point.reference, given):f} {unit}"
     elif point.reason:
         yield point.reason
 
@@ -81,7 +84,7 @@ def density(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - no s
         return Beside()
     here = in_unit(typed, "degC", path)
     value = f"{water_density(float(here.value)):.2f}"
-    return Beside(b.told(f"water at {short(here.value)} °C: {value} kg/m3"))
+    return Beside(b.told(f"water at {short(round(here.value, 2))} °C: {value} kg/m3"))
 
 
 @b.quiet
@@ -91,19 +94,72 @@ def shown(raw: Raw, path: str, given: Given) -> Beside:
     point, unit = _level(raw, here, given), given.analyzer.unit
     if point is None or point.reference is None:
         return Beside()
-    allowed = _tolerance(place, given)
+    exact, level = _tolerance(place, given), _near(point.reference, given)
+    allowed = _inward(exact, point.reference, given) if exact is not None else None
     typed = b.number(raw, path)
     off = ""
     if typed is not None:
         error = in_unit(typed, unit, path).value - point.reference
-        off = f"error so far: {b.signed(Decimal(short(error)))} {unit}"
+        off = f"error so far: {b.signed(_error(error, exact, point.reference, given))} {unit}"
     return b.around(
-        point.reference,
+        level,
         allowed,
-        f"level by the reference: {short(point.reference)} {unit}",
-        b.allowed(point.reference, allowed, unit),
+        f"level by the reference: {level:f} {unit}",
+        b.allowed(level, allowed, unit),
         off,
     )
+
+
+# ---------------------------------------------------------------- not finer than anybody reads
+
+
+def _place(given: Given) -> Decimal | None:
+    """One place beyond the finest of the display and the limits; None where none of them is known."""
+    both = (_tolerance(place, given) for place in ("display", "own"))
+    limits = [end for one in both if one is not None for end in (one.low, one.high) if end is not None]
+    digit = given.analyzer.digit
+    places = [int(one.normalize().as_tuple().exponent) for one in (*limits, *([digit] if digit else ()))]
+    return Decimal(1).scaleb(min(0, *places) - 1) if places else None
+
+
+def _near(value: Decimal, given: Given, rounding: str = ROUND_HALF_EVEN) -> Decimal:
+    """Return a level as it is shown beside a question."""
+    place = _place(given)
+    return Decimal(short(value.quantize(place, rounding) if place is not None else value))
+
+
+def _elevation(value: Decimal, given: Given) -> str:
+    """Return an elevation as it is shown: a survey gives three places."""
+    place = _place(given)
+    return short(value.quantize(min(place, Decimal("0.001"))) if place is not None else value)
+
+
+def _converted(one: InUnit, given: Given) -> str:
+    """Return a reading that was typed in another unit as it is shown: a pressure as fine as it was read."""
+    if one.unit == given.analyzer.unit:
+        return f"{_near(one.value, given):f}"
+    return short(one.value.quantize(Decimal(1).scaleb(one.digit.adjusted() - 1)))
+
+
+def _inward(allowed: Tolerance, reference: Decimal, given: Given) -> Tolerance:
+    """Return the limits around the level shown, rounded so that none is shown wider than it is."""
+    (low, high), level = allowed.at(reference), _near(reference, given)
+    return replace(
+        allowed,
+        percent=None,
+        low=None if low is None else _near(reference + low, given, ROUND_CEILING) - level,
+        high=None if high is None else _near(reference + high, given, ROUND_FLOOR) - level,
+    )
+
+
+def _error(error: Decimal, allowed: Tolerance | None, reference: Decimal, given: Given) -> Decimal:
+    """Return an error as it is shown: in full where rounding would carry it over a limit."""
+    low, high = allowed.at(reference) if allowed is not None else (None, None)
+    near, full = _near(error, given), Decimal(short(error))
+    crosses = any(
+        end is not None and (near > end) - (near < end) != (full > end) - (full < end) for end in (low, high)
+    )
+    return full if crosses else near
 
 
 def _tolerance(place: str, given: Given) -> Tolerance | None:
@@ -117,8 +173,10 @@ def current(raw: Raw, path: str, given: Given) -> Beside:
     low, high = MEASURING_MA
     if typed is None:
         return Beside(b.told(f"a measuring value lies from {low} to {high} mA"))
-    level = _level_of(typed, raw, given)
-    return Beside(b.told(f"{typed.text} mA stand for {short(level)} {given.analyzer.unit}" if level else ""))
+    level, unit = _level_of(typed, raw, given), given.analyzer.unit
+    return Beside(
+        b.told(f"{typed.text} mA stand for {_near(level, given):f} {unit}" if level is not None else "")
+    )
 
 
 def _level_of(ma: Reading, raw: Raw, given: Given) -> Decimal | None:
@@ -140,8 +198,9 @@ def _errors(found: Found, given: Given) -> Iterator[str]:
             allowed = _tolerance(place, given)
             half = allowed.half_width(Decimal(0)) if allowed and allowed.percent is None else None
             limit = f", allowed ±{b.plain(half)}" if half is not None else ""
-            error = b.amount(found.quantities[key_of(point, place)])
-            yield f"{point.name.replace('_', ' ')}, {PLACES[place]}: {error}{limit}"
+            of = found.quantities[key_of(point, place)]
+            error = _error(of.decimal, allowed, point.nominal or Decimal(0), given)
+            yield f"{point.name.replace('_', ' ')}, {PLACES[place]}: {error:f} {of.unit}{limit}"
 
 
 def _stop(raw: Raw, found: Found) -> str:

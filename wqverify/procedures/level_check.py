@@ -20,7 +20,7 @@ from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.level_shown import charts, ends_found, values, workings
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import tolerance
-from wqverify.terms import Check, Given, Place, Procedure, Result, Setting, Slices, Tolerance
+from wqverify.terms import Check, Given, Outcome, Place, Procedure, Result, Setting, Slices, Tolerance
 
 NAME = "level_check"
 JUDGED_AT: dict[Where, Place] = {
@@ -67,6 +67,8 @@ def expects(sheet: LevelSheet, given: Given) -> tuple[str, ...]:
                 first = part == "as_found" and index == 0 and "own" not in shown
                 shown += ["own"] if first and _control_system_is_due(stage, given) else []
                 keys += [f"{stage}.{NAMED[part]}_{index + 1}.{place}" for place in shown]
+    if isinstance(sheet.as_left, MoreLevels):
+        keys += [f"as_left.{place}" for place in _not_read_again(given, found_of(sheet, given))]
     return tuple(keys)
 
 
@@ -96,6 +98,27 @@ def _checks(sheet: LevelSheet, given: Given, found: Found) -> Iterator[Check]:
                     place="control system",
                     tolerance=_tolerance("own", given),
                 )
+    for place in _not_read_again(given, found) if isinstance(sheet.as_left, MoreLevels) else ():
+        yield not_evaluated(
+            f"as_left.{place}",
+            "as_left",
+            f"Error of {_named(place)}",
+            "failed as found and was not read again",
+            place=JUDGED_AT[place],
+            tolerance=_tolerance(place, given),
+        )
+
+
+def _not_read_again(given: Given, found: Found) -> list[Where]:
+    """The places that failed as found and show nothing as left; what others show says nothing of them."""
+    read = {place for point in found.of("as_left") for place in point.shown}
+    failed = {
+        place
+        for point in found.of("as_found")
+        for place in point.shown
+        if place not in read and _check(point, place, found, given).outcome is Outcome.FAIL
+    }
+    return [place for place in PLACES if place in failed]
 
 
 def _check(point: Point, place: Where, found: Found, given: Given) -> Check:

@@ -25,6 +25,11 @@ By = Literal["tape", "gauge", "sight tube"]
 AnyBy = Literal["tape", "gauge", "sight tube", "injected current"]
 INJECTED = "injected current"
 Heard = Literal["own eyes", "radio", "phone"]
+# Words of the kind of a standard: what a level is read with, what makes or reads a current.
+FOR_LEVEL = ("tape", "gauge", "tube", "level")
+FOR_CURRENT = ("calibrator", "source", "meter")
+# An elevation is no reading of the analyzer: its range and its digit say nothing about it.
+ELEVATION = "unit of the level"
 
 _RANGE = re.compile(r"(\S+) to (\S+)(?: (\S+))?")
 
@@ -74,11 +79,11 @@ class Permission(Part):
 class Datum(Part):
     """Where level counts from; what is left out is taken from the register."""
 
-    mark: Annotated[Amount | None, Ask("elevation of the tape's mark", "analyzer", beside="datum")] = None
-    gauge: Annotated[Amount | None, Ask("elevation of gauge or scale zero", "analyzer")] = None
+    mark: Annotated[Amount | None, Ask("elevation of the tape's mark", ELEVATION, beside="datum")] = None
+    gauge: Annotated[Amount | None, Ask("elevation of gauge or scale zero", ELEVATION)] = None
     zero: Annotated[
         Amount | None,
-        Ask("elevation of the transmitter's zero", "analyzer", help="left out: 0, the level's own zero"),
+        Ask("elevation of the transmitter's zero", ELEVATION, help="left out: 0, the level's own zero"),
     ] = None
     source: Annotated[
         Text | None, Ask("where the elevations are from", help="survey or drawing, with its date")
@@ -96,7 +101,7 @@ class Stored(Part):
     ] = None
     sensor: Annotated[
         Amount | None,
-        Ask("sensor face above zero", "analyzer", help="only ultrasonic"),
+        Ask("sensor face above zero", ELEVATION, help="only ultrasonic"),
     ] = None
     blanking: Annotated[
         Amount | None,
@@ -159,6 +164,7 @@ class Compared(Part):
             refers="standard",
             help="tape, gauge or tube; injected: the calibrator; its id, as on its label",
             beside="reference",
+            kinds=FOR_LEVEL + FOR_CURRENT,
         ),
     ]
     reference: Annotated[
@@ -241,7 +247,7 @@ class Levels(Part):
     rise: Annotated[Number | None, Ask("rise in a minute", "analyzer", help=_RISE, when="own visit")] = None
     meter: Annotated[
         Name | None,
-        Ask("instrument the current is read with", refers="standard", when="on request"),
+        Ask("instrument the current is read with", refers="standard", when="on request", kinds=FOR_CURRENT),
     ] = None
 
 
