@@ -83,6 +83,9 @@ STANDARDS = {
 }
 
 
+OWN_300 = ((Decimal(20), Decimal(270)), (Decimal(25), Decimal(300)))
+
+
 def point(name: str, t: str, *readings: str, **more: Any) -> dict[str, Any]:
     return {"standard": name, "temperature_c": t, "readings": list(readings), "interval_s": "20", **more}
 
@@ -665,7 +668,8 @@ def test_standards_that_ask_for_two_cell_constants_brake_and_a_reason_releases()
 def test_around_the_cell_constants_that_a_cell_has(shown: str, times: str) -> None:
     """700/500 is 1.4 and 700/1000 is 0.7: sensible, exactly."""
     one = Standard("K700", "conductivity standard", "700", "1", "uS/cm", value=Decimal(700))
-    raw = changed(as_found=found(point("K700", "25.0", shown, shown, shown)))
+    again = found(*TWO, point("K700", "25.0", "700", "700", "700"))
+    raw = changed(as_found=found(point("K700", "25.0", shown, shown, shown)), as_left=again)
     given_ = given_for(raw, standards={**STANDARDS, "K700": one})
     words = f"K700 asks for a cell constant {times} times the present one; 0.7 to 1.4 is sensible"
     if times:
@@ -681,6 +685,48 @@ def test_nothing_founds_an_adjustment_without_a_standard_or_a_zero() -> None:
     assert "the cell was not read dry in air before it" in refused(raw)
     raw["as_found"] = {**raw["as_found"], "zero": {"readings": ["3"]}}
     assert run(raw).outcome("as_left") is Outcome.PASS
+
+
+def test_what_failed_and_was_not_read_again_is_no_pass_as_left() -> None:
+    again = "failed as found and was not read again"
+    raw = changed(as_left=found(TWO[1], point("OTHER", "25.0", *["300"] * 3)))
+    others = {"OTHER": replace(K500, id="OTHER", table="", own=OWN_300), "LOT": replace(K500, id="LOT")}
+    given_ = given_for(raw, standards={**STANDARDS, **others})
+    result = run(raw, given_)
+    one = check(result, "as_left.K500-2207.error")
+    assert (one.outcome, one.reason) == (Outcome.NOT_EVALUATED, again)
+    assert result.outcome("as_left") is Outcome.NOT_EVALUATED
+    raw = changed(as_left=found(TWO[1], point("LOT", "25.0", *["500"] * 3)))
+    assert run(raw, given_).outcome("as_left") is Outcome.PASS  # another bottle of that value
+
+
+def test_a_zero_and_a_control_system_that_failed_are_read_again_too() -> None:
+    again = "failed as found and was not read again"
+    raw = changed(process_before={"shown": "391", "control_system": "450"})
+    raw["as_found"] = {**raw["as_found"], "zero": {"readings": ["40"]}}
+    raw["as_found"]["points"][0] = {**raw["as_found"]["points"][0], "control_system": "400"}
+    result = run(raw)
+    for key, place in (
+        ("zero.error", "analyzer"),
+        ("process.control_system", "control system"),
+        ("K500-2207.control_system", "control system"),
+    ):
+        one = check(result, f"as_left.{key}")
+        assert (one.reason, one.place) == (again, place)
+    raw["as_left"] = {**found(*TWO), "zero": {"readings": ["0"]}}
+    raw["as_left"]["points"][0] = {**TWO[0], "control_system": "500"}
+    raw["process_after"] = {"shown": "391", "control_system": "391"}
+    assert again not in [c.reason for c in run(raw).checks]
+
+
+def test_as_left_as_after_cleaning_counts_what_was_read_there() -> None:
+    raw = visit(
+        found(*(point(p["standard"], "25.0", *["400"] * 3) for p in TWO)),
+        cleaned={"how": "acid"},
+        after_cleaning=found(TWO[1]),
+        as_left={"same_as": "after_cleaning"},
+    )
+    assert check(run(raw), "as_left.K500-2207.error").reason == "failed as found and was not read again"
 
 
 def test_a_cell_constant_set_to_another_number_than_asked_for_is_said() -> None:
@@ -772,6 +818,17 @@ def test_a_zero_that_fails_says_what_would_separate_the_causes() -> None:
     assert "unplug it" not in told(run(visit(found(*TWO, zero={"readings": ["0"]}))), "advice")
 
 
+def test_a_zero_that_fails_blames_no_cell_constant_where_the_standards_are_exact() -> None:
+    zero = {"readings": ["40"]}
+    exact = told(run(visit(found(*TWO, zero=zero))), "advice")
+    assert "It failed as found" in exact
+    assert "100.0 %" not in exact
+    assert "may be the cell constant" not in exact
+    low = (point("K500-2207", "25.0", *["475"] * 3), point("K1413-2210", "25.0", *["1342"] * 3))
+    assert "may be the cell constant" in told(run(visit(found(*low, zero=zero))), "advice")
+    assert "read in a second one" in told(run(visit(found(TWO[0], zero=zero))), "advice")
+
+
 def test_a_reference_thermometer_past_its_date_is_refused() -> None:
     for day, late in (("2026-03-11", True), ("2026-03-12", False), ("2026-03-13", False)):
         raw = visit()
@@ -842,6 +899,48 @@ def test_around_the_temperature_built_in(shown: str, outcome: str) -> None:
     raw = visit(thermometer_check={"reference": "T-17", "reference_c": "21.6", "shown_c": shown})
     held = {"error": tolerance(), "thermometer": tolerance("-0.5", "0.5", None, unit="°C")}
     assert check(run(raw, given_for(raw, analyzer(tolerances=held))), "thermometer").outcome == outcome
+
+
+LEAVE = "leave it alone"
+
+
+@pytest.mark.parametrize(("shown", "there"), [("22.7", "391"), ("21.6", "450"), ("22.7", "450")])
+def test_it_is_left_alone_only_where_everything_passes(shown: str, there: str) -> None:
+    """1.1 °C off, or the control system 59 uS/cm off: the standards are right all the same."""
+    right = visit(
+        thermometer_check={"reference": "T-17", "reference_c": "21.6", "shown_c": "21.6"},
+        process_before={"shown": "391", "control_system": "391", "at": "08:04"},
+        decision={"action": "leave alone", "why": "right"},
+    )
+    right["process_before"].pop("at")
+    held = {"error": tolerance(), "thermometer": tolerance("-0.5", "0.5", None, unit="°C")}
+    given_ = given_for(right, analyzer(tolerances=held))
+    assert LEAVE in told(run(right, given_), "advice")
+    assert f"inside the tolerance: {LEAVE}" in beside("decision.action", right, given_).lines
+    wrong = copy.deepcopy(right)
+    wrong["thermometer_check"]["shown_c"] = shown
+    wrong["process_before"]["control_system"] = there
+    lines = " ".join(beside("decision.action", wrong, given_).lines)
+    advice = told(run(wrong, given_), "advice")
+    assert LEAVE not in advice + lines
+    assert "The cell is inside its tolerance as found; not inside its tolerance: " in advice
+    for off, said in (
+        (shown != "21.6", "Temperature against reference thermometer (T-17) 1.1 °C, allowed -0.5 to 0.5"),
+        (there != "391", "Control system minus display, in the process 59 uS/cm, allowed"),
+    ):
+        assert (said in advice) is off
+        assert (said in lines) is off
+
+
+def test_what_nobody_judged_is_named_before_it_is_left_alone() -> None:
+    raw = visit(decision={"action": "leave alone", "why": "right"})
+    given_ = given_for(raw, analyzer(control_system_tag="X"))
+    advice = told(run(raw, given_), "advice")
+    assert LEAVE not in advice
+    assert "not judged: Control system minus display, in the process (it was not read)." in advice
+    lines = beside("decision.action", raw, given_).lines
+    assert "not judged: Control system minus display, in the process" in lines
+    assert not [line for line in lines if LEAVE in line]
 
 
 def test_what_it_cannot_see() -> None:

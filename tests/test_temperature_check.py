@@ -31,6 +31,7 @@ from wqverify.procedures import temperature_budget as budget
 from wqverify.procedures.blank import blank_sheet
 from wqverify.procedures.parts import entries
 from wqverify.procedures.sheets import parse
+from wqverify.procedures.temperature_sheet import Bath
 from wqverify.procedures.temperature_stages import stages
 from wqverify.records.canonical import given_from
 from wqverify.records.record import case_from, compute
@@ -286,7 +287,7 @@ def test_beside_a_bath_stands_its_temperature_and_what_the_element_should_have()
     assert beside("readings", "as_found.points.0.readings", ice).reference == Decimal(0)
     no = visit(bath("20.0", "20.5", "20.8", "20.5"), decision={"action": "offset", "why": ""})
     assert any(
-        "refused so: In bath-1 the readings" in x for x in beside("decision", "decision.action", no).lines
+        "refused so: in bath-1 the readings" in x for x in beside("decision", "decision.action", no).lines
     )
 
 
@@ -384,6 +385,40 @@ def test_an_ice_point_is_a_reference_by_itself() -> None:
     assert quantity(result, "as_found.bath-1.error").u == pytest.approx(by_hand, rel=1e-9)
     assert "has wrong everywhere" not in told(result, "cannot see")
     assert "What T-18 has wrong everywhere" in told(run(visit()), "cannot see")
+
+
+@pytest.mark.parametrize(("shown", "ice"), [("0.1", True), ("-0.2", True), ("0.2", True), ("0.3", False)])
+def test_around_what_is_still_an_ice_point(shown: str, ice: bool) -> None:
+    raw = visit(bath(shown, shown, shown, shown, kind="ice point"), TWO[1])
+    one = check(run(raw), "as_found.bath-1.error")
+    words = (
+        "" if ice else f"entered as an ice point, and by its reference it was at {shown} °C: more than 0.2"
+    )
+    assert one.reason.startswith(words)
+    assert one.outcome is (Outcome.PASS if ice else Outcome.NOT_EVALUATED)
+    assert run(raw).outcome("as_found") is (Outcome.PASS if ice else Outcome.NOT_EVALUATED)
+    said = " ".join(beside("thermometer", "as_found.points.0.reference", raw).lines)
+    assert ("is no ice point" in said) is not ice
+    wide = given_for(raw, analyzer(settings={"ice_point_c": "0.3"}))
+    assert run(raw, wide).outcome("as_found") is Outcome.PASS
+
+
+def test_three_degrees_are_no_ice_point_and_found_no_adjustment() -> None:
+    wrong = bath("3.0", "3.8", "3.8", "3.8", kind="ice point")
+    result = run(visit(wrong, TWO[1]))
+    assert "one bath that counts was read" in check(result, "as_found.two_baths").reason
+    assert "Bath-1 was entered as an ice point" in refused(changed(as_found={"points": [wrong]}))
+    assert run(visit({**wrong, "kind": "stirred bath"}, TWO[1])).outcome("as_found") is Outcome.FAIL
+
+
+def test_no_kind_of_bath_is_proposed_and_none_counts_as_unstirred() -> None:
+    assert Bath.model_fields["kind"].default is None
+    unnamed, named = (visit({**TWO[0], "kind": kind}, TWO[1]) for kind in (None, "unstirred water"))
+    del unnamed["as_found"]["points"][0]["kind"]
+    first = "as_found.bath-1.error"
+    assert quantity(run(unnamed), first).u == quantity(run(named), first).u
+    assert check(run(unnamed), first).label == "Error in bath, 0.0 °C (T-18)"
+    assert "unstirred" not in check(run(unnamed), first).label
 
 
 @pytest.mark.parametrize("day", ["2026-03-12", "2026-03-13", "2026-03-14"])
@@ -558,6 +593,63 @@ def test_a_gain_no_thermometer_has_brakes_and_a_reason_releases(shown: str, stop
         assert "and 5 % is sensible: a wrong element type or a mistyped reading is likelier" in refused(raw)
         raw["decision"] = {**raw["decision"], "despite": "the type was set wrong"}
     assert run(raw).outcome("as_left") is Outcome.PASS
+
+
+@pytest.mark.parametrize("action", ["", "leave alone", "replace", "offset"])
+def test_beside_the_decision_nothing_is_refused_that_does_not_apply(action: str) -> None:
+    """One bath gives no gain: that is said where two points are decided, and in no words of a file."""
+    one = visit(bath("20.0", "20.8", "20.8", "20.8"), decision={"action": action, "why": ""})
+    lines = beside("decision", "decision.action", one).lines
+    assert any("outside: error in bath-1" in line for line in lines)
+    assert not any("refused" in line for line in lines)
+    one["decision"]["action"] = "two-point"
+    said = " ".join(beside("decision", "decision.action", one).lines)
+    assert "refused so: one bath that counts was read" in said
+    assert "or adjust the offset only" in said
+    unsteady = visit(bath("20.0", "20.5", "20.8", "20.5"), decision={"action": action, "why": ""})
+    said += " ".join(beside("decision", "decision.action", unsteady).lines)
+    assert ("say why you go on in spite of it" in said) == (action == "offset")
+    assert "despite" not in said
+    assert "was adjusted" not in said
+
+
+# ---------------------------------------------------------------- failed and not read again
+
+
+def test_a_bath_that_failed_and_was_not_read_again_is_no_pass_as_left() -> None:
+    result = run(changed(as_left={"points": [TWO[1], bath("35.0", "35.0", "35.0", "35.0")]}))
+    cold = check(result, "as_left.bath-1-as-found.error")
+    assert (cold.outcome, cold.reason) == (
+        Outcome.NOT_EVALUATED,
+        "failed as found and was not read again",
+    )
+    assert result.outcome("as_left") is Outcome.NOT_EVALUATED
+    assert not [c for c in result.checks if c.key == "as_left.bath-2-as-found.error"]
+
+
+@pytest.mark.parametrize(("warm", "again"), [("24.9", True), ("25.0", True), ("25.1", False)])
+def test_around_how_near_a_bath_is_the_same_again(warm: str, again: bool) -> None:
+    """Half of the 10 °C that two baths lie apart; in whatever order they are read."""
+    raw = changed(as_left={"points": [bath(warm, warm, warm, warm), TWO[0]]})
+    assert run(raw).outcome("as_left") is (Outcome.PASS if again else Outcome.NOT_EVALUATED)
+
+
+def test_what_passed_as_found_need_not_be_read_again() -> None:
+    found = {"points": [*TWO, bath("40.0", "40.8", "40.8", "40.8")]}
+    left = {"points": [TWO[0], bath("40.0", "40.0", "40.0", "40.0")]}
+    assert run(changed(as_found=found, as_left=left)).outcome("as_left") is Outcome.PASS
+
+
+def test_a_control_system_that_failed_and_was_not_read_again_is_visible() -> None:
+    raw = changed(process_before={"shown": "10.0", "control_system": "12.0"})
+    one = check(run(raw), "as_left.process.control_system")
+    assert (one.reason, one.place) == ("failed as found and was not read again", "control system")
+    raw["process_after"] = {"shown": "10.0", "control_system": "10.0"}
+    assert check(run(raw), "as_left.process.control_system").outcome is Outcome.PASS
+    raw = changed()
+    raw["as_found"]["points"][1]["control_system"] = "22.0"
+    one = check(run(raw), "as_left.bath-2-as-found.control_system")
+    assert (one.reason, one.place) == ("failed as found and was not read again", "control system")
 
 
 # ---------------------------------------------------------------- refused

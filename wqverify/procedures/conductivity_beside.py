@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any
 
-from wqverify.calculations.judgement import judge
 from wqverify.procedures import beside as b
-from wqverify.procedures.conductivity_checks import tolerance_for
+from wqverify.procedures.conductivity_checks import as_found, checks_of, tolerance_for
 from wqverify.procedures.conductivity_rules import brake
 from wqverify.procedures.conductivity_sheet import Adjusted, ConductivitySheet, Decision
 from wqverify.procedures.conductivity_stages import Stage, before_adjusting, stability, stages
@@ -17,7 +16,7 @@ from wqverify.procedures.parts import Read
 from wqverify.procedures.ph_beside import thermometer
 from wqverify.procedures.rules import fixed, standard
 from wqverify.procedures.workings import plain
-from wqverify.terms import Beside, Check, Given, Raw, Reading
+from wqverify.terms import Beside, Check, Given, Outcome, Raw, Reading
 
 DISPLAY = Decimal(1)  # where neither a reading nor the register says how fine the display is
 
@@ -112,18 +111,22 @@ def _words(
 def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one decision, one path
     """Beside the decision: leave it alone, or how far off it is and what a rule would refuse."""
     sheet = b.so_far(ConductivitySheet, raw)
-    stage = before_adjusting(stages(sheet, given))
-    return Beside(b.told(b.verdict(_judged(stage, given)), _constants(stage), _refused(raw, sheet, stage)))
+    found = stages(sheet, given)
+    stage = before_adjusting(found)
+    checks = as_found(tuple(checks_of(sheet, given, found)), stage.name)
+    return Beside(b.told(_verdict(checks), _constants(stage), _refused(raw, sheet, stage)))
 
 
-def _judged(stage: Stage, given: Given) -> Iterator[Check]:
-    limits = tolerance_for("error", given)
-    for point in stage.counted:
-        error = stage.quantities[f"{point.id}.error"]
-        key, label = f"{point.id}.error", f"error in {point.id}"
-        yield judge(
-            key, stage.name, label, error, limits, reference=f"{point.expected:f}", exact=point.unrounded
-        )
+def _verdict(checks: Sequence[Check]) -> Iterator[str]:
+    """Leave it alone where everything passes; else what is outside, or what nobody judged."""
+    judged = [check for check in checks if check.outcome is not Outcome.NOT_EVALUATED]
+    wrong = [check for check in judged if check.outcome is not Outcome.PASS]
+    if wrong or len(judged) == len(checks):
+        yield from b.verdict(checks)
+    elif judged:
+        for check in checks:
+            if check not in judged:
+                yield f"not judged: {check.label}"
 
 
 def _constants(stage: Stage) -> Iterator[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -17,14 +17,17 @@ from wqverify.procedures.conductivity_stages import (
     no_two,
     process_at,
     ratio_wanted,
+    stages,
 )
 from wqverify.procedures.parts import NotDone, SameAs
 from wqverify.procedures.ph_grab import thermometer_check
 from wqverify.procedures.ph_sheet import ThermometerCheck
 from wqverify.procedures.rules import frozen
-from wqverify.terms import Check, Given, Quantity, Tolerance
+from wqverify.terms import Check, Given, Outcome, Quantity, Tolerance
 
 TOLERANCES = ("error", "zero", "control_system", "thermometer")
+NOT_AGAIN = "failed as found and was not read again"
+ONE_VALUE = Decimal("0.1")  # of each other: bottles of one value, whatever their lot
 
 
 def tolerance_for(kind: str, given: Given) -> Tolerance | None:
@@ -61,6 +64,9 @@ def keys_of(sheet: ConductivitySheet, given: Given) -> Iterator[str]:
             yield f"{name}.process.control_system"
     if sheet.thermometer_check is not None:
         yield "thermometer"
+    found = stages(sheet, given)
+    for check in _not_read_again(sheet, found, tuple(_read(sheet, given, found))):
+        yield check.key
 
 
 def _keys_of_stage(name: str, read: OnStandards) -> Iterator[str]:
@@ -95,6 +101,13 @@ def _is_due(sheet: ConductivitySheet, given: Given) -> bool:
 
 def checks_of(sheet: ConductivitySheet, given: Given, found: Mapping[str, Stage]) -> Iterator[Check]:
     """Give all checks of a visit, in the order of the keys."""
+    read = tuple(_read(sheet, given, found))
+    yield from read
+    yield from _not_read_again(sheet, found, read)
+
+
+def _read(sheet: ConductivitySheet, given: Given, found: Mapping[str, Stage]) -> Iterator[Check]:
+    """Give the checks of what was read, and of what should have been."""
     for stage in found.values():
         if stage.not_done:
             yield not_evaluated(f"{stage.name}.error", stage.name, "Error", f"not done: {stage.not_done}")
@@ -115,6 +128,46 @@ def checks_of(sheet: ConductivitySheet, given: Given, found: Mapping[str, Stage]
     elif sheet.thermometer_check is not None:
         reason = f"not done: {sheet.thermometer_check.not_done}"
         yield not_evaluated("thermometer", "thermometer", "Temperature", reason)
+
+
+def _not_read_again(
+    sheet: ConductivitySheet, found: Mapping[str, Stage], checks: Sequence[Check]
+) -> Iterator[Check]:
+    """What failed as found and was not read as left: the rest does not say that it is right now.
+
+    A standard is read again in any bottle of its value; the error at the process value has no reading of
+    its own.
+    """
+    before, left = found.get("as_found"), found.get("as_left")
+    if before is None or left is None or left.not_done or left.same_as == "as_found":
+        return
+    again = {"as_found.zero.error"} if left.zero is not None else set()
+    after = process_at("as_left", sheet)
+    if left.same_as or (isinstance(after, Process) and after.control_system is not None):
+        again.add("as_found.process.control_system")
+    for point in before.points:
+        same = [p for p in left.points if _one_value(p, point)]
+        again |= {f"as_found.{point.id}.error"} if same else set()
+        there = any(p.control_system is not None for p in same)
+        again |= {f"as_found.{point.id}.control_system"} if there else set()
+    for check in checks:
+        failed = check.stage == "as_found" and check.counts and check.outcome is Outcome.FAIL
+        if failed and check.key not in again and check.key != "as_found.process.error":
+            yield not_evaluated(
+                check.key.replace("as_found", "as_left", 1),
+                "as_left",
+                check.label,
+                NOT_AGAIN,
+                place=check.place,
+                tolerance=check.tolerance,
+            )
+
+
+def _one_value(one: Measured, other: Measured) -> bool:
+    if one.id == other.id:
+        return True
+    apart = abs(one.worth.nominal - other.worth.nominal)
+    return apart <= ONE_VALUE * abs(other.worth.nominal)
 
 
 def _zero(stage: Stage, given: Given) -> Check:
@@ -247,6 +300,19 @@ def difference(read: Process, stage: str, given: Given) -> Quantity:
     here = x.digit(f"reading:{stage}.process", read.shown, "display")
     text = f"{read.control_system.value - read.shown.value:f}"
     return propagate(lambda v: {"d": v[there] - v[here]}, x, {"d": unit}, {"d": text})["d"]
+
+
+def as_found(checks: Sequence[Check], stage: str = "as_found") -> list[Check]:
+    """Return what counts before anything is decided: a stage, the thermometer, the control system."""
+    return [
+        check
+        for check in checks
+        if check.counts
+        and (
+            check.stage in (stage, "thermometer")
+            or (check.stage == "as_found" and check.place == "control system")
+        )
+    ]
 
 
 def shares_of(error: Quantity, high: str, low: str) -> tuple[str, str] | None:

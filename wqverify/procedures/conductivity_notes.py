@@ -8,6 +8,7 @@ from decimal import Decimal
 from wqverify.calculations.conductivity import REFERENCE_C, converted
 from wqverify.procedures import sentences
 from wqverify.procedures.conductivity_budget import Measured
+from wqverify.procedures.conductivity_checks import as_found
 from wqverify.procedures.conductivity_rules import why_not_adjust
 from wqverify.procedures.conductivity_sheet import Adjusted, Compensation, ConductivitySheet, Process
 from wqverify.procedures.conductivity_stages import Stage, before_adjusting, no_two, stability
@@ -70,7 +71,7 @@ def notes(
     handed_back = sentences.handed_back(sheet, sheet.status, checks, touched)
     for text in (*sentences.undecided(checks), *_after_adjusting(sheet, found), *handed_back):
         yield Note("caution", text)
-    yield from sentences.advice(checks, adjusted)
+    yield from _advice(checks, adjusted)
     yield from _pointers(found, checks)
     for text in (*_statements(found, measured), *sentences.clocks(sheet, given)):
         yield Note("statement", text)
@@ -177,6 +178,33 @@ def _after_adjusting(sheet: ConductivitySheet, found: Mapping[str, Stage]) -> It
 # ---------------------------------------------------------------- what the errors point to
 
 
+def _advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
+    """Say what follows as found: only where everything passes is it left alone."""
+    told = tuple(sentences.advice(checks, adjusted))
+    other = [check for check in as_found(checks) if check.outcome is not Outcome.PASS]
+    right = Result(tuple(checks)).outcome("as_found") is Outcome.PASS
+    if not (right and other):
+        yield from told
+        return
+    if adjusted:
+        yield from told
+    wrong = [check for check in other if check.outcome is not Outcome.NOT_EVALUATED]
+    names = [_named(check) for check in wrong or other]
+    what = "not inside its tolerance" if wrong else "not judged"
+    yield Note(
+        "advice",
+        f"The cell is inside its tolerance as found; {what}: {'; '.join(names)}.",
+        "common practice",
+    )
+
+
+def _named(check: Check) -> str:
+    if check.quantity is None or check.outcome is Outcome.NOT_EVALUATED:
+        return f"{check.label} ({check.reason})"
+    shown = f"{check.quantity.text} {check.quantity.unit}"
+    return f"{check.label} {shown}, allowed {check.low or '...'} to {check.high or '...'}"
+
+
 def _pointers(found: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[Note]:
     """Say what the errors may come from and what would separate it: candidates, never a verdict."""
     stage = found.get("as_found")
@@ -197,7 +225,7 @@ def _pointers(found: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[N
             "in a second one before anything is adjusted.",
             "common practice",
         )
-    if len(shares) < 2:
+    if len(shares) < 2 or not any(_is_off(c, stage) for c in checks):
         return
     (one, low), (other, high) = shares[0], shares[-1]
     pair = f"{one.id} shows {100 * low:.1f} %, {other.id} {100 * high:.1f} % of what it should"
@@ -218,6 +246,12 @@ def _pointers(found: Mapping[str, Stage], checks: Sequence[Check]) -> Iterator[N
             "taken up water. What separates them: the cell dry in air, the plug unplugged, a fresh bottle."
         )
     yield Note("advice", text, "candidates, not a verdict: common practice")
+
+
+def _is_off(check: Check, stage: Stage) -> bool:
+    """Whether it is a standard that does not pass, or what follows from the standards."""
+    keys = {"as_found.process.error", *(f"as_found.{point.id}.error" for point in stage.counted)}
+    return check.key in keys and check.outcome in (Outcome.FAIL, Outcome.TOO_CLOSE)
 
 
 # ---------------------------------------------------------------- statements, cannot see

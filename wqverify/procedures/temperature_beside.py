@@ -16,18 +16,19 @@ from wqverify.procedures import beside as b
 from wqverify.procedures.parts import Read
 from wqverify.procedures.rules import standard
 from wqverify.procedures.temperature_checks import class_of, tolerance_for
-from wqverify.procedures.temperature_rules import brake
-from wqverify.procedures.temperature_sheet import Adjusted, Decision, TemperatureSheet
+from wqverify.procedures.temperature_rules import why_no_gain, why_not_adjust
+from wqverify.procedures.temperature_sheet import TemperatureSheet
 from wqverify.procedures.temperature_stages import (
     Stage,
     correction_of,
     in_unit,
+    no_ice,
     nominal_of,
     stability,
     stages,
     unit_of,
 )
-from wqverify.terms import Beside, Check, Given, Raw, Reading
+from wqverify.terms import Beside, Check, Given, Raw
 
 
 @b.quiet
@@ -39,7 +40,9 @@ def thermometer(raw: Raw, path: str, given: Given) -> Beside:
         return Beside(b.told("left out only in an ice point, which is 0.00 °C by itself"))
     which = b.bottle(standard(name, here, given), str(raw.get("date", "")))
     true = _true(raw, here, given)
-    return Beside(b.told(which, f"the bath is {true:f} °C" if shown is not None and true is not None else ""))
+    if shown is None or true is None:
+        return Beside(b.told(which))
+    return Beside(b.told(which, f"the bath is {true:f} °C", no_ice(b.at(raw, f"{here}.kind"), true, given)))
 
 
 def _true(raw: Raw, here: str, given: Given) -> Decimal | None:
@@ -118,20 +121,15 @@ def _gain(stage: Stage) -> Iterator[str]:
 
 
 def _refused(raw: Raw, sheet: TemperatureSheet, stage: Stage, given: Given) -> str:
-    """What a rule would refuse of the adjustment that is decided, or of one in two points."""
-    action: Any = b.at(raw, "decision.action") or "two-point"
-    if action in ("leave alone", "replace", "element type") or b.at(raw, "decision.despite"):
+    """What a rule refuses of the adjustment that is decided; nothing before that."""
+    action: Any = b.at(raw, "decision.action")
+    if action in (None, "leave alone", "replace"):
         return ""
-    one = Reading.parse("1")
-    tried = sheet.model_copy(
-        update={
-            "decision": Decision(action=action, why="tried"),
-            "adjusted": Adjusted.model_construct(
-                offset_to=one, gain_to=one if action == "two-point" else None
-            ),
-        }
-    )
-    return b.refusal(lambda: brake(tried, given, stage))
+    lacking = why_no_gain(sheet, given, stage) if action == "two-point" else ""
+    if lacking:
+        return f"refused so: {lacking}; read in a second bath, or adjust the offset only"
+    reason = "" if b.at(raw, "decision.despite") else why_not_adjust(stage)
+    return f"refused so: {reason}; read again, or say why you go on in spite of it" if reason else ""
 
 
 BESIDE = {

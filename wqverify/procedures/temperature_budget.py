@@ -30,7 +30,13 @@ SIZES: Sizes = {
     "ohmmeter_ohm": ("0.05", "common practice", "ohmmeter, within ±{size} ohm"),
     "lead_ohm": ("0.05", "common practice", "leads and contacts, within ±{size} ohm"),
 }
-BATHS = {"ice point": "ice_c", "stirred bath": "stirred_c", "unstirred water": "bath_c", "process": "bath_c"}
+BATHS = {
+    "ice point": "ice_c",
+    "stirred bath": "stirred_c",
+    "unstirred water": "bath_c",
+    "process": "bath_c",
+    "bath": "bath_c",  # which kind was not entered: taken as unstirred
+}
 PERCENT = Decimal("0.01")  # to which the gain is shown
 Term = Callable[[Mapping[str, Any]], Any]
 
@@ -52,6 +58,7 @@ class Measured:
     mean: Decimal
     unsteady: str
     information: str
+    no_ice: str  # why what was entered as an ice point is none
     still: Decimal
     unrounded: Decimal  # the error before the mean was fixed
     crept: tuple[Reading, ...] = ()
@@ -65,7 +72,7 @@ class Measured:
     @property
     def reason(self) -> str:
         """Why it is not judged; empty where it is."""
-        return self.information or self.unsteady
+        return self.information or self.no_ice or self.unsteady
 
     @property
     def counts(self) -> bool:

@@ -58,6 +58,7 @@ PROCEDURE = Procedure(
         "stability_readings": Setting("1", "60", whole=True),  # 1: one reading is enough
         "stability_interval_s": Setting("1", "3600"),
         "baths_apart_c": Setting("1", "100"),
+        "ice_point_c": Setting("0.01", "5"),  # from 0, beyond it is no ice point
         # half widths of the budget
         "thermometer_drift_c": Setting("0", "5"),
         "bath_c": Setting("0", "5"),

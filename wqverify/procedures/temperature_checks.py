@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from wqverify.calculations.judgement import judge, not_evaluated
@@ -21,11 +21,13 @@ from wqverify.procedures.temperature_stages import (
     name_of,
     no_two,
     process_at,
+    stages,
     unit_of,
 )
-from wqverify.terms import Check, Given, Quantity, Tolerance
+from wqverify.terms import Check, Given, Outcome, Quantity, Tolerance
 
 TOLERANCES = ("error", "thermometer", "control_system")
+NOT_AGAIN = "failed as found and was not read again"
 
 
 def tolerance_for(kind: str, given: Given) -> Tolerance | None:
@@ -63,6 +65,9 @@ def keys_of(sheet: TemperatureSheet, given: Given) -> Iterator[str]:
     for name in PROCESS_AT:
         if _control_system_asked(name, sheet, given):
             yield f"{name}.process.control_system"
+    found = stages(sheet, given)
+    for check in _not_read_again(sheet, given, found, tuple(_read(sheet, given, found))):
+        yield check.key
 
 
 def _control_system_asked(name: str, sheet: TemperatureSheet, given: Given) -> bool:
@@ -81,6 +86,13 @@ def _control_system_asked(name: str, sheet: TemperatureSheet, given: Given) -> b
 
 def checks_of(sheet: TemperatureSheet, given: Given, found: Mapping[str, Stage]) -> Iterator[Check]:
     """Give all checks of a visit, in the order of the keys."""
+    read = tuple(_read(sheet, given, found))
+    yield from read
+    yield from _not_read_again(sheet, given, found, read)
+
+
+def _read(sheet: TemperatureSheet, given: Given, found: Mapping[str, Stage]) -> Iterator[Check]:
+    """Give the checks of what was read, and of what should have been."""
     for stage in found.values():
         if stage.not_done:
             yield not_evaluated(f"{stage.name}.error", stage.name, "Error", f"not done: {stage.not_done}")
@@ -95,6 +107,34 @@ def checks_of(sheet: TemperatureSheet, given: Given, found: Mapping[str, Stage])
     for name in PROCESS_AT:
         if _control_system_asked(name, sheet, given):
             yield _control_system(name, sheet, given)
+
+
+def _not_read_again(
+    sheet: TemperatureSheet, given: Given, found: Mapping[str, Stage], checks: Sequence[Check]
+) -> Iterator[Check]:
+    """What failed as found and was not read as left: the rest does not say that it is right now.
+
+    A bath is read again where one as left is as warm, within half of what two baths have to lie apart.
+    """
+    before, left = found.get("as_found"), found.get("as_left")
+    if before is None or left is None or left.not_done or left.same_as:
+        return
+    after, near, again = process_at("as_left", sheet), apart_wanted(given) / 2, set()
+    if isinstance(after, Process) and after.control_system is not None:
+        again.add("as_found.process.control_system")
+    for point in before.points:
+        same = [p for p in left.points if abs(p.true_c - point.true_c) <= near]
+        again |= {f"as_found.{point.id}.error"} if same else set()
+        there = any(p.control_system is not None for p in same)
+        again |= {f"as_found.{point.id}.control_system"} if there else set()
+    for check in checks:
+        failed = check.stage == "as_found" and check.counts and check.outcome is Outcome.FAIL
+        if failed and check.key not in again:
+            _, what, kind = check.key.split(".")
+            key = f"as_left.{what}.{kind}" if what == "process" else f"as_left.{what}-as-found.{kind}"
+            yield not_evaluated(
+                key, "as_left", check.label, NOT_AGAIN, place=check.place, tolerance=check.tolerance
+            )
 
 
 def called(point: Measured) -> str:

@@ -83,7 +83,7 @@ def brake(sheet: TemperatureSheet, given: Given, found: Stage) -> None:
     decision, adjusted = sheet.decision, sheet.adjusted
     if decision is None or not isinstance(adjusted, Adjusted) or decision.action == "replace":
         return
-    lacking = no_two(found, given) if not isinstance(sheet.as_found, NotDone) else "as found was not done"
+    lacking = why_no_gain(sheet, given, found)
     if adjusted.gain_to is not None and lacking:
         raise CorrectTheEntry(
             f"The gain was adjusted, and {lacking}. Read in a second bath, or adjust the offset only.",
@@ -100,6 +100,11 @@ def brake(sheet: TemperatureSheet, given: Given, found: Stage) -> None:
         )
 
 
+def why_no_gain(sheet: TemperatureSheet, given: Given, found: Stage) -> str:
+    """Return why the baths do not give a gain; empty where they do."""
+    return "as found was not done" if isinstance(sheet.as_found, NotDone) else no_two(found, given)
+
+
 def why_not_adjust(found: Stage) -> str:
     """Return why readings found no adjustment; empty where they do."""
     if not found.points:
@@ -109,6 +114,9 @@ def why_not_adjust(found: Stage) -> str:
             return f"in {point.id} {point.unsteady}"
     if all(point.information for point in found.points):
         return "every bath was read for information only"
+    if not any(point.counts for point in found.points):
+        point = next(point for point in found.points if point.no_ice)
+        return f"{point.id} was {point.no_ice}"
     pair = widest(found.points)
     if pair is None:
         return ""

@@ -59,14 +59,14 @@ class Reference(Part):
     """Where sensor and reference thermometer are, side by side."""
 
     kind: Annotated[
-        Kind,
+        Kind | None,
         Ask(
             "bath",
-            help="ice point: crushed ice of clean water, packed, meltwater poured off",
+            help="ice point: crushed ice, packed, meltwater off; left out: as unstirred water",
             again=True,
             when="own visit",
         ),
-    ] = "unstirred water"
+    ] = None
     standard: Annotated[
         Name | None,
         Ask(

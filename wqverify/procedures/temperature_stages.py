@@ -20,6 +20,7 @@ from wqverify.terms import Given, Quantity, Standard
 TITLES = {"as_found": "as found", "as_left": "as left"}
 PROCESS_AT = {"as_found": "process_before", "as_left": "process_after"}
 STABLE_C, LAST, INTERVAL_S = "0.1", "3", "10"  # common practice, no source
+ICE_C = "0.2"  # from 0 °C, within which a bath is an ice point; common practice, no source
 APART_C = "10"  # between two baths, at least; common practice, no source
 ELEMENT_ENDS = Decimal("0.001")  # °C, at which the temperature of a resistance is fixed
 
@@ -96,7 +97,7 @@ def _point(stage: str, index: int, point: Bath, sheet: TemperatureSheet, given: 
         stage=stage,
         path=path,
         id=name_of(index),
-        kind=point.kind,
+        kind=point.kind or "bath",
         thermometer=known,
         reading_r=point.reference,
         correction=correction,
@@ -106,6 +107,7 @@ def _point(stage: str, index: int, point: Bath, sheet: TemperatureSheet, given: 
         mean=fixed(mean, max(reading.digit for reading in counted)),
         unsteady=still.broken_by(point),
         information=_information(point, known, given),
+        no_ice=no_ice(point.kind, true_c, given),
         still=still.limit,
         unrounded=mean - true,
         crept=crept,
@@ -152,6 +154,17 @@ def _information(point: Bath, known: Standard | None, given: Given) -> str:
     if known is not None and known.calibration_due and known.calibration_due < given.times["started"][:10]:
         return f"information only: the calibration of {known.id} was due on {known.calibration_due}"
     return "information only, as entered"
+
+
+def no_ice(kind: str | None, true_c: Decimal, given: Given) -> str:
+    """Why a bath entered as an ice point is none; empty where it is, and for other baths."""
+    within = setting(given, "ice_point_c", ICE_C)
+    if kind != "ice point" or abs(true_c) <= within:
+        return ""
+    return (
+        f"entered as an ice point, and by its reference it was at {true_c:f} °C: more than "
+        f"{within.normalize():f} °C from 0 is no ice point; make it anew or name the bath it was"
+    )
 
 
 def stability(read: Read, given: Given) -> Stability:
