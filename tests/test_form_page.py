@@ -388,7 +388,7 @@ def test_a_tablet_can_type_a_negative_number_and_is_not_covered_by_its_keys(brow
     one.ready("[data-kind=question]")
     one.page.locator(".wqv-key").first.tap()
     one.ready("[data-kind=aside]")
-    assert one.page.evaluate("document.activeElement.className") == "wqv-heading"
+    one.page.wait_for_function("document.activeElement.className === 'wqv-heading'")
     one.page.close()
 
 
