@@ -761,6 +761,37 @@ def test_flow_at_standstill_says_where_to_look_first(meter: dict[str, str] | Non
     assert "look first" not in told(run({**raw, "zero": still("0.2")}), "advice")
 
 
+@pytest.mark.parametrize(
+    ("shown", "cut", "outcome", "reason"),
+    [
+        ("0", "0", Outcome.PASS, ""),
+        ("0.0", "1.0", Outcome.PASS, ""),  # what is hidden lies within the limit of 1 L/s, at most on it
+        ("0.0", "1.1", Outcome.NOT_EVALUATED, "cut of 1.1 L/s hides a zero that may lie outside"),
+        ("0.0", None, Outcome.NOT_EVALUATED, "the low-flow cut is not known"),
+        ("0.2", "5", Outcome.PASS, ""),  # shown, so not cut
+        ("2.0", None, Outcome.FAIL, ""),
+    ],
+)
+def test_a_shown_zero_is_a_pass_only_where_nothing_larger_is_cut(
+    shown: str, cut: str | None, outcome: Outcome, reason: str
+) -> None:
+    meter = {"kind": "magnetic", **({"cut_off": cut} if cut else {})}
+    check = next(c for c in run(visit(zero=still(shown), meter=meter)).checks if c.key == "as_found.zero")
+    assert check.outcome is outcome
+    assert reason in check.reason
+
+
+def test_what_failed_as_found_is_no_pass_as_left_by_what_else_was_read() -> None:
+    raw = visit(zero=still("2.0"), as_left=drawn())
+    result = run(raw)
+    again = next(check for check in result.checks if check.key == "as_left.zero")
+    assert (again.outcome, again.reason) == (Outcome.NOT_EVALUATED, "failed as found and was not read again")
+    assert result.outcome("as_left") is not Outcome.PASS
+    read = run({**raw, "zero_left": still("0.2")})
+    assert read.outcome("as_left") is Outcome.PASS
+    assert "as_left.zero" not in [check.key for check in run(visit(zero=still("2.0"))).checks]
+
+
 # ---------------------------------------------------------------- what is said
 
 

@@ -6,18 +6,19 @@ Sheet: ``flow_sheet``; models: ``flow_budget``; what is refused: ``flow_rules``;
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.flow_beside import BESIDE
 from wqverify.procedures.flow_budget import ERRORS, standstill
 from wqverify.procedures.flow_notes import CAUTIONS, notes
 from wqverify.procedures.flow_rules import STAGES, ZEROS, Stage, brake, meter_of, refuse, stage_of
-from wqverify.procedures.flow_sheet import FlowSheet, Run
+from wqverify.procedures.flow_sheet import Adjusted, FlowSheet, Run, Zero
 from wqverify.procedures.flow_shown import charts, values, workings
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import frozen, tolerance
-from wqverify.terms import Check, Given, Place, Procedure, Result, Setting, Slices
+from wqverify.terms import Check, Given, Outcome, Place, Procedure, Result, Setting, Slices
 
 WHOSE: dict[Place, str] = {"analyzer": "Error of the meter", "control system": "Error of the control system"}
 
@@ -30,9 +31,10 @@ def compute(sheet: FlowSheet, given: Given, slices: Slices) -> Result:  # noqa: 
     counts down, a current below 4 mA whose root would be needed, an adjustment founded on nothing.
     """
     refuse(sheet, given)
-    stages = [stage for name in STAGES if (stage := stage_of(name, sheet, given)) is not None]
+    stages = _stages(sheet, given)
     brake(sheet, next((stage for stage in stages if stage.name == "as_found"), None))
-    checks = tuple(_checks(sheet, given, stages))
+    made = tuple(_checks(sheet, given, stages))
+    checks = (*made, *_not_read_again(sheet, made))
     meter = meter_of(sheet)
     return Result(
         checks=checks,
@@ -53,7 +55,9 @@ def expects(sheet: FlowSheet, given: Given) -> tuple[str, ...]:
         keys.append(f"{name}.error")
         if isinstance(part, Run) and (part.control_system or _control_system_is_due(name, given)):
             keys.append(f"{name}.control_system")
-    return (*keys, *(f"{stage}.zero" for name, stage in ZEROS.items() if getattr(sheet, name) is not None))
+    keys += [f"{stage}.zero" for name, stage in ZEROS.items() if getattr(sheet, name) is not None]
+    made = tuple(_checks(sheet, given, _stages(sheet, given)))
+    return (*keys, *(check.key for check in _not_read_again(sheet, made)))
 
 
 def _control_system_is_due(stage: str, given: Given) -> bool:
@@ -62,6 +66,10 @@ def _control_system_is_due(stage: str, given: Given) -> bool:
 
 
 # ---------------------------------------------------------------- checks
+
+
+def _stages(sheet: FlowSheet, given: Given) -> list[Stage]:
+    return [stage for name in STAGES if (stage := stage_of(name, sheet, given)) is not None]
 
 
 def _checks(sheet: FlowSheet, given: Given, stages: list[Stage]) -> Iterator[Check]:
@@ -142,7 +150,56 @@ def _zero(sheet: FlowSheet, part_name: str, stage: str, given: Given) -> Iterato
         yield not_evaluated(f"{stage}.zero", stage, label, f"not done: {part.not_done}", tolerance=held)
         return
     quantity = standstill(stage, part.readings, given)
-    yield judge(f"{stage}.zero", stage, label, quantity, held, observed=quantity.text, reference="0")
+    check = judge(f"{stage}.zero", stage, label, quantity, held, observed=quantity.text, reference="0")
+    reason = _hidden(sheet, part, check, given)
+    if not reason:
+        yield check
+        return
+    yield not_evaluated(
+        check.key,
+        stage,
+        label,
+        reason,
+        observed=check.observed,
+        reference=check.reference,
+        quantity=quantity,
+        tolerance=held,
+    )
+
+
+def _hidden(sheet: FlowSheet, part: Zero, check: Check, given: Given) -> str:
+    """Why a shown 0 is no pass: it only says that the flow lies below the cut, and that may be too much."""
+    if check.outcome is not Outcome.PASS or any(reading.value for reading in part.readings):
+        return ""
+    meter, quantity = meter_of(sheet), check.quantity
+    if meter is None or meter.cut_off is None:
+        return "the low-flow cut is not known and may hide a zero outside the tolerance"
+    assert quantity is not None
+    for shift in (-meter.cut_off.value, meter.cut_off.value):
+        shifted = replace(quantity, text=f"{quantity.decimal + shift:f}")
+        judged = judge("", check.stage, check.label, shifted, check.tolerance, reference="0")
+        if judged.outcome is not Outcome.PASS:
+            cut = f"{meter.cut_off.text} {given.analyzer.unit}"
+            return f"the low-flow cut of {cut} hides a zero that may lie outside the tolerance"
+    return ""
+
+
+def _not_read_again(sheet: FlowSheet, checks: Sequence[Check]) -> Iterator[Check]:
+    """Give what failed as found and has no reading as left, where anything was set or read again."""
+    if not (isinstance(sheet.adjusted, Adjusted) or any(check.stage == "as_left" for check in checks)):
+        return
+    there = {check.key for check in checks}
+    for check in checks:
+        key = check.key.replace("as_found.", "as_left.", 1)
+        if check.outcome is Outcome.FAIL and check.stage == "as_found" and key not in there:
+            yield not_evaluated(
+                key,
+                "as_left",
+                check.label,
+                "failed as found and was not read again",
+                place=check.place,
+                tolerance=check.tolerance,
+            )
 
 
 PROCEDURE = Procedure(
