@@ -22,11 +22,10 @@ from wqverify.procedures.conductivity_stages import (
 from wqverify.procedures.parts import NotDone, SameAs
 from wqverify.procedures.ph_grab import thermometer_check
 from wqverify.procedures.ph_sheet import ThermometerCheck
-from wqverify.procedures.rules import frozen
+from wqverify.procedures.rules import NOT_READ_AGAIN, frozen
 from wqverify.terms import Check, Given, Outcome, Quantity, Tolerance
 
 TOLERANCES = ("error", "zero", "control_system", "thermometer")
-NOT_AGAIN = "failed as found and was not read again"
 ONE_VALUE = Decimal("0.1")  # of each other: bottles of one value, whatever their lot
 
 
@@ -157,7 +156,7 @@ def _not_read_again(
                 check.key.replace("as_found", "as_left", 1),
                 "as_left",
                 check.label,
-                NOT_AGAIN,
+                NOT_READ_AGAIN,
                 place=check.place,
                 tolerance=check.tolerance,
             )

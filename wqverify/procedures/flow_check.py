@@ -17,7 +17,7 @@ from wqverify.procedures.flow_rules import STAGES, ZEROS, Stage, brake, meter_of
 from wqverify.procedures.flow_sheet import Adjusted, FlowSheet, Run, Zero
 from wqverify.procedures.flow_shown import charts, values, workings
 from wqverify.procedures.parts import NotDone
-from wqverify.procedures.rules import frozen, tolerance
+from wqverify.procedures.rules import NOT_READ_AGAIN, frozen, tolerance
 from wqverify.terms import Check, Given, Outcome, Place, Procedure, Result, Setting, Slices
 
 WHOSE: dict[Place, str] = {"analyzer": "Error of the meter", "control system": "Error of the control system"}
@@ -196,7 +196,7 @@ def _not_read_again(sheet: FlowSheet, checks: Sequence[Check]) -> Iterator[Check
                 key,
                 "as_left",
                 check.label,
-                "failed as found and was not read again",
+                NOT_READ_AGAIN,
                 place=check.place,
                 tolerance=check.tolerance,
             )

@@ -19,7 +19,7 @@ from wqverify.procedures.level_rules import Found, brake, found_of, refuse, shor
 from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.level_shown import charts, ends_found, values, workings
 from wqverify.procedures.parts import NotDone
-from wqverify.procedures.rules import tolerance
+from wqverify.procedures.rules import NOT_READ_AGAIN, tolerance
 from wqverify.terms import Check, Given, Outcome, Place, Procedure, Result, Setting, Slices, Tolerance
 
 NAME = "level_check"
@@ -103,7 +103,7 @@ def _checks(sheet: LevelSheet, given: Given, found: Found) -> Iterator[Check]:
             f"as_left.{place}",
             "as_left",
             f"Error of {_named(place)}",
-            "failed as found and was not read again",
+            NOT_READ_AGAIN,
             place=JUDGED_AT[place],
             tolerance=_tolerance(place, given),
         )

@@ -27,7 +27,7 @@ from wqverify.procedures.loop_points import (
 )
 from wqverify.procedures.loop_sheet import LoopSheet, SignalState, Sweep
 from wqverify.procedures.parts import NotDone
-from wqverify.procedures.rules import setting
+from wqverify.procedures.rules import NOT_READ_AGAIN, setting
 from wqverify.terms import Check, Given, Outcome, Place, Quantity, Tolerance
 
 CHAIN, HYSTERESIS, STATES = "chain", "hysteresis", "states"
@@ -356,16 +356,16 @@ def _not_again(hop: str, failed: Sequence[Off], left: Stage) -> str:
         again = [point.applied.value for point in left.points if place in point.read]
         what = f"the {PLACE_WORDS[place]}"
     if not again:
-        return f"{what} failed as found and was not read again"
+        return f"{what} {NOT_READ_AGAIN}"
     if hop in (CHAIN, THERE) and len(again) < len(left.points):
-        return f"{what} failed as found and was not read again at every current"
+        return f"{what} {NOT_READ_AGAIN} at every current"
     missing = [
         off.point.applied.text
         for off in failed
         if all(abs(off.point.applied.value - current) > ONE_CURRENT for current in again)
     ]
     texts = " and ".join(f"{text} mA" for text in dict.fromkeys(missing))
-    return f"{what} at {texts} failed as found and was not read again" if missing else ""
+    return f"{what} at {texts} {NOT_READ_AGAIN}" if missing else ""
 
 
 # ---------------------------------------------------------------- states

@@ -14,6 +14,7 @@ from wqverify.procedures.parts import Head, Read, refuse_disorder
 from wqverify.terms import Given, Reading, Standard, Tolerance
 
 NOT_STABLE = "the readings were not stable"
+NOT_READ_AGAIN = "failed as found and was not read again"
 
 
 # ---------------------------------------------------------------- refused

@@ -9,7 +9,7 @@ from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.calculations.temperature import CLASS_RANGES, class_tolerance
 from wqverify.calculations.uncertainty import propagate
 from wqverify.procedures.parts import NotDone, SameAs
-from wqverify.procedures.rules import frozen
+from wqverify.procedures.rules import NOT_READ_AGAIN, frozen
 from wqverify.procedures.temperature_budget import Measured, TemperatureInputs
 from wqverify.procedures.temperature_sheet import Element, InBaths, Process, TemperatureSheet
 from wqverify.procedures.temperature_stages import (
@@ -27,7 +27,6 @@ from wqverify.procedures.temperature_stages import (
 from wqverify.terms import Check, Given, Outcome, Quantity, Tolerance
 
 TOLERANCES = ("error", "thermometer", "control_system")
-NOT_AGAIN = "failed as found and was not read again"
 
 
 def tolerance_for(kind: str, given: Given) -> Tolerance | None:
@@ -133,7 +132,7 @@ def _not_read_again(
             _, what, kind = check.key.split(".")
             key = f"as_left.{what}.{kind}" if what == "process" else f"as_left.{what}-as-found.{kind}"
             yield not_evaluated(
-                key, "as_left", check.label, NOT_AGAIN, place=check.place, tolerance=check.tolerance
+                key, "as_left", check.label, NOT_READ_AGAIN, place=check.place, tolerance=check.tolerance
             )
 
 
