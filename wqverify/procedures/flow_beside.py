@@ -13,6 +13,7 @@ from wqverify.procedures.flow_budget import STEPS_OF_DROP as STEPS
 from wqverify.procedures.flow_candidates import candidates
 from wqverify.procedures.flow_rules import Stage, exact_of, meter_of, stage_of, why_not_adjust
 from wqverify.procedures.flow_sheet import TANKS, Decision, FlowSheet, Run
+from wqverify.procedures.flow_zero import flow_of, why_no_flow
 from wqverify.procedures.rules import tolerance
 from wqverify.terms import Beside, Check, Given, Place, Quantity, Raw, Tolerance
 
@@ -111,6 +112,19 @@ def zero(raw: Raw, path: str, given: Given) -> Beside:
 
 
 @b.quiet
+def zero_current(raw: Raw, path: str, given: Given) -> Beside:
+    """Beside the loop current at standstill: the flow it stands for, and what is allowed."""
+    typed, unit = b.number(raw, path), given.analyzer.unit
+    allowed = b.allowed(Decimal(0), given.analyzer.tolerances.get("zero"), unit)
+    if typed is None:
+        return Beside(b.told(allowed))
+    meter = meter_of(b.so_far(FlowSheet, raw))
+    reason = why_no_flow(typed, meter)
+    stands = reason or f"{typed.text} mA stands for {flow_of('as_found', typed, meter, given)[0].text} {unit}"
+    return Beside(b.told(stands, allowed))
+
+
+@b.quiet
 def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one decision, one path
     """Beside the decision: leave it alone, or what would explain the error."""
     sheet = b.so_far(FlowSheet, raw)
@@ -146,5 +160,6 @@ BESIDE = {
     "current": current,
     "root": root,
     "zero": zero,
+    "zero_current": zero_current,
     "decision": decision,
 }

@@ -1,21 +1,22 @@
 """Check of a flow meter against a tank, a strap-on meter or a totaliser: error, zero, roots, as left.
 
-Sheet: ``flow_sheet``; models: ``flow_budget``; what is refused: ``flow_rules``; what would explain an error:
-``flow_candidates``. The error is in % of the reference, at the meter and at the control system.
+Sheet: ``flow_sheet``; models: ``flow_budget``; what is refused: ``flow_rules``; the meter at standstill:
+``flow_zero``; what would explain an error: ``flow_candidates``. The error is in % of the reference, at the
+meter and at the control system.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.procedures.flow_beside import BESIDE
-from wqverify.procedures.flow_budget import ERRORS, standstill
+from wqverify.procedures.flow_budget import ERRORS
 from wqverify.procedures.flow_notes import CAUTIONS, notes
-from wqverify.procedures.flow_rules import STAGES, ZEROS, Stage, brake, meter_of, refuse, stage_of
-from wqverify.procedures.flow_sheet import Adjusted, FlowSheet, Run, Zero
+from wqverify.procedures.flow_rules import STAGES, Stage, brake, meter_of, refuse, stage_of
+from wqverify.procedures.flow_sheet import Adjusted, FlowSheet, Run
 from wqverify.procedures.flow_shown import charts, values, workings
+from wqverify.procedures.flow_zero import zero_checks, zero_keys, zero_workings
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import NOT_READ_AGAIN, frozen, tolerance
 from wqverify.terms import Check, Given, Outcome, Place, Procedure, Result, Setting, Slices
@@ -39,7 +40,7 @@ def compute(sheet: FlowSheet, given: Given, slices: Slices) -> Result:  # noqa: 
     return Result(
         checks=checks,
         values=tuple(values(stages, meter, given)),
-        workings=tuple(workings(stages, checks, given)),
+        workings=(*workings(stages, checks, given), *zero_workings(sheet, checks, given)),
         notes=tuple(notes(sheet, given, stages, checks)),
         charts=tuple(charts(stages, checks)),
     )
@@ -55,7 +56,7 @@ def expects(sheet: FlowSheet, given: Given) -> tuple[str, ...]:
         keys.append(f"{name}.error")
         if isinstance(part, Run) and (part.control_system or _control_system_is_due(name, given)):
             keys.append(f"{name}.control_system")
-    keys += [f"{stage}.zero" for name, stage in ZEROS.items() if getattr(sheet, name) is not None]
+    keys += zero_keys(sheet)
     made = tuple(_checks(sheet, given, _stages(sheet, given)))
     return (*keys, *(check.key for check in _not_read_again(sheet, made)))
 
@@ -80,8 +81,7 @@ def _checks(sheet: FlowSheet, given: Given, stages: list[Stage]) -> Iterator[Che
         for stage in stages:
             if stage.name == name:
                 yield from _stage_checks(sheet, stage, given)
-    for part_name, stage_name in ZEROS.items():
-        yield from _zero(sheet, part_name, stage_name, given)
+    yield from zero_checks(sheet, given)
 
 
 def _stage_checks(sheet: FlowSheet, stage: Stage, given: Given) -> Iterator[Check]:
@@ -139,49 +139,6 @@ def _error(stage: Stage, place: Place, label: str, reason: str, given: Given) ->
         reference=reference,
         exact=exact.error(place),
     )
-
-
-def _zero(sheet: FlowSheet, part_name: str, stage: str, given: Given) -> Iterator[Check]:
-    part, label = getattr(sheet, part_name), "Zero at standstill"
-    if part is None:
-        return
-    held = given.analyzer.tolerances.get("zero")
-    if isinstance(part, NotDone):
-        yield not_evaluated(f"{stage}.zero", stage, label, f"not done: {part.not_done}", tolerance=held)
-        return
-    quantity = standstill(stage, part.readings, given)
-    check = judge(f"{stage}.zero", stage, label, quantity, held, observed=quantity.text, reference="0")
-    reason = _hidden(sheet, part, check, given)
-    if not reason:
-        yield check
-        return
-    yield not_evaluated(
-        check.key,
-        stage,
-        label,
-        reason,
-        observed=check.observed,
-        reference=check.reference,
-        quantity=quantity,
-        tolerance=held,
-    )
-
-
-def _hidden(sheet: FlowSheet, part: Zero, check: Check, given: Given) -> str:
-    """Why a shown 0 is no pass: it only says that the flow lies below the cut, and that may be too much."""
-    if check.outcome is not Outcome.PASS or any(reading.value for reading in part.readings):
-        return ""
-    meter, quantity = meter_of(sheet), check.quantity
-    if meter is None or meter.cut_off is None:
-        return "the low-flow cut is not known and may hide a zero outside the tolerance"
-    assert quantity is not None
-    for shift in (-meter.cut_off.value, meter.cut_off.value):
-        shifted = replace(quantity, text=f"{quantity.decimal + shift:f}")
-        judged = judge("", check.stage, check.label, shifted, check.tolerance, reference="0")
-        if judged.outcome is not Outcome.PASS:
-            cut = f"{meter.cut_off.text} {given.analyzer.unit}"
-            return f"the low-flow cut of {cut} hides a zero that may lie outside the tolerance"
-    return ""
 
 
 def _not_read_again(sheet: FlowSheet, checks: Sequence[Check]) -> Iterator[Check]:

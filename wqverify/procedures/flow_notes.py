@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
-from wqverify.calculations import flow
 from wqverify.procedures import sentences
 from wqverify.procedures.flow_candidates import (
     candidates,
@@ -87,7 +86,8 @@ def notes(sheet: FlowSheet, given: Given, stages: Sequence[Stage], checks: Seque
 
 def _no_zero(sheet: FlowSheet, checks: Sequence[Check]) -> Iterator[Note]:
     """Say where to look when a meter shows flow at standstill, before its zero is set."""
-    if all(check.key != "as_found.zero" or check.outcome is not Outcome.FAIL for check in checks):
+    zero = ("as_found.zero", "as_found.zero_ma")
+    if not any(check.key in zero and check.outcome is Outcome.FAIL for check in checks):
         return
     meter = meter_of(sheet)
     places = "that the valves are tight and the pipe is full"
@@ -163,11 +163,6 @@ def _statements(sheet: FlowSheet, given: Given, stages: Sequence[Stage]) -> Iter
         part = getattr(sheet, name)
         if isinstance(part, Zero):
             yield f"{ZERO_OF[name]}, at standstill: {part.how}."
-            if part.ma is not None and part.ma.value < flow.LOWEST_MA:
-                yield (
-                    f"{ZERO_OF[name]}: {part.ma.text} mA at standstill lies below 4 mA; a negative signal "
-                    f"has no square root, so no flow is computed from it."
-                )
 
 
 def _cannot_see(sheet: FlowSheet, given: Given, stages: Sequence[Stage]) -> Iterator[str]:

@@ -236,6 +236,7 @@ class Zero(Part):
         Ask(
             "loop current at standstill",
             "mA",
+            beside="zero_current",
             caution="Differential pressure: close the equalizing valve again before the flow is believed. "
             "Left open, the meter shows too little, and dosing follows.",
         ),
