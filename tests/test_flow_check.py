@@ -780,7 +780,8 @@ def test_a_square_root_of_a_negative_signal() -> None:
         (
             drawn(),
             {**TANK, "diameter": None, "standard": "SO"},
-            "SO (strap-on) is in L/s; here stands a tank with its inner diameter as value, in m or ft.",
+            "SO (strap-on) is in L/s; here stands a tank with its inner diameter as value, in m, cm, "
+            "mm, ft, in.",
         ),
         (
             drawn(),
@@ -790,7 +791,7 @@ def test_a_square_root_of_a_negative_signal() -> None:
         (
             rates(QUARTER, QUARTER),
             {**STRAP_ON, "standard": "TANK"},
-            "TANK (tank) is in m, worth 12.00; here stands a strap-on meter, in L/s or L/min",
+            "TANK (tank) is in m, worth 12.00; here stands a strap-on meter, in m3/h, L/s, gpm",
         ),
         (rates(QUARTER, ["20001"]), STRAP_ON, "As found is 20001; FIT-1101 shows -200 to 20000 L/s"),
     ],
@@ -807,8 +808,8 @@ def test_what_cannot_be_taken_is_said_in_one_sentence(
     [
         (
             {"measures": "turbidity", "unit": "NTU"},
-            "FIT-1101 measures turbidity in NTU; this procedure is for flow in L/s, L/min, m3/h, m3/d, gpm, "
-            "MGD. Name a flow meter, or correct measures and unit in analyzers.toml.",
+            "FIT-1101 measures turbidity in NTU; this procedure is for flow in m3/h, L/s, gpm, MGD, m3/s, "
+            "L/min, m3/d. Name a flow meter, or correct measures and unit in analyzers.toml.",
         ),
         ({"unit": "psi"}, "FIT-1101 measures raw flow in psi; this procedure is for flow in"),
         ({"high": Decimal(0)}, "The flow at 20 mA is 0 L/s; it is more than 0. Correct high in"),

@@ -34,7 +34,7 @@ PRINTED = [
     ("lag", ["4.57", "30", "250", "450"], 2, "226.08", 0.12),  # W33, 3.768 min
     ("lag", ["4.57", "30", "250", "450"], 3, "441.66", 0.12),  # 7.361 min
     ("acid", ["7.2", "20"], 0, "70.66", 0.01),  # W28
-    ("flow", ["1", "gpm"], 0, "0.06309020", 5e-8),  # NIST SP 811, B.8 (from memory)
+    ("flow", ["1", "gpm"], 1, "0.06309020", 5e-8),  # NIST SP 811, B.8 (from memory)
     ("root", ["12"], 0, "70.7107", 0.0001),  # A22
     ("root", ["8"], 1, "25.0", 1e-9),
     ("kcl", ["0.01 m", "20"], 0, "1273.03", 0.005),  # A14, Pratt and others 2001
@@ -110,7 +110,7 @@ def test_every_look_up_says_formula_validity_and_source(look_up: Any) -> None:
         ("oxygen", ["20 C"], "TEMPERATURE is '20 C'; type the number alone, in °C."),
         ("oxygen", ["20,1"], "'20,1' is not a reading such as 7.05 (a decimal point, not a comma)"),
         ("root", ["3.9"], "The signal is -0.625 % of its span, and a negative signal has no square root"),
-        ("flow", ["1", "psi"], "psi is no unit of flow that is known here; write one of L/s"),
+        ("flow", ["1", "psi"], "psi is no unit of flow that is known here; write one of m3/h"),
         ("dilution", ["0.02", "100"], "A standard of 0.02 NTU cannot be made with water of 0.02 NTU"),
         (
             "kcl",

@@ -10,28 +10,11 @@ from decimal import Decimal
 from math import pi
 from typing import Any
 
+from wqverify.calculations import units
 from wqverify.calculations.dual import sqrt
 from wqverify.errors import CorrectTheEntry
 
-# Exact by definition: foot 0.3048 m, US gallon 231 cubic inches (NIST SP 811, appendix B.8, from memory).
-METRES = {"m": Decimal(1), "ft": Decimal("0.3048")}
-_GALLON = Decimal("3.785411784")
-LITRES = {
-    "L": Decimal(1),
-    "m3": Decimal(1000),
-    "gal": _GALLON,
-    "kgal": 1000 * _GALLON,
-    "Mgal": 1000000 * _GALLON,
-}
-# One of a flow unit as (litres, in so many seconds): a third of a litre has no end in decimals.
-FLOWS = {
-    "L/s": (Decimal(1), 1),
-    "L/min": (Decimal(1), 60),
-    "m3/h": (Decimal(1000), 3600),
-    "m3/d": (Decimal(1000), 86400),
-    "gpm": (_GALLON, 60),
-    "MGD": (1000000 * _GALLON, 86400),
-}
+FLOWS = units.units_of("flow")
 _PI = Decimal("3.1415926535897932384626433833")
 LOWEST_MA, SPAN_MA = 4, 16
 NO_ROOT, ONE_ROOT, TWO_ROOTS = 0, 1, 2
@@ -105,15 +88,13 @@ def over_time(volume_l: Any, duration_s: Any) -> Any:
 def to_litres_per_second(flow: Any, unit: str) -> Any:
     """Return a flow in L/s.
 
-    Equation: q times the litres of its unit over the seconds of its unit. Units: those of ``FLOWS``; gpm and
-    MGD are US gallons. Raises CorrectTheEntry for another unit. Source: NIST SP 811 (2008), appendix B.8,
-    US gallon 3.785 411 784 L (from memory).
+    Equation: q times the factor of its unit. Units: those of ``FLOWS``; gpm and MGD are US gallons. Raises
+    CorrectTheEntry for another unit. Source: NIST SP 811 (2008), appendix B.8, as in ``units``.
 
     >>> to_litres_per_second(Decimal(36), "m3/h"), round(to_litres_per_second(100.0, "gpm"), 4)
     (Decimal('10'), 6.309)
     """
-    litres, seconds = _of(unit)
-    return flow * (litres if isinstance(flow, Decimal) else float(litres)) / seconds
+    return units.scaled(flow, _insist(unit), "L/s")
 
 
 def from_litres_per_second(flow_l_s: Any, unit: str) -> Any:
@@ -124,18 +105,17 @@ def from_litres_per_second(flow_l_s: Any, unit: str) -> Any:
     >>> from_litres_per_second(Decimal(10), "m3/h")
     Decimal('36')
     """
-    litres, seconds = _of(unit)
-    return flow_l_s * seconds / (litres if isinstance(flow_l_s, Decimal) else float(litres))
+    return units.scaled(flow_l_s, "L/s", _insist(unit))
 
 
-def _of(unit: str) -> tuple[Decimal, int]:
+def _insist(unit: str) -> str:
     if unit not in FLOWS:
         raise CorrectTheEntry(
             f"{unit or 'no unit'} is no unit of flow that is known here; write one of {', '.join(FLOWS)}.",
             found=unit,
             expected=", ".join(FLOWS),
         )
-    return FLOWS[unit]
+    return unit
 
 
 def error_percent(meter: Any, reference: Any) -> Any:

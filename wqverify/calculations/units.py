@@ -1,7 +1,8 @@
 """Units at the edge: what is typed in another unit than the analyzer's becomes the analyzer's, in decimals.
 
-What the units are worth is pint's; it loads only where something was typed in another unit. Which units fit a
-quantity is said here, because a reading in one that does not fit is refused.
+What the units are worth is pint's, in fractions, so that a conversion that ends is exact; pint loads only
+where something is in another unit. Which units fit a quantity is said here, because a reading in one that
+does not fit is refused.
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal, localcontext
+from fractions import Fraction
 from functools import cache
 from typing import Any
 
@@ -38,14 +40,16 @@ UNITS: Mapping[str, Mapping[str, str]] = {
 # Known besides, for what an instrument may be set to; nothing is typed in them in place of another unit.
 BESIDES: Mapping[str, Mapping[str, str]] = {
     "pressure": {"Pa": "pascal", "ftH2O": "foot * kilogram / liter * standard_gravity"},
-    "flow": {"m3/s": "meter ** 3 / second", "L/min": "liter / minute"},
+    "flow": {"m3/s": "meter ** 3 / second", "L/min": "liter / minute", "m3/d": "meter ** 3 / day"},
+    "volume": {"kgal": "1000 * gallon"},
     "conductivity": {"uS/cm": "microsiemens / centimeter", "mS/cm": "millisiemens / centimeter"},
     "concentration": {"ug/L": "microgram / liter", "mg/L": "milligram / liter", "g/L": "gram / liter"},
 }
 _KNOWN: Mapping[str, Mapping[str, str]] = {
     quantity: {**UNITS.get(quantity, {}), **BESIDES.get(quantity, {})} for quantity in {**UNITS, **BESIDES}
 }
-_SPELLED: Mapping[str, str] = {"°C": "degC", "°F": "degF"}  # no reading is typed so, an analyzer's unit is
+# No reading is typed so; the unit of an analyzer or of a standard is.
+_SPELLED: Mapping[str, str] = {"°C": "degC", "°F": "degF", "Mgal": "MG"}
 _BEYOND = 3  # places beyond the last one typed, where a conversion has no end
 _ENDS_WITHIN = 15  # places beyond it, where it has one
 
@@ -143,43 +147,66 @@ def units_of(quantity: str) -> tuple[str, ...]:
 
 
 def convert(value: Decimal, unit: str, to: str, *, difference: bool = False) -> Decimal:
-    """Return a value in another unit, to 28 figures.
+    """Return a value in another unit, exactly where it ends, to 28 figures where it does not.
 
     Equation: factor of the two units, and their zero points where ``value`` is a temperature and no
     ``difference``. Raises ValueError for units that do not fit each other. Source: NIST SP 811 (2008),
     appendix B, by way of pint.
 
-    >>> str(convert(Decimal(1), "ft", "in").normalize()), f"{convert(Decimal(50), 'degF', '°C'):.6f}"
-    ('12', '10.000000')
+    >>> str(convert(Decimal(1), "ft", "in").normalize()), str(convert(Decimal(50), "degF", "°C"))
+    ('12', '10')
     """
-    here, there = _plain(unit), _plain(to)
-    if here == there:
-        return value
-    named = _KNOWN.get(quantity_of(unit), {})
-    if there not in named:
-        raise ValueError(f"{unit} is not converted to {to}")
-    known = _registry()
-    if "degree_Celsius" in named.values() and not difference:
+    if quantity_of(unit) == "temperature" and not difference and _plain(unit) != _plain(to):
+        here, there = _pair(unit, to)
         # about absolute zero, as pint has it; a difference of temperatures has no zero point
-        return Decimal(known.Quantity(value, named[here]).to(named[there]).magnitude)
-    return value * _factor(named[here], named[there])
+        return _decimal(_registry().Quantity(Fraction(value), here).to(there).magnitude)
+    return Decimal(scaled(value, unit, to))
+
+
+def scaled(value: Any, unit: str, to: str) -> Any:
+    """Return a decimal, a float or a dual number in another unit; of temperatures a difference.
+
+    Equation: value times the factor of the two units; a decimal exactly where that ends. Raises ValueError
+    for units that do not fit each other. Source: as ``convert``.
+
+    >>> str(scaled(Decimal(36), "m3/h", "L/s")), round(scaled(100.0, "gpm", "L/s"), 4)
+    ('10', 6.309)
+    """
+    if _plain(unit) == _plain(to):
+        return value
+    factor = _factor(*_pair(unit, to))
+    if isinstance(value, Decimal):
+        return value * factor.numerator / factor.denominator
+    return value * float(factor)
+
+
+def _pair(unit: str, to: str) -> tuple[str, str]:
+    """Both units as pint knows them."""
+    named = _KNOWN.get(quantity_of(unit), {})
+    if _plain(to) not in named:
+        raise ValueError(f"{unit} is not converted to {to}")
+    return named[_plain(unit)], named[_plain(to)]
 
 
 @cache
-def _factor(here: str, there: str) -> Decimal:
+def _factor(here: str, there: str) -> Fraction:
+    known = _registry()
     if here.startswith("degree_"):
-        one = _registry().Quantity(Decimal(1), f"delta_{here}")
-        return Decimal(one.to(f"delta_{there}").magnitude)
-    base, other = (_registry().parse_expression(name).to_base_units().magnitude for name in (here, there))
-    return Decimal(base) / Decimal(other)
+        return Fraction(known.Quantity(Fraction(1), f"delta_{here}").to(f"delta_{there}").magnitude)
+    base, other = (known.parse_expression(name).to_base_units().magnitude for name in (here, there))
+    return Fraction(base) / Fraction(other)
 
 
 @cache
 def _registry() -> Any:
-    """pint's units in decimals; loaded where something was typed in another unit, never before."""
+    """pint's units in fractions; loaded where something is in another unit, never before."""
     import pint
 
-    return pint.UnitRegistry(non_int_type=Decimal, cache_folder=None)
+    return pint.UnitRegistry(non_int_type=Fraction, cache_folder=None)
+
+
+def _decimal(exact: Fraction) -> Decimal:
+    return Decimal(exact.numerator) / exact.denominator
 
 
 def _plain(unit: str) -> str:

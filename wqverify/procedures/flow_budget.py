@@ -16,6 +16,7 @@ from typing import Any
 
 from wqverify.calculations import flow
 from wqverify.calculations.uncertainty import propagate
+from wqverify.calculations.units import convert, scaled
 from wqverify.procedures.flow_sheet import PRESSURE, RATES, TANKS, TOTALISER, TOTALS, Meter, Reference, Run
 from wqverify.procedures.inputs import ROOT12, Inputs, Sizes, stated
 from wqverify.procedures.rules import setting
@@ -50,7 +51,7 @@ def level_u(given: Given) -> Decimal:
 
 def metres(reading: Reading, reference: Reference) -> Decimal:
     """Return a level or a diameter in m, exactly."""
-    return reading.value * flow.METRES[TANKS[reference.against]]
+    return convert(reading.value, TANKS[reference.against], "m")
 
 
 def mean_of(readings: Sequence[Reading]) -> Decimal:
@@ -88,7 +89,7 @@ class Exact:
             return metres(self.reference.diameter, self.reference)
         assert self.standard is not None
         assert self.standard.value is not None
-        return self.standard.value * flow.METRES[self.standard.unit]
+        return convert(self.standard.value, self.standard.unit, "m")
 
     @property
     def whole(self) -> bool:
@@ -113,7 +114,7 @@ class Exact:
         assert self.standard is not None
         if run.reference_start is not None and run.reference_stop is not None:
             volume = run.reference_stop.value - run.reference_start.value
-            return Decimal(flow.over_time(volume * flow.LITRES[self.standard.unit], seconds))
+            return Decimal(flow.over_time(convert(volume, self.standard.unit, "L"), seconds))
         assert run.reference_rates is not None
         return Decimal(flow.to_litres_per_second(mean_of(run.reference_rates), self.standard.unit))
 
@@ -124,10 +125,9 @@ class Exact:
         if rates is not None:
             return Decimal(flow.to_litres_per_second(mean_of(rates), unit))
         if place == "analyzer" and run.meter_start is not None and run.meter_stop is not None:
-            volume = (run.meter_stop.value - run.meter_start.value) * flow.LITRES[
-                TOTALS[self.reference.read_as]
-            ]
-            return Decimal(flow.over_time(volume, run.duration_s.value))
+            volume = run.meter_stop.value - run.meter_start.value
+            litres = convert(volume, TOTALS[self.reference.read_as], "L")
+            return Decimal(flow.over_time(litres, run.duration_s.value))
         return None
 
     def error(self, place: Place) -> Decimal | None:
@@ -235,7 +235,7 @@ class _Model:
         d = float(self.exact.diameter)
         if standard is not None and (known := stated(standard)) is not None:
             cause = f"diameter of {standard.id}"
-            u = known.u * float(flow.METRES[standard.unit])
+            u = scaled(known.u, standard.unit, "m")
             x[cause] = Input(d, u, source=known.source)
         else:
             self._own(
@@ -254,7 +254,7 @@ class _Model:
 
     def _level(self, which: str, reading: Reading) -> str:
         each = float(level_u(self.exact.given))
-        digit = float(reading.digit * flow.METRES[TANKS[self.exact.reference.against]]) / ROOT12
+        digit = float(convert(reading.digit, TANKS[self.exact.reference.against], "m")) / ROOT12
         value, cause = float(metres(reading, self.exact.reference)), f"level at the {which}:{self.stage}"
         if digit > each:
             self.x[cause] = Input(
@@ -286,9 +286,9 @@ class _Model:
         assert run.reference_start is not None
         assert run.reference_stop is not None
         volume = self._volume(f"total of {standard.id}", run.reference_start, run.reference_stop)
-        certified, litres = self._certified(standard), float(flow.LITRES[standard.unit])
+        certified, unit = self._certified(standard), standard.unit
         time = self._time(f"start:{self.stage}", f"stop:{self.stage}")
-        return lambda v: flow.over_time(certified(v, volume(v)) * litres, time(v))
+        return lambda v: flow.over_time(scaled(certified(v, volume(v)), unit, "L"), time(v))
 
     def _strap_on(self) -> Callable[[Numbers], Any]:
         run, standard = self.exact.run, self.exact.standard
@@ -338,9 +338,9 @@ class _Model:
         assert run.meter_start is not None
         assert run.meter_stop is not None
         volume = self._volume("total of the meter", run.meter_start, run.meter_stop)
-        litres = float(flow.LITRES[TOTALS[self.exact.reference.read_as]])
+        total = TOTALS[self.exact.reference.read_as]
         time = self._time(f"interval of the totals:{self.stage}")
-        return lambda v: flow.over_time(volume(v) * litres, time(v))
+        return lambda v: flow.over_time(scaled(volume(v), total, "L"), time(v))
 
 
 def standstill(stage: str, readings: Sequence[Reading], given: Given) -> Quantity:

@@ -12,6 +12,7 @@ from math import hypot
 
 from wqverify.calculations import flow
 from wqverify.calculations.judgement import judge
+from wqverify.calculations.units import convert
 from wqverify.procedures.flow_budget import ERRORS, full_scale
 from wqverify.procedures.flow_rules import Stage
 from wqverify.procedures.flow_sheet import PRESSURE, Meter
@@ -93,7 +94,7 @@ def _units(place: Place, difference: Quantity, given: Given) -> Iterator[Candida
     one = flow.to_litres_per_second(1.0, own)
     others = {unit: flow.from_litres_per_second(one, unit) for unit in flow.FLOWS if unit != own}
     if own in GALLONS:
-        others["imperial gallons"] = float(flow.LITRES["gal"] / LITRES_OF_IMPERIAL_GALLON)
+        others["imperial gallons"] = float(convert(Decimal(1), "gal", "L") / LITRES_OF_IMPERIAL_GALLON)
     for unit, factor in others.items():
         if abs(100 * (ratio / factor - 1)) <= float(difference.expanded) / factor:
             text = f"the number {BETWEEN[place]} is in {unit} and taken for {own}: a factor of {factor:.5g}"

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from wqverify.calculations import flow
+from wqverify.calculations.units import quantity_of, units_of
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.flow_budget import STEPS_OF_DROP, Exact, Found, compared, full_scale, level_u, metres
 from wqverify.procedures.flow_sheet import (
@@ -132,18 +133,18 @@ def _refuse_reference(sheet: FlowSheet, given: Given) -> None:
     if known is None:
         return
     if reference.against in TANKS:
-        units, what = tuple(flow.METRES), "a tank with its inner diameter as value"
+        quantity, what = "length", "a tank with its inner diameter as value"
     elif reference.against == TOTALISER:
-        units, what = tuple(flow.LITRES), "a totaliser"
+        quantity, what = "volume", "a totaliser"
     else:
-        units, what = tuple(flow.FLOWS), "a strap-on meter"
-    if known.unit not in units or (reference.against in TANKS and known.value is None):
+        quantity, what = "flow", "a strap-on meter"
+    if quantity_of(known.unit) != quantity or (reference.against in TANKS and known.value is None):
         worth = f", worth {known.value}" if known.value is not None else ""
         raise ChooseAnother(
             f"{known.id} ({known.name}) is in {known.unit}{worth}; here stands {what}, in "
-            f"{' or '.join(units)}. Name another, or correct standards_on_hand.toml.",
+            f"{', '.join(units_of(quantity))}. Name another, or correct standards_on_hand.toml.",
             found=known.unit,
-            expected=", ".join(units),
+            expected=", ".join(units_of(quantity)),
             where="reference.standard",
         )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Context, Decimal
 
-from wqverify.calculations import flow
+from wqverify.calculations.units import convert
 from wqverify.procedures.flow_budget import ERRORS, metres
 from wqverify.procedures.flow_candidates import candidates
 from wqverify.procedures.flow_rules import STAGES, Stage
@@ -80,8 +80,8 @@ def _reference(stage: Stage) -> Iterator[Working]:
 
 def _total(label: str, start: Reading, stop: Reading, stage: Stage, unit: str = "") -> Working:
     named = unit or (stage.exact.standard.unit if stage.exact.standard else "")
-    litres = flow.LITRES[named]
-    volume = (stop.value - start.value) * litres
+    litres = convert(Decimal(1), named, "L")
+    volume = convert(stop.value - start.value, named, "L")
     return Working(
         label,
         "Q = (V2 − V1) × litres of its unit / t",
@@ -131,8 +131,7 @@ def _mean(rates: Sequence[Reading]) -> str:
 
 
 def _factor(unit: str) -> str:
-    litres, seconds = flow.FLOWS[unit]
-    return f"{litres:f} / {seconds}"
+    return _nine(convert(Decimal(1), unit, "L/s"))
 
 
 def _nine(value: Decimal) -> str:
