@@ -9,12 +9,14 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 
+from wqverify.calculations.units import convert
 from wqverify.cli import main
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.lists.look_up import typed_for
@@ -64,6 +66,24 @@ PRINTED = [
     ("pressure", ["5", "5"], 1, "999.9668", 0.0005),
     ("level", ["48.9453"], 0, "5.000", 0.0001),  # A24 the other way
     ("level", ["1", "20"], 0, "0.1022", 0.00005),  # W31
+    # The same in other units, by NIST SP 811 B.8 and B.9: foot 0.3048 m, psi 6.894757 kPa, conventional inch
+    # of water 249.0889 Pa, t = (F - 32)/1.8, and by metric prefixes.
+    ("f25", ["0.3 mS/cm", "59 degF"], 0, "376.8", 0.05),  # A15 at 15 °C
+    ("f25", ["300", "59.0 °F", "2", "77 degF"], 2, "375.0", 0.05),
+    ("f25", ["300", "50 degF"], 3, "1.4286", 0.00005),
+    ("kcl", ["0.01 m", "68 degF"], 0, "1273.03", 0.005),
+    ("acid", ["7.2", "68 degF"], 0, "70.66", 0.01),
+    ("ohm", ["212 degF"], 0, "138.5055", 0.00005),
+    ("oxygen", ["50 degF", "1013.25 mbar"], 0, "11.288", 0.0005),
+    ("lag", ["0.25 in", "1000 cm", "500"], 0, "316.7", 0.05),
+    ("pressure", ["16.4042 ft", "68 degF"], 0, "48.9453", 0.00005),  # A24, 5 m
+    ("pressure", ["5000 mm"], 2, "7.09892", 0.00005),  # 48.9453/6.894757 psi
+    ("pressure", ["5"], 3, "196.497", 0.0005),  # 48945.3/249.0889 inches of water
+    ("level", ["7.09892 psi"], 0, "5.000", 0.0001),
+    ("level", ["196.497 inH2O"], 0, "5.000", 0.0001),
+    ("level", ["489.453 mbar"], 2, "16.4042", 0.0001),  # 5/0.3048 ft
+    ("level", ["1 psi", "39.2 degF"], 0, "0.70309", 0.00005),  # 6.894757 kPa under 999.975 kg/m3 at 4 °C
+    ("root", ["12 mA"], 0, "70.7107", 0.0001),
 ]
 
 
@@ -107,7 +127,37 @@ def test_every_look_up_says_formula_validity_and_source(look_up: Any) -> None:
         ("oxygen", ["40.1"], "TEMPERATURE (of the water) is 40.1 °C; it has to be 0 to 40 °C."),
         ("oxygen", ["20", "49"], "PRESSURE (of the air there) is 49 kPa; it has to be 50 to 110 kPa."),
         ("lag", ["0", "1", "1"], "BORE (inner diameter of the tube) is 0 mm; it has to be above 0 mm."),
-        ("oxygen", ["20 C"], "TEMPERATURE is '20 C'; type the number alone, in °C."),
+        (
+            "oxygen",
+            ["20 C"],
+            "TEMPERATURE is 20 C, and a value in °C is typed in degC or degF; type it in one of these, or "
+            "without a unit where it is in °C.",
+        ),
+        (
+            "f25",
+            ["300 psi", "15"],
+            "CONDUCTIVITY is 300 psi, and a value in uS/cm is typed in uS/cm or mS/cm; type it in one of "
+            "these, or without a unit where it is in uS/cm.",
+        ),
+        (
+            "level",
+            ["5 ft"],
+            "PRESSURE is 5 ft, and a value in kPa is typed in kPa, mbar, bar, psi, inH2O, Pa or ftH2O; type "
+            "it in one of these, or without a unit where it is in kPa.",
+        ),
+        (
+            "pressure",
+            ["5 psi"],
+            "LEVEL is 5 psi, and a value in m is typed in m, cm, mm, ft or in; type it in one of these, or "
+            "without a unit where it is in m.",
+        ),
+        (
+            "pressure",
+            ["5", "104.1 degF"],
+            "TEMPERATURE (of the water) is 104.1 degF = 40.05555556 °C; it has to be 0 to 40 °C.",
+        ),
+        ("f25", ["300", "15", "2 %"], "COEFFICIENT is '2 %'; type the number alone, in %/°C."),
+        ("oxygen", ["20", "101", "5 g"], "SALINITY is '5 g'; type the number alone, in no unit."),
         ("oxygen", ["20,1"], "'20,1' is not a reading such as 7.05 (a decimal point, not a comma)"),
         ("root", ["3.9"], "The signal is -0.625 % of its span, and a negative signal has no square root"),
         ("flow", ["1", "psi"], "psi is no unit of flow that is known here; write one of m3/h"),
@@ -224,8 +274,8 @@ SCHEMA = {
             "items": {
                 "type": "object",
                 "additionalProperties": False,
-                "required": ["name", "what", "value", "unit"],
-                "properties": {key: {"type": "string"} for key in ("name", "what", "value", "unit")},
+                "required": ["name", "what", "typed", "value", "unit"],
+                "properties": {key: {"type": "string"} for key in ("name", "what", "typed", "value", "unit")},
             },
         },
         "found": {
@@ -294,7 +344,54 @@ def test_every_answer_fits_80_columns_and_its_json_the_schema(
     document = json.loads(wqverify(name, *texts, "--json")[1])
     jsonschema.validate(document, SCHEMA)
     assert document["found"][which]["value"] in out
-    assert [row["value"] for row in document["given"]][: len(texts)] == texts
+    assert [row["typed"] for row in document["given"]][: len(texts)] == texts
+
+
+def test_what_was_typed_in_another_unit_is_shown_in_both(wqverify: Wqverify) -> None:
+    _, out, _ = wqverify("pressure", "16 ft", "51 °F")
+    said = " ".join(out.split())
+    assert "typed 16 ft = 4.8768 m, 51 degF = 10.55555556 °C (NIST SP 811, appendix B)" in said
+    given = json.loads(wqverify("pressure", "16 ft", "51 °F", "--json")[1])["given"]
+    assert [(row["typed"], row["value"], row["unit"]) for row in given] == [
+        ("16 ft", "4.8768", "m"),
+        ("51 °F", "10.55555556", "°C"),
+        ("9.80665", "9.80665", "m/s2"),
+    ]
+    assert "NIST SP 811, appendix B)" not in wqverify("pressure", "5 m", "20 degC")[1]
+
+
+def test_which_units_a_number_is_typed_in_is_said(wqverify: Wqverify) -> None:
+    said = " ".join(wqverify("f25")[1].split())
+    assert "CONDUCTIVITY not compensated, from 0 uS/cm, also in mS/cm" in said
+    assert "TEMPERATURE of the water, 0 to 50 °C, also in degF" in said
+    assert 'A number with another unit stands in quotes: "68 degF".' in said
+    wanted = json.loads(wqverify("f25", "--json")[1])["wanted"]
+    assert [row["units"] for row in wanted] == [
+        ["uS/cm", "mS/cm"],
+        ["degC", "degF"],
+        [],
+        ["degC", "degF"],
+    ]
+    assert "quotes" not in wqverify("root")[1]
+
+
+@pytest.mark.parametrize(
+    "look_up",
+    [one for one in LOOK_UPS if any(wanted.units for wanted in one.wanted)],
+    ids=lambda one: one.name,
+)
+def test_every_number_with_a_unit_of_the_table_takes_every_unit_that_fits(look_up: Any) -> None:
+    plain = next(row[1] for row in PRINTED if row[0] == look_up.name)
+    texts = [*plain, *(one.usual for one in look_up.wanted[len(plain) :])]
+    for place, one in enumerate(look_up.wanted):
+        for unit in one.units:
+            there = convert(Decimal(texts[place]), one.unit, unit)
+            other = [*texts[:place], f"{there:.5f} {unit}", *texts[place + 1 :]]
+            found = look_up.answer(typed_for(look_up, other)).found
+            expected = look_up.answer(typed_for(look_up, texts)).found
+            assert [float(x.value) for x in found] == [
+                pytest.approx(float(x.value), rel=3e-3) for x in expected
+            ], (one.name, unit)
 
 
 def test_a_negative_number_is_no_option(wqverify: Wqverify) -> None:

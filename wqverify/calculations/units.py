@@ -79,13 +79,14 @@ class InUnit:
         return f"{self.typed.text} = {self.text} {self.unit}"
 
 
-def in_unit(typed: Reading, unit: str, where: str = "") -> InUnit:
+def in_unit(typed: Reading, unit: str, where: str = "", fitting: tuple[str, ...] | None = None) -> InUnit:
     """Return a typed reading in another unit, exactly where the conversion ends; keeps what was typed.
 
     Equation: factor (and zero point, of temperatures) of the two units. A reading without a unit is in
     ``unit`` already. A conversion that does not end is rounded half to even three places beyond the last one
-    typed. ``where`` names the answer in the refusal. Raises CorrectTheEntry for a unit that does not fit
-    ``unit``, naming those that fit. Source: NIST SP 811 (2008), appendix B, by way of pint.
+    typed. ``where`` names the answer in the refusal, ``fitting`` the units that are taken, where not those of
+    ``units_that_fit``. Raises CorrectTheEntry for any other unit, naming those that fit. Source: NIST SP 811
+    (2008), appendix B, by way of pint.
 
     >>> in_unit(Reading.parse("12.3 ft"), "m").words
     '12.3 ft = 3.74904 m'
@@ -94,7 +95,7 @@ def in_unit(typed: Reading, unit: str, where: str = "") -> InUnit:
     """
     if typed.unit is None or typed.unit == unit or _plain(typed.unit) == _plain(unit):
         return InUnit(typed, typed.value, typed.digit, unit)
-    fitting = units_that_fit(unit)
+    fitting = units_that_fit(unit) if fitting is None else fitting
     if typed.unit not in fitting:
         raise CorrectTheEntry(
             f"{f'{where} is ' if where else ''}{typed.text}, and a value in {unit} "

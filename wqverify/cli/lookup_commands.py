@@ -10,7 +10,9 @@ import click
 from wqverify.cli.common import echo, json_option, print_json
 
 if TYPE_CHECKING:
-    from wqverify.lists.look_up import Answer, LookUp
+    from collections.abc import Sequence
+
+    from wqverify.lists.look_up import Answer, LookUp, Wanted
 
 WIDTH = 80
 
@@ -24,7 +26,7 @@ def lookup(name: str, values: tuple[str, ...], as_json: bool) -> None:
 
     Without NAME all look-ups are listed; with NAME alone what it asks for. It needs no plant folder.
     """
-    from wqverify.lists.look_up import typed_for
+    from wqverify.lists.look_up import as_typed, converted, typed_for
     from wqverify.lists.look_ups import LOOK_UPS, look_up_named
 
     if not name:
@@ -46,8 +48,14 @@ def lookup(name: str, values: tuple[str, ...], as_json: bool) -> None:
             {
                 "lookup": found.name,
                 "given": [
-                    {"name": one.name, "what": one.what, "value": typed[one.name], "unit": one.unit}
-                    for one in found.wanted
+                    {
+                        "name": one.name,
+                        "what": one.what,
+                        "typed": text,
+                        "value": typed[one.name],
+                        "unit": one.unit,
+                    }
+                    for one, text in as_typed(found, values)
                 ],
                 "found": [
                     {
@@ -65,13 +73,20 @@ def lookup(name: str, values: tuple[str, ...], as_json: bool) -> None:
             }
         )
         return
-    _show(found, answer)
+    _show(found, answer, converted(found, values))
 
 
 def _ask(look_up: LookUp, as_json: bool) -> None:
     if as_json:
         wanted = [
-            {"name": one.name, "what": one.what, "unit": one.unit, "room": one.room, "usual": one.usual}
+            {
+                "name": one.name,
+                "what": one.what,
+                "unit": one.unit,
+                "units": list(one.units),
+                "room": one.room,
+                "usual": one.usual,
+            }
             for one in look_up.wanted
         ]
         print_json({"lookup": look_up.name, "usage": look_up.usage, "wanted": wanted})
@@ -81,12 +96,20 @@ def _ask(look_up: LookUp, as_json: bool) -> None:
     for one in look_up.wanted:
         besides = [
             one.room or one.unit,
+            f"also in {', '.join(other)}" if (other := _others(one)) else "",
             f"left out: {one.usual or 'nothing'}" if one.usual is not None else "",
         ]
-        _say(", ".join(filter(None, (one.what, *besides))), f"  {one.name:12s}", " " * 14)
+        _say(", ".join(filter(None, (one.what, *besides))), f"  {one.name:12s} ", " " * 15)
+    if any(one.units for one in look_up.wanted):
+        _say('A number with another unit stands in quotes: "68 degF".')
 
 
-def _show(look_up: LookUp, answer: Answer) -> None:
+def _others(one: Wanted) -> list[str]:
+    """The units it can be typed in besides its own."""
+    return [unit for unit in one.units if unit != one.unit.replace("°", "deg")]
+
+
+def _show(look_up: LookUp, answer: Answer, typed: Sequence[str]) -> None:
     from wqverify.show.align import aligned
 
     values = aligned([one.value for one in answer.found])
@@ -95,6 +118,8 @@ def _show(look_up: LookUp, answer: Answer) -> None:
         _say(one.what, f"{lead} ", " " * (len(lead) + 1))
         if one.source:
             _say(one.source, " " * (len(lead) + 1), " " * (len(lead) + 1))
+    if typed:
+        _say(f"{', '.join(typed)} (NIST SP 811, appendix B)", "typed    ", " " * 9)
     for label, text in (("formula", look_up.formula), ("valid", look_up.valid), ("source", look_up.source)):
         _say(text, f"{label:8s} ", " " * 9)
     for text in answer.says:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from decimal import Decimal
+from dataclasses import dataclass, replace
+from decimal import Context, Decimal
 
+from wqverify.calculations.units import InUnit, convert, in_unit, quantity_of, units_of
 from wqverify.errors import CorrectTheEntry
 from wqverify.terms import Reading
+
+TEN = Context(prec=10)  # figures of what was typed in another unit
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +34,11 @@ class Wanted:
         if self.low:
             return f"{'above' if self.above else 'from'} {self.low} {self.unit}".rstrip()
         return f"up to {self.high} {self.unit}".rstrip() if self.high else ""
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Every unit it can be typed in, none where it is typed in its own alone."""
+        return units_of(quantity_of(self.unit))
 
     def allows(self, value: Decimal) -> bool:
         """Whether a number lies within the bounds."""
@@ -80,11 +88,27 @@ class LookUp:
 
 
 def typed_for(look_up: LookUp, texts: Sequence[str]) -> dict[str, str]:
-    """Return what was typed by its names, with what is usual where it was left out.
+    """Return what was typed by its names, in the units asked for, with what is usual where it was left out.
 
-    Raises CorrectTheEntry where one is missing or too many are there, for what is no number and for a number
-    outside its bounds.
+    Raises CorrectTheEntry where one is missing or too many are there, for what is no number, for a unit that
+    does not fit and for a number outside its bounds.
     """
+    return {
+        one.name: text if one.words or text == one.usual else _taken(one, text).text
+        for one, text in as_typed(look_up, texts)
+    }
+
+
+def converted(look_up: LookUp, texts: Sequence[str]) -> tuple[str, ...]:
+    """Return what was typed in another unit than asked for, in both; raises as ``typed_for``."""
+    taken = (
+        _taken(one, text) for one, text in as_typed(look_up, texts) if not one.words and text != one.usual
+    )
+    return tuple(one.words for one in taken if " = " in one.words)
+
+
+def as_typed(look_up: LookUp, texts: Sequence[str]) -> list[tuple[Wanted, str]]:
+    """Return what is asked for with what was typed; raises CorrectTheEntry for too few and too many."""
     needed = [one for one in look_up.wanted if one.usual is None]
     if not len(needed) <= len(texts) <= len(look_up.wanted):
         lacking = "is missing" if len(texts) < len(needed) else "too much is typed"
@@ -95,24 +119,27 @@ def typed_for(look_up: LookUp, texts: Sequence[str]) -> dict[str, str]:
             expected=look_up.usage,
         )
     given = [*texts, *(one.usual or "" for one in look_up.wanted[len(texts) :])]
-    for one, text in zip(look_up.wanted, given, strict=True):
-        if not one.words and text != one.usual:
-            _insist(one, text)
-    return {one.name: text for one, text in zip(look_up.wanted, given, strict=True)}
+    return list(zip(look_up.wanted, given, strict=True))
 
 
-def _insist(one: Wanted, text: str) -> None:
-    reading = Reading.parse(text)
-    if reading.unit is not None:
+def _taken(one: Wanted, text: str) -> InUnit:
+    """Read one number in the unit it is asked for in."""
+    reading = Reading.parse(text.replace("°", "deg"))
+    if reading.unit not in (None, one.unit) and not one.units:
         raise CorrectTheEntry(
             f"{one.name} is {text[:40]!r}; type the number alone, in {one.unit or 'no unit'}.",
             found=text,
             where=one.name,
         )
-    if not one.allows(reading.value):
+    taken = in_unit(reading, one.unit, one.name, one.units)
+    if reading.unit is not None and one.units:  # more figures than a reading keeps: nothing here is a reading
+        exact = convert(reading.value, reading.unit, one.unit)
+        taken = replace(taken, value=TEN.plus(exact).normalize() + 0)
+    if not one.allows(taken.value):
         raise CorrectTheEntry(
-            f"{one.name} ({one.what}) is {text} {one.unit}".rstrip() + f"; it has to be {one.room}.",
+            f"{one.name} ({one.what}) is {taken.words}; it has to be {one.room}.",
             found=text,
             expected=one.room,
             where=one.name,
         )
+    return taken

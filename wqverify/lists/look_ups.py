@@ -6,14 +6,16 @@ and tables. It judges nothing and keeps nothing. Adding one is adding one entry.
 
 from __future__ import annotations
 
-from decimal import Decimal
+from decimal import Context, Decimal
 
 from wqverify import tables
-from wqverify.calculations import chlorine, dilution, flow, oxygen, ph, sample_line
+from wqverify.calculations import chlorine, dilution, flow, oxygen, ph, sample_line, units
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.lists.look_up import Answer, Found, LookUp, Typed, Wanted
 from wqverify.lists.look_ups_signals import SIGNALS
 from wqverify.plant.messages import nearest
+
+SIX = Context(prec=6)
 
 # ---------------------------------------------------------------- answers
 
@@ -116,13 +118,18 @@ def _acid(typed: Typed) -> Answer:
     )
 
 
+def _six(size: Decimal) -> str:
+    """A number to six figures, without trailing zeros or an exponent."""
+    return f"{SIX.plus(size).normalize():f}"
+
+
 def _flow(typed: Typed) -> Answer:
     own = typed["UNIT"]
-    value = flow.to_litres_per_second(Decimal(typed["FLOW"]), own)
+    flow.to_litres_per_second(Decimal(typed["FLOW"]), own)  # refuses another unit
     others = (unit for unit in flow.FLOWS if unit != own)
-    shown = ((unit, flow.from_litres_per_second(value, unit)) for unit in others)
+    shown = ((unit, _six(units.convert(Decimal(typed["FLOW"]), own, unit))) for unit in others)
     return Answer(
-        tuple(Found(f"{typed['FLOW']} {own} in {unit}", f"{size:.6g}", unit) for unit, size in shown),
+        tuple(Found(f"{typed['FLOW']} {own} in {unit}", size, unit) for unit, size in shown),
         ("gpm and MGD are US gallons; an imperial gallon is a fifth larger (4.54609 L).",),
     )
 
@@ -223,7 +230,7 @@ LOOK_UPS: tuple[LookUp, ...] = (
         (Wanted("FLOW", "flow"), Wanted("UNIT", f"one of {', '.join(flow.FLOWS)}", words=True)),
         _flow,
         "US gallon 3.785411784 L, day 86400 s",
-        "exact by definition",
+        "exact by definition; shown to six figures",
         "NIST SP 811 (2008), appendix B.8 (from memory)",
     ),
     LookUp(

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from decimal import Decimal
 
 from wqverify import tables
-from wqverify.calculations import conductivity, level, loop, temperature, water_density
+from wqverify.calculations import conductivity, level, loop, temperature, units, water_density
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.lists.look_up import Answer, Found, LookUp, Typed, Wanted
 from wqverify.plant.messages import nearest
@@ -186,13 +186,21 @@ def _dense(typed: Typed) -> tuple[float, float, Found]:
 def _pressure(typed: Typed) -> Answer:
     density, gravity, beside = _dense(typed)
     kpa = level.pressure_of_level(float(typed["LEVEL"]), density, gravity)
-    return Answer((Found(f"under {typed['LEVEL']} m of water", f"{kpa:.4f}", "kPa"), beside), _SALT)
+    found = Found(f"under {typed['LEVEL']} m of water", f"{kpa:.4f}", "kPa")
+    return Answer((found, beside, *_also(kpa, "kPa", "psi", "inH2O")), _SALT)
 
 
 def _level(typed: Typed) -> Answer:
     density, gravity, beside = _dense(typed)
     metres = level.level_of_pressure(float(typed["PRESSURE"]), density, gravity)
-    return Answer((Found(f"of water give {typed['PRESSURE']} kPa", f"{metres:.4f}", "m"), beside), _SALT)
+    found = Found(f"of water give {typed['PRESSURE']} kPa", f"{metres:.4f}", "m")
+    return Answer((found, beside, *_also(metres, "m", "ft")), _SALT)
+
+
+def _also(size: float, unit: str, *others: str) -> Iterator[Found]:
+    for other in others:
+        value = units.scaled(size, unit, other)
+        yield Found(f"the same in {other}", f"{value:.4f}", other, "NIST SP 811 (2008), appendix B")
 
 
 _SALT = (
