@@ -100,14 +100,14 @@ def _refuse_other_analyzer(given: Given) -> None:
 
 
 def _refuse_meter(meter: Meter | None, given: Given) -> None:
-    scale = full_scale(meter, given)
-    if scale <= 0:
+    scale, bottom = full_scale(meter, given), max(given.analyzer.low, Decimal(0))
+    if scale <= bottom:
         typed = meter is not None and meter.full_scale is not None
         raise CorrectTheEntry(
-            f"The flow at 20 mA is {scale} {given.analyzer.unit}; it is more than 0. "
+            f"The flow at 20 mA is {scale} {given.analyzer.unit}; it is more than {bottom}. "
             + ("Type it as its menu shows it." if typed else "Correct high in analyzers.toml."),
             found=str(scale),
-            expected="more than 0",
+            expected=f"more than {bottom}",
             where="meter.full_scale" if typed else "tag",
         )
     if meter is not None and meter.cut_off is not None and not 0 <= meter.cut_off.value < scale:
@@ -141,7 +141,7 @@ def _refuse_reference(sheet: FlowSheet, given: Given) -> None:
     if quantity_of(known.unit) != quantity or (reference.against in TANKS and known.value is None):
         worth = f", worth {known.value}" if known.value is not None else ""
         raise ChooseAnother(
-            f"{known.id} ({known.name}) is in {known.unit}{worth}; here stands {what}, in "
+            f"{known.id} ({known.name}) is in {known.unit}{worth}; here stands {what}, in one of "
             f"{', '.join(units_of(quantity))}. Name another, or correct standards_on_hand.toml.",
             found=known.unit,
             expected=", ".join(units_of(quantity)),
