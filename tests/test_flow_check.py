@@ -630,6 +630,45 @@ def test_a_meter_of_both_directions_stands_still_in_the_middle_of_its_span() -> 
     assert check(judged(raw, low=Decimal(-200)), "as_found.zero_ma").outcome is Outcome.FAIL
 
 
+@pytest.mark.parametrize(("ma", "outcome"), [("12.02", "not evaluated"), ("12.03", "pass")])
+def test_of_both_directions_a_multimeter_is_off_by_more(ma: str, outcome: str) -> None:
+    """0.025 mA of 400 L/s are 0.625 L/s: 0.5 may be a zero that was cut, 0.75 is none."""
+    raw = visit(zero=still("0.5", ma=ma), meter={**MAGNETIC, "cut_off": "1.1"})
+    assert check(judged(raw, low=Decimal(-200)), "as_found.zero_ma").outcome == outcome
+
+
+@pytest.mark.parametrize(
+    ("ma", "meter", "counts"),
+    [
+        ("4.16", pressure(), True),
+        ("4.00", pressure(), False),
+        ("3.6", pressure(), False),
+        ("4.00", pressure("not known"), False),
+        ("4.09", pressure("not known"), True),
+    ],
+)
+def test_nobody_is_better_off_without_reading_the_current(
+    ma: str, meter: dict[str, str], counts: bool
+) -> None:
+    shown = rates(QUARTER, QUARTER, control_system=QUARTER)
+    result = run(visit(shown, reference=STRAP_ON, meter=meter, zero=still("0.5", ma=ma)))
+    assert check(result, "as_found.zero_ma").counts is counts
+    assert result.outcome("as_found", "control system") is (Outcome.FAIL if counts else Outcome.PASS)
+
+
+def test_as_left_a_current_that_failed_counts_though_it_cannot_be_judged() -> None:
+    raw = visit(
+        rates(QUARTER, QUARTER, control_system=QUARTER),
+        reference=STRAP_ON,
+        meter=pressure(),
+        zero=still("0.5", ma="4.16"),
+        zero_left=still("0.2", ma="4.00"),
+    )
+    assert run(raw).outcome("as_left", "control system") is Outcome.NOT_EVALUATED
+    raw["zero"]["ma"] = "4.00"
+    assert run(raw).outcome("as_left", "control system") is None
+
+
 @pytest.mark.parametrize(
     ("before", "outcome"),
     [("8.00", "pass"), ("4.09", "pass"), ("4.08", "not evaluated"), (None, "not evaluated")],

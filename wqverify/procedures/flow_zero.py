@@ -41,8 +41,12 @@ def zero_keys(sheet: FlowSheet) -> Iterator[str]:
 
 
 def zero_checks(sheet: FlowSheet, given: Given) -> Iterator[Check]:
-    """Give the checks at standstill, as found and as left: of what is shown, and of the current if read."""
-    held = given.analyzer.tolerances.get("zero")
+    """Give the checks at standstill, as found and as left: of what is shown, and of the current if read.
+
+    A current that cannot be judged does not count, so that nobody is better off without reading it; as left
+    it does where it failed as found.
+    """
+    held, failed = given.analyzer.tolerances.get("zero"), False
     for name, stage in ZEROS.items():
         part = getattr(sheet, name)
         if isinstance(part, NotDone):
@@ -50,7 +54,10 @@ def zero_checks(sheet: FlowSheet, given: Given) -> Iterator[Check]:
         elif isinstance(part, Zero):
             yield _shown(stage, part, meter_of(sheet), given)
             if part.ma is not None:
-                yield _current(stage, part.ma, _held(name, part.ma, sheet, given), meter_of(sheet), given)
+                stood_still = _held(name, part.ma, sheet, given)
+                check = _current(stage, part.ma, stood_still, meter_of(sheet), given)
+                yield replace(check, counts=failed or check.outcome is not Outcome.NOT_EVALUATED)
+                failed = check.outcome is Outcome.FAIL
 
 
 def _shown(stage: str, part: Zero, meter: Meter | None, given: Given) -> Check:
@@ -82,7 +89,8 @@ def _current(stage: str, ma: Reading, stood_still: str, meter: Meter | None, giv
         surely = check.outcome is Outcome.FAIL and exact > 0
         return check if surely else _unless(check, NOT_KNOWN)
     # a current that surely stands for a flow was not cut
-    moved = abs(exact) > _off(ma) * full_scale(meter, given) / loop.SPAN_MA
+    span = full_scale(meter, given) - given.analyzer.low
+    moved = abs(exact) > _off(ma) * span / loop.SPAN_MA
     return check if moved else _unless(check, _hidden(check, meter, given))
 
 
