@@ -514,7 +514,9 @@ def by_current(ma: str, meter: dict[str, str] | None, tolerances: Any = None, **
     return check(judged(raw, **changes), "as_found.zero_ma")
 
 
-@pytest.mark.parametrize("meter", [MAGNETIC, pressure("in the transmitter", cut_off="0")])
+@pytest.mark.parametrize(
+    "meter", [MAGNETIC, pressure("in the transmitter", cut_off="0"), pressure("in both", cut_off="0")]
+)
 @pytest.mark.parametrize(
     ("ma", "shown", "outcome"),
     [
@@ -628,6 +630,19 @@ def test_a_meter_of_both_directions_stands_still_in_the_middle_of_its_span() -> 
     assert (found.outcome, found.quantity and found.quantity.text) == (Outcome.PASS, "1")
     raw = visit(zero=still("0.5", ma="12.05"), meter=MAGNETIC)
     assert check(judged(raw, low=Decimal(-200)), "as_found.zero_ma").outcome is Outcome.FAIL
+
+
+def test_a_pressure_of_nothing_is_no_flow_wherever_the_range_begins() -> None:
+    """4.16 mA are 10 % of the flow at 20 mA by the external facts, section 7, and not of a span from 20."""
+    raw = visit(zero=still("0.5", ma="4.16"), meter=pressure())
+    assert quantity(judged(raw, low=Decimal(20)), "as_found.zero_ma").text == "20"
+
+
+@pytest.mark.parametrize(("low", "high"), [("-1", "5"), ("-5", "1")])
+def test_a_cut_hides_a_zero_on_both_sides(low: str, high: str) -> None:
+    lopsided = replace(within("5", unit="L/s"), low=Decimal(low), high=Decimal(high))
+    found = by_current("4.00", {**MAGNETIC, "cut_off": "2"}, {"zero": lopsided})
+    assert found.reason == "the low-flow cut of 2 L/s hides a zero that may lie outside the tolerance"
 
 
 @pytest.mark.parametrize(("ma", "outcome"), [("12.02", "not evaluated"), ("12.03", "pass")])
