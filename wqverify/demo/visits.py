@@ -7,11 +7,19 @@ from datetime import date
 
 from wqverify.demo.chlorine_visits import chlorine_visits
 from wqverify.demo.ph_visits import ph_visits
+from wqverify.demo.physical_visits import physical_visits
 from wqverify.demo.sheet import Visit
+from wqverify.demo.signal_visits import signal_visits
 from wqverify.demo.turbidity_visits import turbidity_visits
 
 
 def visits(month: date) -> Iterator[Visit]:
     """Yield the visits of a month in the order of their days."""
-    everything = (*ph_visits(month), *turbidity_visits(month), *chlorine_visits(month))
+    everything = (
+        *ph_visits(month),
+        *turbidity_visits(month),
+        *chlorine_visits(month),
+        *signal_visits(month),
+        *physical_visits(month),
+    )
     yield from sorted(everything, key=lambda visit: visit.day)
