@@ -48,6 +48,8 @@ def test_the_month_holds_every_kind_of_outcome(made: tuple[Path, list[dict[str, 
     passed = ("pass", "pass")
     assert of("AIT-2201", made) == [(None, None), passed, passed, passed, passed, passed]
     assert of("AIT-2202", made) == [passed, ("fail", "pass"), passed, passed]
+    assert [of(tag, made) for tag in ("AIT-2401", "TIT-1201")] == [[passed], [passed]]
+    assert of("LIT-1102", made) == [("fail", "pass")]
     assert of("AIT-2301", made) == [("pass", None)] * 3 + [("fail", "pass")] + [("pass", None)] * 2
 
 
@@ -62,6 +64,37 @@ def test_grabs_are_compared_refused_and_undecided(made: tuple[Path, list[dict[st
             check = next(c for c in record["result"]["checks"] if c["key"].startswith("as_found.grab_1"))
             found.append((check["outcome"], len(record["given"]["trends"]), len(record["given"]["attached"])))
     assert found == [("pass", 0, 0), ("pass", 1, 1), ("not evaluated", 1, 1), ("not evaluated", 0, 0)]
+
+
+FAR = ("as_found at the control system", "as_left at the control system")
+
+
+@pytest.mark.parametrize(
+    ("tag", "far", "named"),
+    [
+        (
+            "LIT-3101",
+            ("fail", "pass"),
+            "our control system is scaled to 0 to 35 ft, the transmitter to 0 to 40",
+        ),
+        (
+            "FIT-1101",
+            ("fail", "pass"),
+            "the square root is taken once too often between the meter and the con",
+        ),
+        ("LIT-1102", ("fail", None), "the current sticks near 17.54 mA: the supply is used up"),
+    ],
+)
+def test_what_is_wrong_along_a_signal_is_named_by_the_record(
+    made: tuple[Path, list[dict[str, Any]]], tag: str, far: tuple[str, str | None], named: str
+) -> None:
+    """The record says it as a candidate, and how the far end was found and left."""
+    folder, rows = made
+    (row,) = [row for row in rows if row["tag"] == tag]
+    assert (row["outcomes"].get(FAR[0]), row["outcomes"].get(FAR[1])) == far
+    record = json.loads(audit.book_of(open_plant(folder / "ellodale")).stored(row["number"]))
+    (note,) = [note["text"] for note in record["result"]["notes"] if named in note["text"]]
+    assert "andidate" in note
 
 
 def test_a_check_that_did_not_happen_is_as_visible_as_one_that_failed(
@@ -100,13 +133,13 @@ def test_the_reviewer_asked_and_was_answered(made: tuple[Path, list[dict[str, An
 
 def test_every_round_has_its_chart_page(made: tuple[Path, list[dict[str, Any]]]) -> None:
     pages = sorted((made[0] / "ellodale" / "book" / "rounds").glob("*.pdf"))
-    assert len(pages) == 4
+    assert len(pages) == 5
     assert all(page.read_bytes().startswith(b"%PDF-") for page in pages)
 
 
 def test_every_record_is_countersigned_and_runs_again(made: tuple[Path, list[dict[str, Any]]]) -> None:
     records = [row for row in made[1] if row["number"]]
-    assert len(records) == 28
+    assert len(records) == 33
     for row in records:
         assert row["state"] == "countersigned"
         assert row["rerun"] == "reproduced (page compared byte for byte)"

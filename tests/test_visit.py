@@ -760,7 +760,7 @@ def test_in_service_is_proposed_only_where_it_passed(plant: Path, name: str, fin
 
 def test_a_standard_of_another_kind_is_asked_about_and_not_offered(desk: Desk) -> None:
     screen = upto(desk, "thermometer_check.reference")
-    assert [choice.text for choice in screen.choices] == ["T-17"]
+    assert [choice.text for choice in screen.choices] == ["T-17", "T-22"]
     screen = say(desk, "B4-3307")
     assert screen.label == "B4-3307 is a buffer, and a thermometer is asked for here. Is it B4-3307?"
 
