@@ -158,7 +158,7 @@ def _conductivity(random: Random, day: date) -> Visit:
         worth = float(values.at(column, Decimal(degrees)))
         shown = cell * float(conductivity.linear(worth, float(degrees), 0.02))
         rows += ["", "[[as_found.points]]", text("standard", bottle), text("temperature_c", degrees)]
-        rows += [listed("readings", _read(shown, 0, 14)), text("interval_s", "20")]
+        rows += [listed("readings", _read(shown, 0, 0.03 * shown)), text("interval_s", "20")]
         rows += [text("at", later("08:27", 6 * turn))]
     rows += part("decision", action="leave alone", why="inside the tolerance in both standards")
     rows += part("as_left", same_as="as_found")
