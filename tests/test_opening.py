@@ -51,6 +51,9 @@ AGAINST = {
 }
 
 
+OF_ROW = ("a number is read", "a question is answered")
+
+
 @pytest.mark.parametrize(
     ("when", "raw", "result", "in_round", "wanted"),
     [
@@ -162,6 +165,9 @@ AGAINST = {
         ("copied from paper", {"copied_from_paper": {"by": "IQU"}}, None, ROUND, True),
         ("copied from paper", {}, None, OWN, False),
         ("copied from paper", {"copied_from_paper": ""}, None, OWN, False),
+        ("repaired", {"repaired": {"what": "terminal 7"}}, None, OWN, True),
+        ("repaired", {"repaired": {"not_done": "no wire at hand"}}, None, OWN, False),
+        ("repaired", {}, None, OWN, False),
     ],
 )
 def test_a_condition_asks_for_what_it_says(
@@ -170,9 +176,24 @@ def test_a_condition_asks_for_what_it_says(
     assert is_wanted(when, SoFar(raw, result, in_round)) is wanted
 
 
+@pytest.mark.parametrize(
+    ("when", "row", "wanted"),
+    [
+        ("a number is read", {"what": "current at the far end"}, True),
+        ("a number is read", {"what": "is the pipe full at standstill?"}, False),
+        ("a question is answered", {"what": "is the pipe full at standstill?"}, True),
+        ("a question is answered", {"what": "current at the far end"}, False),
+        *((when, row, False) for when in OF_ROW for row in ({}, {"what": ""}, {"what": []}, "", None)),
+    ],
+)
+def test_a_condition_of_a_row_looks_at_its_own_row(when: str, row: Any, wanted: bool) -> None:
+    raw = {"measured": [{"what": "current at the far end"}, row]}
+    assert is_wanted(when, SoFar(raw, path="measured.1.reading")) is wanted
+
+
 def test_every_condition_is_tried_and_one_there_is_not_is_a_fault() -> None:
     (mark,) = test_a_condition_asks_for_what_it_says.pytestmark
-    assert {row[0] for row in mark.args[1]} == set(CONDITIONS)
+    assert {row[0] for row in mark.args[1]} | {*OF_ROW} == set(CONDITIONS)
     with pytest.raises(KeyError):
         is_wanted("on a Sunday", SoFar({}))
 
@@ -592,6 +613,7 @@ def test_where_it_did_not_pass_as_found_the_ways_on_open(name: str) -> None:
         ("grab_comparison", ADJUSTED, {"online_after", "grab_after"}),
         ("loop_check", {"decision": {"action": "set the range"}}, {"adjusted"}),
         ("loop_check", ADJUSTED, {"as_left"}),
+        ("call_out", {"repaired": {"what": "terminal 7"}}, {"measured_again"}),
     ],
 )
 def test_what_was_done_opens_what_follows_from_it(name: str, typed: dict[str, Any], opened: set[str]) -> None:
@@ -619,6 +641,7 @@ ALWAYS = {
     "standard_preparation": ("stock", "water", "steps", "label"),
     "conductivity_check": ("compensation", "process_before", "as_found", "as_left", "process_after"),
     "temperature_check": ("process_before", "element", "as_found", "as_left", "process_after"),
+    "call_out": ("symptom", "at_first", "meter", "measured", "repaired", "signal"),
 }
 HOLDS = (
     ("output_held", "output_released"),

@@ -248,7 +248,7 @@ def _reading(visit: Visit, step: Step, text: str) -> None:
 
 
 def _more(visit: Visit, step: Step, text: str) -> None:
-    text = text or visit.proposal.text
+    text = text or visit.screen.proposal
     if text == "no":
         if step.rows:
             visit.write(JournalLine(do="no more", path=step.path))

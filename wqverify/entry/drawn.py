@@ -18,7 +18,7 @@ from wqverify.entry.lines import (
     to_correct,
     trace_of,
 )
-from wqverify.entry.proposals import capital
+from wqverify.entry.proposals import Proposal, capital
 from wqverify.entry.screen import Choice, Form, Key, Line, Screen, Section
 from wqverify.entry.spoken import in_keys
 from wqverify.entry.steps import Step
@@ -44,6 +44,7 @@ _KEYS = (
     Key("&", "stop", "stop for now"),
     Key("?", "help", "all keys"),
 )
+SUGGESTED = "the most telling next"
 _SYNTHETIC = " (synthetic data)"
 _ASIDE_KEYS = (Key("^", "back", "back without an answer"), Key("&", "stop", "stop for now"))
 
@@ -112,6 +113,10 @@ def _question(visit: Visit, step: Step, frame: Screen, place: str) -> Screen:
         else ()
     )
     proposed = visit.proposal
+    if step.kind == "rows" and beside.offers:
+        proposed = Proposal(beside.offers[0])
+    elif beside.offers and standing is None and visit.voice is None:
+        proposed = Proposal(beside.offers[0], SUGGESTED)
     return _with(
         frame,
         place=place,
@@ -119,13 +124,13 @@ def _question(visit: Visit, step: Step, frame: Screen, place: str) -> Screen:
         label=_label(step),
         unit=about.unit if ask.unit == "analyzer" else ask.unit,
         help=ask.help,
-        form=_form(step),
+        form="pick" if beside.offers and step.kind == "leaf" else _form(step),
         path=step.path,
         required=step.required and not (step.spare and step.first),
         proposal=proposed.text,
         proposed=proposed.whence,
         standing=typed,
-        choices=offered.choices_of(visit, step),
+        choices=offered.choices_of(visit, step) or tuple(map(Choice, beside.offers)),
         lines=tuple(lines_of(visit, step, beside)),
         cautions=tuple(cautions_of(visit, step)),
         keys=tuple(_keys(visit, step)),

@@ -49,7 +49,7 @@ def lines_of(visit: Visit, step: Step, beside: Beside) -> Iterator[Line]:
     reason = found(visit.about.last, f"{step.group}.not_done") if step.group and step.first else None
     if isinstance(reason, str):
         yield Line("last time", f"not done, because {reason} (! offers that)")
-    last = last_time(step, visit.about)
+    last = "" if step.question.ask.apart else last_time(step, visit.about)
     if last and step.path != PLATE:
         yield Line("last time", f"{last} ({visit.about.last_day})")
 

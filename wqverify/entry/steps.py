@@ -114,7 +114,7 @@ class _Walk:
     def _asked(self, question: Question, here: str, value: Any) -> bool:
         opened = here in self.typed.opened or any(one.startswith(f"{here}.") for one in self.typed.opened)
         left = here in self.typed.left_out
-        return bool(value) or opened or left or is_wanted(question.ask.when, self.so_far)
+        return bool(value) or opened or left or is_wanted(question.ask.when, replace(self.so_far, path=here))
 
     def _step(
         self, kind: Any, question: Question, field: FieldInfo, here: str, answered: bool, at: _Place

@@ -11,17 +11,22 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from wqverify.procedures.beside import at, group
 from wqverify.procedures.walk import open_answers
 from wqverify.terms import Outcome, Raw, Result
 
 
 @dataclass(frozen=True, slots=True)
 class SoFar:
-    """A visit as far as it is typed: the sheet, what it gives (None while nothing can be computed), where."""
+    """A visit as far as it is typed: the sheet, what it gives (None while nothing can be computed), where.
+
+    ``path`` is that of the question whose condition is looked at.
+    """
 
     raw: Raw
     result: Result | None = None
     in_round: bool = False
+    path: str = ""
 
 
 Condition = Callable[[SoFar], bool]
@@ -96,6 +101,17 @@ def _nothing_online(so_far: SoFar) -> bool:
     return not (isinstance(rows, list) and any(_is_done(row) for row in rows))
 
 
+def _measured(question: bool) -> Condition:
+    """Whether what is measured in this row is a question, answered with yes or no, or a number."""
+
+    def wanted(so_far: SoFar) -> bool:
+        row = at(so_far.raw, group(so_far.path))
+        what = row.get("what") if isinstance(row, dict) else None
+        return isinstance(what, str) and bool(what) and what.endswith("?") is question
+
+    return wanted
+
+
 _held = _typed("output_held", "at")
 
 
@@ -136,5 +152,9 @@ CONDITIONS: Mapping[str, Condition] = {
     "totals compared": _typed("reference", "read_as", besides=("rates",)),
     "rates compared": _typed("reference", "read_as", words=("rates",)),
     "permission given": _typed("permission", "given_by"),  # by the owner, who is told afterwards
+    # a fault that is traced, one measurement at a time
+    "a number is read": _measured(question=False),
+    "a question is answered": _measured(question=True),
+    "repaired": _done("repaired"),
     "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }

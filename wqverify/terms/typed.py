@@ -61,7 +61,7 @@ class Ask:
     answers it when what it times has just been typed. ``again``: what was answered last time may be offered,
     as of a habit or a method, never of what is read or seen. ``kinds``: words of which one stands in the kind
     of a standard that fits. ``apart``: each reading of the list is of another point, so that a jump from one
-    to the next is what it should be.
+    to the next is what it should be; what was answered last time says nothing about it.
     """
 
     label: str
@@ -80,12 +80,16 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """What stands beside a question: lines, and what readings should be and may be where that is known."""
+    """What stands beside a question: lines, and what readings should be and may be where that is known.
+
+    ``offers`` are answers that may be picked, the first of them taken by Enter; any other may be typed.
+    """
 
     lines: tuple[str, ...] = ()
     reference: Decimal | None = None
     low: Decimal | None = None
     high: Decimal | None = None
+    offers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
