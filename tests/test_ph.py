@@ -304,3 +304,33 @@ def test_every_other_formula_has_the_sensitivities_of_a_central_difference() -> 
         lambda x: {"offset": ph.offset_from_stored(x["E2"], x["B2"], x["stored"], x["t1"])},
         {name: inputs[name] for name in ("E2", "B2", "stored", "t1")},
     )
+
+
+@pytest.mark.parametrize(
+    ("glass", "insulation", "slope", "lost_percent"),
+    [
+        (200.0, 2000.0, 53.781, 9.09),  # W27 of the project's worked values: 90.91 % are left
+        (150.0, 20000.0, 58.719, 0.744),  # 20 Gohm on 150 Mohm loses 0.7 % (section 5 of its practice file)
+    ],
+)
+def test_w27_a_leak_of_the_cable_takes_slope(
+    glass: float, insulation: float, slope: float, lost_percent: float
+) -> None:
+    left = ph.slope_behind_leak(ph.nernst_slope(25.0), glass, insulation)
+    assert left == pytest.approx(slope, abs=0.001)
+    assert 100 * (1 - left / ph.nernst_slope(25.0)) == pytest.approx(lost_percent, abs=0.01)
+
+
+@pytest.mark.parametrize(("glass", "insulation"), [(0.0, 100.0), (100.0, 0.0), (-1.0, 100.0)])
+def test_no_resistance_divides_nothing(glass: float, insulation: float) -> None:
+    with pytest.raises(CorrectTheEntry, match="divides nothing; measure it again"):
+        ph.slope_behind_leak(59.16, glass, insulation)
+
+
+def test_a_temperature_input_wrong_by_ten_kelvin_gives_three_percent_of_the_distance_from_seven() -> None:
+    """3.4 % of (pH - 7) in section 5 of the practice file; nothing at 7, opposite on the other side."""
+    assert 100 * ph.error_of_temperature(8.0, 30.0, 20.0) == pytest.approx(3.4, abs=0.05)
+    assert ph.error_of_temperature(7.0, 30.0, 20.0) == 0
+    assert ph.error_of_temperature(4.0, 30.0, 20.0) == pytest.approx(-3 * 0.034112, abs=1e-5)
+    shown = ph.compensated_ph(-ph.nernst_slope(30.0) * 3, 20.0, 1.0)  # the same by the electrode's voltage
+    assert shown - 10.0 == pytest.approx(ph.error_of_temperature(10.0, 30.0, 20.0))

@@ -195,6 +195,37 @@ def bracketing_ph(E1: Any, B1: Any, E2: Any, B2: Any, Ex: Any) -> Any:
     return B1 + (Ex - E1) * (B2 - B1) / (E2 - E1)
 
 
+def slope_behind_leak(S: Any, glass_mohm: Any, insulation_mohm: Any) -> Any:
+    """Return what is left of an electrode's slope in mV/pH where the insulation of its cable leaks.
+
+    Equation: S' = S Ri/(Rg + Ri), the electrode's glass Rg and the insulation Ri beside the input as a
+    voltage divider. Both in Mohm, above 0. Raises CorrectTheEntry otherwise. Source: Ohm's law.
+
+    >>> round(slope_behind_leak(59.1593, 200.0, 2000.0), 3)
+    53.781
+    """
+    for size in (glass_mohm, insulation_mohm):
+        if not size > 0:
+            raise CorrectTheEntry(
+                f"A resistance of {size} Mohm divides nothing; measure it again.",
+                found=f"{size} Mohm",
+                expected="more than 0",
+            )
+    return S * insulation_mohm / (glass_mohm + insulation_mohm)
+
+
+def error_of_temperature(true_ph: Any, true_c: Any, taken_c: Any, pH_iso: Any = 7.0) -> Any:
+    """Return by how much pH is shown too high where the transmitter counts with another temperature.
+
+    Equation: e = (pH - pH_iso)(T/T' - 1), T the true and T' the taken temperature in kelvin. Temperatures in
+    C. Raises nothing. Source: Nernst equation; isopotential point as set.
+
+    >>> round(error_of_temperature(8.0, 30.0, 20.0), 4), error_of_temperature(7.0, 30.0, 20.0)
+    (0.0341, 0.0)
+    """
+    return (true_ph - pH_iso) * (nernst_slope(true_c) / nernst_slope(taken_c) - 1)
+
+
 def _refuse_equal(a: Any, b: Any) -> None:
     if not _everywhere((a > b) | (a < b)):
         raise CorrectTheEntry("Two equal values give no slope; a second, different one is needed.")
