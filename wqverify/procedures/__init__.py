@@ -44,4 +44,5 @@ PROCEDURES = Procedures(
     "level_check",
     "conductivity_check",
     "temperature_check",
+    "call_out",
 )

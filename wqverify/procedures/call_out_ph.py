@@ -1,0 +1,332 @@
+"""The fault table for pH: electrode, cable, reference, temperature, the pipe."""
+
+from __future__ import annotations
+
+from wqverify.calculations import ph
+from wqverify.procedures.call_out_case import (
+    BY_THERMOMETER,
+    BY_TRANSMITTER,
+    CALIBRATION,
+    COMPUTED,
+    MEMORY,
+    NOT_BACK,
+    OWN,
+    PH_DEALER,
+    PH_MAKER,
+    PRACTICE,
+    REFERENCE,
+    THERMOMETER_K,
+    WORDS,
+    WRONG,
+    Case,
+    Finding,
+    Measure,
+    Row,
+    short,
+    tells_by_what_follows,
+)
+
+ACID = "Acid: gloves, eye protection, acid into water, ventilation, an eye wash in reach; then rinse long."
+
+MV_7 = Measure("mV in buffer 7", "mV", "once it holds still", NOT_BACK)
+MV_2 = Measure("mV in a second buffer", "mV", "pH 4 or 10, once it holds still", NOT_BACK)
+PH_2 = Measure("pH of the second buffer", "pH", "at its temperature, off the bottle")
+BUFFERS_C = Measure("temperature of the buffers", "°C", "by a thermometer")
+SLOW = Measure("slower than usual in the buffers?", "", "a minute is usual for 95 % of the step")
+GLASS = Measure("impedance of the glass", "Mohm", "as the transmitter's own test shows it; no multimeter can")
+INSULATION = Measure(
+    "insulation of cable and plug",
+    "Mohm",
+    "electrode off, core against screen, by an insulation tester",
+    "The tester gives hundreds of volts: electrode and transmitter off before, wait until it is discharged.",
+)
+REFERENCE_KOHM = Measure("impedance of the reference", "kohm", "as the transmitter's own test shows it")
+WASHED = Measure("slope after washing in acid", "mV/pH", "wash, rinse, the same two buffers", ACID)
+BEAKER = Measure("pH in a beaker of process water", OWN, "the electrode out of the pipe, in the beaker")
+EARTHED = Measure("pH in the beaker with the water earthed", OWN, "a bare wire from the water to earth")
+
+ELECTRODE, CABLE, INPUT = "the electrode", "its cable and plug", "the input of the transmitter"
+AT_25, GOOD, NEAR_END, REPLACE = 25.0, 54, 50, 44  # mV/pH at 25 °C
+GLASS_LOW, GLASS_HIGH, GLASS_NONE = 50, 200, 1  # Mohm; "near 0" is taken as below 1
+OFFSET_GOOD, OFFSET_REPLACE = 15, 30  # mV
+JUNCTION_GOOD, JUNCTION_BLOCKED = 20, 140  # kohm
+EXPLAINS = 1.5  # mV/pH between a slope found and one computed
+SAME_MV = 20  # mV between two buffers that an electrode does not tell apart
+SAME_PH = 0.1  # between two waters; common practice, no source
+
+
+def slope_25(case: Case) -> float:
+    """Return the slope in two buffers, as it would be at 25 °C, mV/pH."""
+    slope, _ = ph.two_buffer_line(case.size(MV_7), 7.0, case.size(MV_2), case.size(PH_2))
+    return float(ph.efficiency_percent(slope, case.size(BUFFERS_C)) / 100 * ph.nernst_slope(AT_25))
+
+
+def _slope_known(case: Case) -> bool:
+    return case.knows(MV_7, MV_2, PH_2, BUFFERS_C) and case.number(PH_2) != 7
+
+
+def _slope_low(case: Case) -> bool:
+    return _slope_known(case) and slope_25(case) < GOOD
+
+
+def _slope(case: Case) -> Finding | None:
+    if not _slope_known(case):
+        return None
+    found = slope_25(case)
+    words = "is good" if found >= GOOD else "is low"
+    if found <= NEAR_END:
+        words = "is that of an electrode near its end"
+    if found <= REPLACE:
+        words = "asks for another electrode, unless cable or coating take it away"
+    return Finding(
+        f"A slope of {short(found, 1)} mV/pH {words} (54 to 59 good, 47 to 50 near "
+        "the end, 43 to 44 replace).",
+        "−(E2 − E7)/(pH2 − 7) × k(25 °C)/k(t)",
+        f"−({case.number(MV_2)} − {case.number(MV_7)})/({case.number(PH_2)} − 7) × "
+        f"{ph.nernst_slope(AT_25):.4f}/{ph.nernst_slope(case.size(BUFFERS_C)):.4f}",
+        f"{short(found, 1)} mV/pH at 25 °C",
+        None if found >= GOOD else (ELECTRODE, INPUT),
+        ""
+        if found >= GOOD
+        else "impedance of the glass and insulation of the cable tell electrode from cable",
+    )
+
+
+def _offset(case: Case) -> Finding | None:
+    found = abs(case.size(MV_7))
+    words = "is good (within 15 mV)"
+    if found > OFFSET_GOOD:
+        words = "is between good (15 mV) and replace (30 mV)"
+    if found > OFFSET_REPLACE:
+        words = "is beyond 30 mV: replace the reference; 60 mV is the upper end of what is taken"
+    wrong = found > OFFSET_GOOD
+    return Finding(
+        f"An offset of {case.text(MV_7)} in buffer 7 {words}.",
+        "E in buffer 7, which should be near 0 mV",
+        case.text(MV_7),
+        f"{short(found, 1)} mV from 0",
+        ("the reference", INPUT) if wrong else None,
+        "impedance of the reference, and another reference in its place" if wrong else "",
+    )
+
+
+def _leak(case: Case) -> Finding | None:
+    """What the insulation takes of the slope, against the slope that was found."""
+    glass, insulation = case.size(GLASS), case.size(INSULATION)
+    if glass <= 0 or insulation <= 0:
+        return Finding("No resistance at all is a short.", between=(ELECTRODE, INPUT))
+    left = float(ph.slope_behind_leak(ph.nernst_slope(AT_25), glass, insulation))
+    found = slope_25(case)
+    explains = abs(left - found) <= EXPLAINS
+    return Finding(
+        f"Glass and insulation give {short(left, 1)} mV/pH, found was {short(found, 1)}: "
+        + (
+            "the insulation explains it and imitates an old electrode."
+            if explains
+            else "the insulation does not explain it; the electrode itself is weak."
+        ),
+        "59.16 Ri/(Rg + Ri)",
+        f"{ph.nernst_slope(AT_25):.2f} × {insulation:g}/({glass:g} + {insulation:g})",
+        f"{left:.3f} mV/pH",
+        (CABLE, INPUT) if explains else ("the glass of the electrode", CABLE),
+        "dry plug and cable, or another cable: the slope comes back"
+        if explains
+        else "another electrode on the same cable: the slope comes back",
+    )
+
+
+def _glass(case: Case) -> Finding | None:
+    found = case.size(GLASS)
+    if found < GLASS_NONE:
+        return Finding(
+            "Near 0 the glass is cracked or the plug shorted: every buffer reads near 7.",
+            "glass, normal 50 to 200 Mohm",
+            case.text(GLASS),
+            "near 0",
+            (ELECTRODE, INPUT),
+            "the plug dried, then another electrode: two buffers read apart again",
+        )
+    inside = GLASS_LOW <= found <= GLASS_HIGH
+    words = "is normal" if inside else "is outside 50 to 200 Mohm: cracked, cold, coated or aged"
+    return Finding(
+        f"Glass of {case.text(GLASS)} {words}.",
+        "glass, normal 50 to 200 Mohm",
+        case.text(GLASS),
+        "normal" if inside else "not normal",
+        None if inside else (ELECTRODE, CABLE),
+        "" if inside else "another electrode",
+    )
+
+
+def _washed(case: Case) -> Finding | None:
+    found, before = case.size(WASHED), slope_25(case)
+    back = found >= GOOD
+    return Finding(
+        f"Washed it gives {case.text(WASHED)} after {short(before, 1)}: "
+        + ("it was coated." if back else "it has aged, washing does not bring it back."),
+        "slope after washing against 54 mV/pH",
+        f"{case.text(WASHED)}, before {short(before, 1)}",
+        "recovers" if back else "does not recover",
+        ("the water", "the glass of the electrode") if back else ("the glass of the electrode", CABLE),
+        "the same two buffers in a week" if back else "another electrode",
+    )
+
+
+def _junction(case: Case) -> Finding | None:
+    found = case.size(REFERENCE_KOHM)
+    if found < JUNCTION_GOOD:
+        words, wrong = "is normal (below 20 kohm)", False
+    elif found > JUNCTION_BLOCKED:
+        words, wrong = "is above 140 kohm: coated or blocked", True
+    else:
+        words, wrong = "is between normal (20) and blocked (140 kohm)", True
+    return Finding(
+        f"A reference of {case.text(REFERENCE_KOHM)} {words}.",
+        "impedance of the reference, 20 kohm normal, 140 blocked",
+        case.text(REFERENCE_KOHM),
+        "not normal" if wrong else "normal",
+        ("the junction of the reference", INPUT) if wrong else None,
+        "another reference, or the junction cleaned: the offset comes back" if wrong else "",
+    )
+
+
+def _pipe(case: Case) -> Finding | None:
+    """The electrode in a beaker of the same water against the grab: the pipe, or the water itself."""
+    beaker, grab = case.size(BEAKER), case.size(REFERENCE)
+    apart = abs(beaker - grab)
+    put_in = f"{case.number(BEAKER)} − {case.number(REFERENCE)}"
+    if apart <= SAME_PH:
+        return Finding(
+            "Right in the beaker and wrong in the pipe: a ground loop, or a voltage of the streaming water.",
+            "pH in the beaker − grab",
+            put_in,
+            f"{short(beaker - grab)}",
+            ("the pipe", ELECTRODE),
+            "earth the water in the beaker: where the error comes back, it is a ground loop",
+        )
+    return Finding(
+        "Wrong in the beaker too: chemistry or temperature of the sample, or the electrode.",
+        "pH in the beaker − grab",
+        put_in,
+        f"{short(beaker - grab)}",
+        (WORDS[REFERENCE.what], ELECTRODE),
+        "a second grab at once, at the temperature of the line",
+    )
+
+
+def _earthed(case: Case) -> Finding | None:
+    moved = case.size(EARTHED) - case.size(BEAKER)
+    loop = abs(moved) > SAME_PH
+    return Finding(
+        "It moves when the water is earthed: a ground loop through the electrode."
+        if loop
+        else "It does not move when the water is earthed: no ground loop.",
+        "pH earthed − pH in the beaker",
+        f"{case.number(EARTHED)} − {case.number(BEAKER)}",
+        short(moved),
+        ("the water", INPUT) if loop else None,
+        "the earth of the pump or the pipe found and parted: the error goes" if loop else "",
+    )
+
+
+def _temperature(case: Case) -> Finding | None:
+    true, taken = case.size(BY_THERMOMETER), case.size(BY_TRANSMITTER)
+    at = case.size(REFERENCE) if case.knows(REFERENCE) else 4.0
+    predicted = float(ph.error_of_temperature(at, true, taken))
+    wrong = abs(true - taken) > THERMOMETER_K
+    return Finding(
+        f"The transmitter counts with {case.text(BY_TRANSMITTER)} where it is {case.text(BY_THERMOMETER)}: "
+        + (f"that alone is {short(predicted)} at pH {at:g}, nothing at 7." if wrong else "that is no cause."),
+        "(pH − 7)(T/T' − 1), T true, T' taken, in kelvin",
+        f"({at:g} − 7)({true + 273.15:.2f}/{taken + 273.15:.2f} − 1)",
+        f"{short(predicted, 3)} pH",
+        ("the temperature element", INPUT) if wrong else None,
+        "its ohms at the transmitter's terminals, by the table of the element" if wrong else "",
+    )
+
+
+def _not_slow(case: Case) -> bool:
+    return _slope_low(case) and case.says(SLOW) is False
+
+
+def _slow(case: Case) -> bool:
+    return _slope_low(case) and case.says(SLOW) is True
+
+
+def _big_offset(case: Case) -> bool:
+    return case.knows(MV_7) and abs(case.size(MV_7)) > OFFSET_GOOD
+
+
+def _flat(case: Case) -> bool:
+    return case.knows(MV_7, MV_2) and abs(case.size(MV_7) - case.size(MV_2)) < SAME_MV
+
+
+def _good_in_buffers(case: Case) -> bool:
+    good = _slope_known(case) and slope_25(case) >= GOOD and not _big_offset(case)
+    return good and case.knows(REFERENCE)
+
+
+ROWS = (
+    Row(
+        "pH, slope in two buffers",
+        (MV_7, MV_2, PH_2, BUFFERS_C),
+        _slope,
+        "electrode and cable against everything else",
+        PH_DEALER,
+        WRONG | CALIBRATION | {"stands still", "late"},
+    ),
+    Row("pH, offset", (MV_7,), _offset, "reference against glass", PH_MAKER, WRONG | CALIBRATION),
+    Row(
+        "pH, stuck near 7",
+        (GLASS,),
+        _glass,
+        "a cracked glass or a shorted plug",
+        f"{PH_MAKER}; near 0 taken as below 1 Mohm, {PRACTICE}",
+        wanted=_flat,
+    ),
+    Row("pH, slow", (SLOW,), tells_by_what_follows, "a coating against a leak", PH_DEALER, wanted=_slope_low),
+    Row(
+        "pH, slope low and not slow",
+        (GLASS, INSULATION),
+        _leak,
+        "the cable against the electrode",
+        f"{PH_DEALER}; divider {COMPUTED}",
+        wanted=_not_slow,
+    ),
+    Row("pH, slope low and slow", (WASHED,), _washed, "coating against age", PH_DEALER, wanted=_slow),
+    Row(
+        "pH, offset large",
+        (REFERENCE_KOHM,),
+        _junction,
+        "the junction of the reference",
+        PH_DEALER,
+        wanted=_big_offset,
+    ),
+    Row(
+        "pH, temperature",
+        (BY_TRANSMITTER, BY_THERMOMETER),
+        _temperature,
+        "the temperature element: nothing at 7, more at 4 and 10",
+        COMPUTED,
+        WRONG,
+    ),
+    Row(
+        "pH, good in buffers, wrong in the pipe",
+        (BEAKER,),
+        _pipe,
+        "the pipe against the sample",
+        MEMORY,
+        WRONG | {"noisy"},
+        _good_in_buffers,
+    ),
+    Row(
+        "pH, earthed",
+        (EARTHED,),
+        _earthed,
+        "a ground loop",
+        MEMORY,
+        wanted=lambda case: (
+            case.knows(BEAKER, REFERENCE) and abs(case.size(BEAKER) - case.size(REFERENCE)) <= SAME_PH
+        ),
+    ),
+)
