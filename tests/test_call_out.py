@@ -103,7 +103,7 @@ def visit(*rows: dict[str, str], ends: tuple[str, str] = ("50.0", "50.0"), **mor
     }
 
 
-REPAIRED = {"what": "terminal 7", "was": "loose", "now": "tight", "at": "03:10"}
+REPAIRED = {"what": "terminal 7", "state_from": "loose", "state_to": "tight", "at": "03:10"}
 of_them = Of(CALL_OUT, GIVEN, analyzer, STANDARDS, "as_found.display_to_control_system")
 run, check, refused, not_taken = of_them.run, of_them.check, of_them.refused, of_them.not_taken
 
@@ -423,6 +423,28 @@ def test_a_reading_with_a_unit_of_its_own_is_converted_and_shown_both_ways() -> 
     assert check(found, "as_found.reference_to_display").quantity.text == "0.0"  # type: ignore[union-attr]
     value = next(v for v in found.values if v.label.startswith("value by a reference"))
     assert (value.quantity.text, value.quantity.unit, value.source) == ("50", "ft", "typed 15.24 m")
+
+
+def test_operations_are_told_in_words_between_which_places_and_what_was_repaired() -> None:
+    found = compute(case_from(demo_case("call_out")))
+    assert found.facts == {
+        "told.work": "Repaired: junction box at the clearwell: terminals 7 and 8.",
+        "told.as_found": "As found it was outside its tolerance between the current at the transmitter and "
+        "the current at the far end.",
+        "told.as_left": "As left all that was read agreed, from the display of the analyzer to the control "
+        "system.",
+    }
+    left = run(visit(row(IN.what, "10.00"), ends=("50.0", "37.5"), repaired=REPAIRED)).facts
+    assert left["told.as_left"] == "As left what did not agree was not read again."
+    assert run(visit()).facts["told.work"] == "Nothing was repaired."
+
+
+def test_a_good_grab_clears_no_analyzer_and_a_bad_one_counts() -> None:
+    """How sure the reference is, nobody entered: a pass is shown and is no verdict, a fail is one."""
+    good = run(visit(row("value by a reference", "50.0")))
+    assert good.outcome("as_found") is None
+    assert good.outcome("as_found", "control system") is Outcome.PASS
+    assert run(visit(row("value by a reference", "40.0"))).outcome("as_found") is Outcome.FAIL
 
 
 # ---------------------------------------------------------------- refused

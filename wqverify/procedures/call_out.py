@@ -15,6 +15,7 @@ from wqverify.procedures.call_out_rules import refuse
 from wqverify.procedures.call_out_sheet import CallOutSheet
 from wqverify.procedures.call_out_shown import values, workings
 from wqverify.procedures.call_out_stages import checks_of, expected
+from wqverify.procedures.call_out_told import facts
 from wqverify.terms import Given, Outcome, Procedure, Result, Setting, Slices
 
 NAME = "call_out"
@@ -35,6 +36,7 @@ def compute(sheet: CallOutSheet, given: Given, slices: Slices) -> Result:  # noq
         values=tuple(values(sheet, given)),
         workings=tuple(workings(sheet, given)),
         notes=tuple(notes(sheet, given, checks)),
+        facts=facts(sheet, given),
     )
 
 

@@ -119,8 +119,8 @@ class Repaired(Part):
     """What was changed, from what to what."""
 
     what: Annotated[Text, Ask("what was repaired, and where", help="also what only stands in for a repair")]
-    was: Annotated[Text, Ask("as it was")]
-    now: Annotated[Text, Ask("as it is now")]
+    state_from: Annotated[Text, Ask("state from", help="as it was")]
+    state_to: Annotated[Text, Ask("state to", help="as it is now")]
     at: Annotated[Time, Ask("repaired at", clock=True)]
 
 

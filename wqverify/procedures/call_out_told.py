@@ -7,9 +7,11 @@ from decimal import Decimal
 
 from wqverify.calculations import loop
 from wqverify.procedures.call_out_case import IN, OUT, REFERENCE, WORDS, Case, short
-from wqverify.procedures.call_out_chain import Hop, halves
+from wqverify.procedures.call_out_chain import Hop, halves, hops
+from wqverify.procedures.call_out_sheet import CallOutSheet, Repaired
+from wqverify.procedures.call_out_stages import AS_FOUND, AS_LEFT, TITLES, as_found, as_left, not_read_again
 from wqverify.procedures.call_out_table import findings
-from wqverify.terms import Outcome
+from wqverify.terms import Given, Outcome
 
 
 def located(case: Case, judged: Sequence[Hop]) -> Iterator[str]:
@@ -33,6 +35,31 @@ def located(case: Case, judged: Sequence[Hop]) -> Iterator[str]:
             f"no fault lies between them."
         )
     yield from undecided(judged)
+
+
+def facts(sheet: CallOutSheet, given: Given) -> dict[str, str]:
+    """Return the sentences that operations are told of a call-out."""
+    told = {"told.work": "Nothing was repaired."}
+    if isinstance(sheet.repaired, Repaired):
+        told["told.work"] = f"Repaired: {sheet.repaired.what}."
+    for stage, case in ((AS_FOUND, as_found(sheet, given)), (AS_LEFT, as_left(sheet, given))):
+        judged = hops(case, stage)
+        if judged:
+            told[f"told.{stage}"] = f"{TITLES[stage].capitalize()} {_spoken(judged)}"
+    if isinstance(sheet.repaired, Repaired) and not_read_again(sheet, given):
+        told[f"told.{AS_LEFT}"] = "As left what did not agree was not read again."
+    return told
+
+
+def _spoken(judged: Sequence[Hop]) -> str:
+    """Say in one sentence, without figures, what agrees and what does not."""
+    wrong = [hop for hop in judged if hop.fails]
+    if wrong:
+        places = ", and ".join(f"between {hop.between[0]} and {hop.between[1]}" for hop in wrong)
+        return f"it was outside its tolerance {places}."
+    if all(hop.agrees for hop in judged):
+        return f"all that was read agreed, from {judged[0].between[0]} to {judged[-1].between[1]}."
+    return "not all that was read could be compared."
 
 
 def undecided(judged: Sequence[Hop]) -> Iterator[str]:

@@ -77,7 +77,10 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield from _failed_as_found(record)
     yield from _out_of_service(answers)
     yield Heading(headings.STANDARDS)
-    yield standards_table(record)
+    if record.given.standards:
+        yield standards_table(record)
+    else:
+        yield Statement("No standard and no reference instrument is named in this record.")
     yield Heading(headings.CHECKS)
     yield checks_table(record)
     yield from _limits(record)

@@ -117,6 +117,9 @@ def _day(iso: str) -> str:
 
 def _stage(record: Record, stage: str, title: str) -> Iterator[str]:
     """Say what a stage came to at the instrument and in the control system."""
+    if told := record.result.facts.get(f"told.{stage}"):
+        yield told
+        return
     part = record.sheet.get(stage)
     same = str(part.get("same_as", "")) if isinstance(part, Mapping) else ""
     read = same or stage
@@ -187,6 +190,9 @@ def _changed(record: Record) -> bool:
 
 
 def _work(record: Record) -> Iterator[str]:
+    if told := record.result.facts.get("told.work"):
+        yield told
+        return
     done = [
         word
         for word, parts in (

@@ -172,7 +172,7 @@ class Result:
     """What a computation gives: checks, values, workings, notes and charts.
 
     ``facts`` is what a later visit is told besides the checked values: whether it was adjusted, where the
-    analyzer stood.
+    analyzer stood; "told." with a stage, or with "work", is the sentence others are told of it.
     """
 
     checks: tuple[Check, ...]
