@@ -51,9 +51,11 @@ def with_sheet(**parts: Any) -> Record:
 
 
 def a_check(outcome: Outcome, text: str = "", stage: str = "as_found", **more: Any) -> Check:
-    quantity = Quantity(text, more.pop("unit", "mg/L"), float(text)) if text else None
+    expanded = more.pop("expanded", "")
+    quantity = Quantity(text, more.pop("unit", "mg/L"), float(text), expanded=expanded) if text else None
+    label = more.pop("label", "Error")
     plain = {"observed": "0.68", "reference": "0.83", "low": "-0.12", "high": "0.12", "reason": ""}
-    return Check(f"{stage}.error", stage, "Error", outcome, quantity=quantity, **{**plain, **more})
+    return Check(f"{stage}.error", stage, label, outcome, quantity=quantity, **{**plain, **more})
 
 
 # ---------------------------------------------------------------- to be read over a radio
@@ -139,6 +141,19 @@ def test_every_outcome_of_the_record_is_told_and_none_is_turned(name: str) -> No
         (
             a_check(Outcome.NOT_EVALUATED, reason="the grab is in ppm"),
             "As found, at the instrument, it was not judged: the grab is in ppm.",
+        ),
+        (
+            a_check(Outcome.FAIL, "5", unit="gpm", label="Zero at standstill"),
+            "As found, at the instrument, zero at standstill read high by 5 gallons per minute, outside its "
+            "tolerance.",
+        ),
+        (
+            a_check(Outcome.FAIL, "0.0367", unit="ft", expanded="0.031"),  # no figure beyond its U
+            "As found, at the instrument, it read high by 0.037 feet, outside its tolerance.",
+        ),
+        (
+            a_check(Outcome.FAIL, "0.04", unit="ft", expanded="31"),  # nor is it said to be nothing
+            "As found, at the instrument, it read high by 0.04 feet, outside its tolerance.",
         ),
         (
             a_check(Outcome.FAIL, "102.439", unit="%"),

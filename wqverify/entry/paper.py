@@ -261,6 +261,7 @@ class _Writer:
         long = any(one.kind == "numbers" for one in columns)
         short = len(columns) <= 3
         wanted, least = (4, 2) if long else (8, 4) if short else (3, 1)
+        wanted = max(wanted, int(question.ask.usual or 0))
         yield Rows(question.ask.label, columns, (), wanted, least)
         for nested in questions(part):
             if nested.parts and nested.parts not in self.shared:

@@ -180,6 +180,7 @@ class Traced(Part):
             help="one at a time",
             caution="Opening the loop drops the value to zero: never while it controls or alarms.",
             beside="so_far",
+            usual="8",
         ),
     ] = ()
     repaired: Annotated[

@@ -45,6 +45,7 @@ OUT_OF_USE = (
     ("alarm_blocked", "alarm_restored", "The alarm", "is still blocked", "is restored"),
 )
 FIGURES = 3  # a listener keeps no more
+ZERO = "zero"  # what is read where nothing is: another error than that of a value
 
 
 def handover(record: Record, to: To, state: str = "") -> tuple[str, ...]:
@@ -158,14 +159,17 @@ def _how_far(check: Check) -> str:
         return ""
     if not (is_difference(check) or check.label.startswith("Error")):
         return f"{check.label} was {_said(q, q.decimal)}"
+    what = check.label[0].lower() + check.label[1:] if ZERO in check.label.lower() else "it"
     if not q.decimal:
-        return "it read right"
-    return f"it read {'high' if q.decimal > 0 else 'low'} by {_said(q, abs(q.decimal))}"
+        return f"{what} read right"
+    return f"{what} read {'high' if q.decimal > 0 else 'low'} by {_said(q, abs(q.decimal))}"
 
 
 def _said(q: Quantity, value: Decimal) -> str:
-    """A number with at most three figures and its unit as it is said; a sign is a word."""
+    """A number with its unit as it is said: at most three figures, none beyond its U; a sign is a word."""
     place = Decimal(1).scaleb(value.adjusted() - FIGURES + 1)
+    if q.expanded and (sure := Decimal(q.expanded)):
+        place = max(place, min(Decimal(1).scaleb(sure.adjusted() - 1), Decimal(1).scaleb(value.adjusted())))
     coarse = value.quantize(place) if value and value != value.quantize(place) else value
     number = f"{'minus ' if coarse < 0 else ''}{abs(coarse):f}"
     return f"{number} {SPOKEN.get(q.unit, q.unit)}".strip()
