@@ -31,7 +31,8 @@ from step_driver import acts_to
 from wqverify.calculations import loop
 from wqverify.calculations.uncertainty import correlation
 from wqverify.demo.ellodale import make_plant
-from wqverify.desk import open_desk
+from wqverify.desk import Desk, open_desk
+from wqverify.entry.screen import Act
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.loop_budget import Budget
 from wqverify.procedures.loop_enough import too_few
@@ -1210,19 +1211,22 @@ def test_around_what_is_one_current_up_and_down(near: str, paired: bool) -> None
 # ---------------------------------------------------------------- stepped through
 
 
-def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(tmp_path: Path) -> None:
-    """4 to 20 mA in five steps: what follows each reading is another point, and the display follows too."""
-    plant = make_plant(tmp_path / "plant", MONTH)
-    with (plant.folder / "standards_on_hand.toml").open("a") as file:
+def with_sources(folder: Path) -> Path:
+    """The demo plant with two sources, one of them past its date."""
+    plant = make_plant(folder / "plant", MONTH).folder
+    with (plant / "standards_on_hand.toml").open("a") as file:
         file.write(
             '\n[[standard]]\nid = "C-3"\nkind = "loop source"\nname = "loop source and meter"\nlot = "LC-3"\n'
             'unit = "mA"\ncalibration_due = "2026-12-01"\n'
             '\n[[standard]]\nid = "C-9"\nkind = "loop source"\nname = "old source"\nlot = "LC-9"\n'
             'unit = "mA"\ncalibration_due = "2026-05-19"\n'
         )
-    ph = ["0.0", "9.9", "7.0", "10.5", "14.0"]  # one decimal less than the analyzer, and one far off
-    sheet = {
-        **visit(rising(ph), as_left={"same_as": "as_found"}),
+    return plant
+
+
+def on_paper(sheet: dict[str, Any]) -> dict[str, Any]:
+    return {
+        **sheet,
         "tag": "AIT-2101",
         "serial_on_plate": "EL-0417",
         "performed_by": "T-11",
@@ -1230,8 +1234,19 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
         "operations_told": {"who": "W. Abernathy", "at": "13:06"},
         "copied_from_paper": {"by": "T-11", "at": "2026-06-01 09:00", "kept_at": "binder 3"},
     }
+
+
+def paper_desk(plant: Path) -> Desk:
     at = datetime(2026, 6, 1, 14, 5, tzinfo=UTC)
-    desk = open_desk(plant.folder, procedure="loop_check", tag="AIT-2101", paper=True, clock=lambda: at)
+    return open_desk(plant, procedure="loop_check", tag="AIT-2101", paper=True, clock=lambda: at)
+
+
+def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(tmp_path: Path) -> None:
+    """4 to 20 mA in five steps: what follows each reading is another point, and the display follows too."""
+    plant = with_sources(tmp_path)
+    ph = ["0.0", "9.9", "7.0", "10.5", "14.0"]  # one decimal less than the analyzer, and one far off
+    sheet = on_paper(visit(rising(ph), as_left={"same_as": "as_found"}))
+    desk = paper_desk(plant)
     for act in acts_to(desk, sheet):
         if act.path == "reference.instrument":  # of all that is on hand, what is a source in mA and in date
             assert [choice.text for choice in desk.screen.choices] == ["LC-4", "C-3"]
@@ -1247,19 +1262,106 @@ def test_five_currents_are_typed_one_after_the_other_and_no_jump_is_asked_about(
     desk.close()
 
 
+def upto_points(desk: Desk, sheet: dict[str, Any]) -> None:
+    """Step to the first current."""
+    for act in acts_to(desk, sheet):
+        if desk.screen.path == "as_found.rising.applied_ma":
+            return
+        assert not desk.act(act).refused
+
+
+PH_AT = ["0.00", "3.50", "7.00", "10.50", "14.00"]
+UP = {"applied_ma": FIVE, "card": FIVE, "display": PH_AT}
+DOWN = {"card": FIVE[::-1], "display": PH_AT[::-1]}
+
+
+def test_all_places_of_one_point_are_asked_before_the_next_current(tmp_path: Path) -> None:
+    """One current is applied, every place is read, then the next one: nobody walks the loop twice."""
+    sheet = on_paper(visit(UP, as_left={"same_as": "as_found"}))
+    sheet["as_found"]["falling"] = DOWN
+    desk = paper_desk(with_sources(tmp_path))
+    asked = []
+    for act in acts_to(desk, sheet):
+        way, _, place = act.path.removeprefix("as_found.").partition(".")
+        if act.path.startswith("as_found.") and act.do == "answer" and act.text and "?" not in place:
+            asked.append((way, place, act.text))
+        assert not desk.act(act).refused, desk.screen.notice
+    points = zip(FIVE, PH_AT, strict=True)
+    up = [
+        [("rising", "applied_ma", ma), ("rising", "card", ma), ("rising", "display", ph)] for ma, ph in points
+    ]
+    down = zip(FIVE[::-1], PH_AT[::-1], strict=True)
+    again = [[("falling", "card", ma), ("falling", "display", ph)] for ma, ph in down]
+    assert asked[: 5 * 3 + 5 * 2] == [one for point in up + again for one in point]
+    assert desk.visit is not None
+    written = answered(tomllib.loads(desk.visit.sheet.read_text("utf-8")))["as_found"]
+    assert (written["rising"], written["falling"]) == (UP, DOWN)
+    desk.close()
+
+
+def say(desk: Desk, *texts: str) -> str:
+    for text in texts:
+        desk.act(Act("answer", text, desk.screen.path))
+    return desk.screen.path.removeprefix("as_found.rising.")
+
+
+def press(desk: Desk, *doings: str) -> str:
+    for do in doings:
+        desk.act(Act(do, "", desk.screen.path))
+    return desk.screen.path.removeprefix("as_found.rising.")
+
+
+def test_a_place_that_is_not_read_is_left_out_once_and_one_may_go_back_to_the_last_reading(
+    tmp_path: Path,
+) -> None:
+    desk = paper_desk(with_sources(tmp_path))
+    upto_points(desk, on_paper(visit(UP)))
+    assert say(desk, "4.000") == "measured_ma"
+    assert say(desk, "", "4.001") == "display"  # no meter; the card
+    assert say(desk, "0.00", "") == "applied_ma"  # no archive
+    assert say(desk, "8.000", "8.001") == "display"
+    assert press(desk, "back") == "card"
+    assert desk.screen.standing == ("4.001", "8.001")
+    say(desk, "8.000")
+    assert desk.screen.refused
+    assert "is read at this point already, or its turn comes later" in desk.screen.notice
+    assert say(desk, "") == "display"
+    assert say(desk, "3.50") == "applied_ma"
+    assert press(desk, "back") == "display"  # what was read last
+    assert press(desk, "back", "back") == "applied_ma"
+    press(desk, "back")  # and out of the points
+    assert not desk.screen.path.startswith("as_found.rising")
+    desk.close()
+
+
+def test_one_more_current_after_the_last_asks_the_places_once_more(tmp_path: Path) -> None:
+    desk = paper_desk(with_sources(tmp_path))
+    upto_points(desk, on_paper(visit(UP)))
+    say(desk, "4.000", "", "", "0.00", "", "16.000", "10.50")
+    assert say(desk, "") == "at"  # no other current: no list is asked for its end
+    press(desk, "back", "back")
+    while desk.screen.path != "as_found.rising.applied_ma":
+        press(desk, "back")
+    press(desk, "more")
+    assert say(desk, "20.000") == "display"
+    assert say(desk, "14.00") == "applied_ma"
+    assert say(desk, "") == "at"
+    desk.close()
+
+
 @pytest.mark.parametrize(
     ("path", "typed", "lines"),
     [
         ("applied_ma", [], ["next: 4.000 mA, 0 %, 0 gpm"]),
         ("applied_ma", FIVE[:2], ["next: 12.000 mA, 50 %, 600 gpm"]),
         ("applied_ma", FIVE, ["all five are applied"]),
-        ("display", [], ["with 4.000 mA, point 1 of 5: 0 gpm"]),
+        ("display", [], ["with 4.000 mA, point 1: 0 gpm"]),
         (
             "display",
             ["0", "600"],
-            ["with 12.000 mA, point 3 of 5: 600 gpm", "last point: 300 gpm, 25 % of span"],
+            ["with 12.000 mA, point 3: 600 gpm", "last point: 300 gpm, 25 % of span"],
         ),
-        ("card", ["4.001"], ["with 8.000 mA, point 2 of 5: 8 mA", "last point: +0.001 mA"]),
+        ("card", ["4.001"], ["with 8.000 mA, point 2: 8 mA", "last point: +0.001 mA"]),
     ],
 )
 def test_beside_a_point_stands_what_should_be_shown(path: str, typed: list[str], lines: list[str]) -> None:

@@ -13,7 +13,7 @@ from wqverify.entry.journal import JournalLine
 from wqverify.entry.lines import beside_of
 from wqverify.entry.proposals import CLOCK, LAST, PAPER, USUAL, USUAL_PATH, heading, wall_clock
 from wqverify.entry.screen import Choice, Form
-from wqverify.entry.steps import Step
+from wqverify.entry.steps import Step, abreast
 from wqverify.errors import CorrectTheEntry
 
 if TYPE_CHECKING:
@@ -130,6 +130,10 @@ def _after(visit: Visit, step: Step) -> None:
         visit.voice = None
         go_on(visit, step)
         _close_rows(visit)
+    elif len(abreast(step, visit.steps)) > 1:  # the next place of the point, or the next point
+        if visit.voice is None:
+            _by_the_clock(visit, step)
+        visit.voice, visit.at = None, ""
 
 
 def _close_rows(visit: Visit) -> None:
@@ -232,6 +236,16 @@ def seen_at(visit: Visit, path: str) -> list[datetime]:
 
 
 def _reading(visit: Visit, step: Step, text: str) -> None:
+    if step.waits:
+        if text:
+            raise CorrectTheEntry(
+                f"{heading(step)} is read at this point already, or its turn comes later. Enter alone goes "
+                f"on where the readings stopped; % corrects what stands here.",
+                found=text,
+                where=step.path,
+            )
+        go_on(visit, step)
+        return
     if text:
         _take(visit, step, text)
         return

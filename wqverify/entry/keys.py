@@ -13,6 +13,7 @@ from wqverify.entry.fold import Voice
 from wqverify.entry.journal import JournalLine
 from wqverify.entry.proposals import heading
 from wqverify.entry.screen import Choice
+from wqverify.entry.steps import Step, abreast
 from wqverify.errors import CorrectTheEntry
 
 if TYPE_CHECKING:
@@ -22,11 +23,24 @@ if TYPE_CHECKING:
 def back(visit: Visit) -> None:
     """Go to the question before."""
     step = visit.step
+    if step is not None and (read := _read_before(visit, step)):
+        visit.voice, visit.at = None, read
+        return
     paths = [one.path for one in visit.steps if one.stands != "open" or one is step]
     index = paths.index(step.path) if step is not None else len(paths)
     if index == 0:
         raise CorrectTheEntry("This is the first question.")
     visit.voice, visit.at = None, paths[index - 1]
+
+
+def _read_before(visit: Visit, step: Step) -> str:
+    """Return which list was read before where lists are read point by point, empty where none was."""
+    if step.stands != "open" or not step.question.ask.apart:
+        return ""
+    lists = [one for one in abreast(step, visit.steps) if one is step or one.rows]
+    index = lists.index(step)
+    begun_anew = bool(lists[1:] and step.rows) and not visit.at
+    return lists[index - 1].path if index or begun_anew else ""
 
 
 def forward(visit: Visit) -> None:

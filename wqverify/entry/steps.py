@@ -50,8 +50,9 @@ class Step:
     same_as: bool = False  # that part may be the same as an earlier stage
     spare: str = ""  # the nearest optional part, or row begun in vain, that can be left out whole
     first: bool = False  # nothing in that part is answered yet
-    rows: int = 0  # rows there are, of a rows step
+    rows: int = 0  # rows or readings there are
     use: str = ""  # where it is said that the standard is for information only
+    waits: bool = False  # another reading of the point comes first
 
     @property
     def top(self) -> str:
@@ -76,13 +77,42 @@ def steps(sheet: type[BaseModel], typed: Typed, so_far: SoFar) -> Iterator[Step]
     A sheet may say in its ``ASKED`` that some questions are asked in another order than they stand in: a grab
     is collected between two online values, and its result is asked after them.
     """
-    found = list(_Walk(typed, so_far).part(sheet, typed.raw, _Place()))
+    found = list(_point_by_point(list(_Walk(typed, so_far).part(sheet, typed.raw, _Place()))))
     order: tuple[str, ...] = getattr(sheet, "ASKED", ())
     here = [n for n, step in enumerate(found) if _rank(step, order) < len(order)]
     moved = sorted((found[n] for n in here), key=lambda step: _rank(step, order))
     for n, step in zip(here, moved, strict=True):
         found[n] = step
     return iter(found)
+
+
+def abreast(step: Step, every: Collection[Step]) -> list[Step]:
+    """Return the lists of a part that are read point by point with one of them, without what is left out."""
+    part = step.path.rpartition(".")[0]
+    return [one for one in every if _is_of_points(one) and one.path.rpartition(".")[0] == part]
+
+
+def _is_of_points(step: Step) -> bool:
+    return step.kind == "list" and step.question.ask.apart and step.stands in ("open", "answered")
+
+
+def _point_by_point(every: list[Step]) -> Iterator[Step]:
+    """Give the steps, with whose turn it is where lists are read point by point.
+
+    All that is read at one point is asked before the next point. Once the first list is complete, so is each
+    that has as many readings.
+    """
+    for step in every:
+        if not _is_of_points(step) or step.stands != "open":
+            yield step
+            continue
+        lists = abreast(step, every)
+        counts = [one.rows for one in lists if one.stands == "open"]
+        if lists[0].stands == "answered" and step.rows >= lists[0].rows:
+            yield replace(step, stands="answered")
+        else:
+            turn = next(one for one in lists if one.stands == "open" and one.rows == min(counts))
+            yield replace(step, waits=step is not turn)
 
 
 def _rank(step: Step, order: tuple[str, ...]) -> int:
@@ -137,7 +167,8 @@ class _Walk:
 
     def _leaf(self, question: Question, field: FieldInfo, here: str, value: Any, at: _Place) -> Step:
         if is_list(field):
-            return self._step("list", question, field, here, bool(value) and here in self.typed.closed, at)
+            complete = bool(value) and here in self.typed.closed
+            return replace(self._step("list", question, field, here, complete, at), rows=len(value or ()))
         return self._step("leaf", question, field, here, bool(value), at)
 
     def _rows(

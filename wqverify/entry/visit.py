@@ -77,7 +77,7 @@ class Visit:
             if there is not None:
                 return there
             self.at = ""
-        return next((step for step in self.steps if step.stands == "open"), None)
+        return next((step for step in self.steps if step.stands == "open" and not step.waits), None)
 
     @property
     def proposal(self) -> Proposal:
@@ -258,4 +258,5 @@ class Visit:
             self.write(JournalLine(do="ask", path=act.text))
             self.read_steps()
         here = [step for step in self.steps if step.top == act.text]
-        self.at = next((one.path for one in here if one.stands == "open"), here[0].path)
+        still = (one.path for one in here if one.stands == "open" and not one.waits)
+        self.at = next(still, here[0].path)

@@ -101,9 +101,10 @@ def point(raw: Raw, path: str, given: Given) -> Beside:
     currents = _currents(raw, path)
     last = _last_error(name, so_far[-1].value, currents[len(so_far) - 1], raw, given) if so_far else ""
     if len(so_far) >= len(currents):
-        return Beside(b.told(last))
+        return Beside(b.told(last, f"read with all {len(currents)} currents applied so far"))
     current = currents[len(so_far)]
-    on_now = f"with {current} mA, point {len(so_far) + 1} of {len(currents)}"
+    of = f" of {len(currents)}" if ".falling." in path else ""  # on the way up more may follow
+    on_now = f"with {current} mA, point {len(so_far) + 1}{of}"
     if name in _IN_CURRENT:
         should, unit = _should(name, current, raw, given), _unit(name, raw)
         return Beside(b.told(f"{on_now}: {b.plain(should)} {unit}", last), should)

@@ -61,7 +61,8 @@ class Ask:
     answers it when what it times has just been typed. ``again``: what was answered last time may be offered,
     as of a habit or a method, never of what is read or seen. ``kinds``: words of which one stands in the kind
     of a standard that fits. ``apart``: each reading of the list is of another point, so that a jump from one
-    to the next is what it should be; what was answered last time says nothing about it.
+    to the next is what it should be, and what was answered last time says nothing about it; such lists of
+    one part are asked point by point.
     """
 
     label: str
