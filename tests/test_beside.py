@@ -171,13 +171,49 @@ def test_a_temperature_outside_the_table_gives_no_value() -> None:
         (("7.08",), "2 more readings needed, at least 30 s apart"),
         (("7.08", "7.07"), "1 more reading needed, at least 30 s apart"),
         (("7.09", "7.08", "7.06"), "range of the last 3: 0.03 pH, may be 0.02: not steady yet"),
-        (("7.08", "7.07", "7.06"), "range of the last 3: 0.02 pH, may be 0.02: steady"),
-        (("7.20", "7.08", "7.07", "7.07"), "range of the last 3: 0.01 pH, may be 0.02: steady"),
+        (("7.08", "7.07", "7.06"), "range of the last 3: 0.02 pH, may be 0.02: steady, if 30 s apart"),
+        (
+            ("7.20", "7.08", "7.07", "7.07"),
+            "range of the last 3: 0.01 pH, may be 0.02: steady, if 30 s apart",
+        ),
     ],
 )
 def test_it_is_said_whether_the_readings_hold_still(readings: tuple[str, ...], said: str) -> None:
     _raw, given = demo(PH)
     assert said in lines(PH, f"{SEVEN}.readings", in_seven(*readings), given)
+
+
+@pytest.mark.parametrize(
+    ("apart", "said"),
+    [
+        ("", "steady, if 30 s apart"),
+        ("31", "steady"),
+        ("30", "steady"),
+        ("29", "29 s apart does not show it, 30 s are needed"),
+    ],
+)
+@pytest.mark.parametrize(
+    ("name", "path"),
+    [
+        (PH, SEVEN),
+        ("turbidity_standard_check", SEVEN),
+        ("conductivity_check", SEVEN),
+        ("temperature_check", SEVEN),
+        ("chlorine_check", "zero"),
+    ],
+)
+def test_readings_are_steady_only_once_it_is_known_that_they_were_far_enough_apart(
+    name: str, path: str, apart: str, said: str
+) -> None:
+    raw, given = demo(name)
+    given = replace(given, analyzer=replace(given.analyzer, settings={"stability_interval_s": "30"}))
+    typed = "currents_ua" if path == "zero" else "readings"
+    last = read(raw, f"{path}.{typed}")[-1]
+    raw = put(put(raw, f"{path}.{typed}", [last, last, last]), f"{path}.interval_s", apart)
+    shown = [*lines(name, f"{path}.{typed}", raw, given)]
+    first = next(n for n, line in enumerate(shown) if line.startswith("range of the last 3: "))
+    assert f": {said}" in f"{' '.join(shown[first : first + 2])} "
+    assert any(line.endswith(": steady") for line in shown) is (said == "steady")
 
 
 def test_a_plant_that_takes_one_reading_is_not_asked_to_wait() -> None:

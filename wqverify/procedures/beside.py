@@ -204,8 +204,11 @@ def off_by(last: Reading | None, reference: Decimal, unit: str) -> str:
     return f"error of the last reading: {signed(last.value - reference)} {unit}" if last is not None else ""
 
 
-def steady(readings: Sequence[Reading], still: Stability) -> str:
-    """Say whether the readings hold still so far, and how many are still needed."""
+def steady(readings: Sequence[Reading], still: Stability, apart: Reading | None) -> str:
+    """Say whether the readings hold still so far, and how many are still needed.
+
+    ``apart`` is the time between them, None while it is not entered: then it is said under which condition.
+    """
     if still.readings == 1:
         return ""
     lacking = still.readings - len(readings)
@@ -214,8 +217,15 @@ def steady(readings: Sequence[Reading], still: Stability) -> str:
         return f"{more} needed, at least {plain(still.interval_s)} s apart"
     values = [reading.value for reading in readings]
     moved = f"range of the last {still.readings}: {range_of_last(values, still.readings)} {still.unit}"
-    held = is_stable(values, still.limit, still.readings)
-    return f"{moved}, may be {rounded(still.limit, 2)}: {'steady' if held else 'not steady yet'}"
+    if not is_stable(values, still.limit, still.readings):
+        held = "not steady yet"
+    elif apart is None:
+        held = f"steady, if {plain(still.interval_s)} s apart"
+    elif apart.value < still.interval_s:
+        held = f"{apart.text} s apart does not show it, {plain(still.interval_s)} s are needed"
+    else:
+        held = "steady"
+    return f"{moved}, may be {rounded(still.limit, 2)}: {held}"
 
 
 def bottle(standard: Standard, day: str) -> str:

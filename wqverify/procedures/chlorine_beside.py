@@ -93,7 +93,8 @@ def zero(raw: Raw, path: str, given: Given) -> Beside:
     still = Stability(setting(given, "zero_settled_ua", SETTLED_UA), "uA")
     stored = b.at(raw, "stored.zero_ua")
     held = f"the menu holds a zero of {stored} uA" if stored else ""
-    return Beside(b.told(held, b.steady(b.numbers(raw, path), still)))
+    apart = b.number(raw, f"{b.group(path)}.interval_s")
+    return Beside(b.told(held, b.steady(b.numbers(raw, path), still, apart)))
 
 
 # ---------------------------------------------------------------- sensitivity and decision

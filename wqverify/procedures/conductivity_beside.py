@@ -60,7 +60,8 @@ def readings(raw: Raw, path: str, given: Given) -> Beside:
     """Beside the readings: what should be shown and may be, whether they hold still, the error so far."""
     here, unit = b.group(path), given.analyzer.unit
     typed, read = b.number(raw, f"{here}.temperature_c"), b.numbers(raw, f"{here}.readings")
-    steady = b.steady(read, stability(Read.model_construct(readings=tuple(read)), given)) if read else ""
+    still = stability(Read.model_construct(readings=tuple(read)), given) if read else None
+    steady = b.steady(read, still, b.number(raw, f"{here}.interval_s")) if still is not None else ""
     if typed is None:
         return Beside(b.told(steady))
     value, expected, why = _should(raw, here, typed, given)

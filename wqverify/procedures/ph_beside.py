@@ -43,7 +43,7 @@ def readings(raw: Raw, path: str, given: Given) -> Beside:
         limits,
         _worth(value, typed.text if typed else ""),
         b.allowed(value.exact, limits, "pH"),
-        b.steady(read, stability(given)),
+        b.steady(read, stability(given), b.number(raw, f"{here}.interval_s")),
         b.off_by(read[-1] if read else None, value.exact, "pH"),
         _line(stages(b.so_far(PhSheet, raw), given).get(here.partition(".")[0]) if read else None),
     )

@@ -61,7 +61,7 @@ def readings(raw: Raw, path: str, given: Given) -> Beside:
     here, unit = b.group(path), unit_of(given)
     true_c, read = _true(raw, here, given), b.numbers(raw, f"{here}.readings")
     still = stability(Read.model_construct(readings=tuple(read)), given) if read else None
-    steady = b.steady(read, still) if still is not None else ""
+    steady = b.steady(read, still, b.number(raw, f"{here}.interval_s")) if still is not None else ""
     if true_c is None:
         return Beside(b.told(steady))
     true = in_unit(true_c, given)

@@ -29,7 +29,7 @@ def readings(raw: Raw, path: str, given: Given) -> Beside:
     here = b.group(path)
     read = b.numbers(raw, f"{here}.readings")
     if here.partition(".")[0] == "assign":
-        return Beside(b.told(_named(raw, f"{here}.standard", given), _steady(read, given)))
+        return Beside(b.told(_named(raw, f"{here}.standard", given), _steady(raw, here, read, given)))
     known = standard(b.at(raw, f"{here}.standard") or b.at(raw, f"{here}.water"), here, given)
     row = known.assigned_to(given.analyzer.tag, str(raw.get("date", "")))
     exact = _worth(raw, here, known, row, read, given)
@@ -38,7 +38,7 @@ def readings(raw: Raw, path: str, given: Given) -> Beside:
     lines = (
         _value(known, row, exact, b.at(raw, f"{here}.diluted") is not None, unit),
         b.allowed(exact, limits, unit),
-        _steady(read, given),
+        _steady(raw, here, read, given),
         b.off_by(read[-1] if read else None, exact, unit),
     )
     return b.around(exact, limits, *lines)
@@ -80,11 +80,12 @@ def _tolerance(here: str, known: Standard, exact: Decimal, given: Given) -> Tole
     return tolerance_for("low point" if exact < LOW_POINT else "primary", given)
 
 
-def _steady(read: Sequence[Reading], given: Given) -> str:
+def _steady(raw: Raw, here: str, read: Sequence[Reading], given: Given) -> str:
     """The limit of turbidity goes by the last reading, so there must be one."""
     if not read:
         return ""
-    return b.steady(read, stability(Read.model_construct(readings=tuple(read)), given))
+    still = stability(Read.model_construct(readings=tuple(read)), given)
+    return b.steady(read, still, b.number(raw, f"{here}.interval_s"))
 
 
 # ---------------------------------------------------------------- diluted
