@@ -1205,6 +1205,19 @@ def test_display_and_export_are_two_verdicts() -> None:
     assert (result.facts["difference"], result.facts["difference_control_system"]) == ("0.05500", "-0.02500")
 
 
+@pytest.mark.parametrize("there", ["0.145", "0.146"])
+def test_a_display_that_is_right_and_a_signal_that_is_not_ask_for_the_loop(there: str) -> None:
+    """The grab is 0.11 NTU, 0.035 is allowed: the display passes, at 0.146 the control system does not."""
+    wrong = there == "0.146"
+    raw = visit(shown=online(("09:00", "0.110"), ("09:10", "0.110"), control_system=there))
+    given = given_for(raw, analyzer(tolerances={"grab": tolerance("0.035")}))
+    said = told(run(raw, given), "advice")
+    assert said.startswith("It is inside its tolerance as found")
+    assert ("the signal is not: leave it alone, check the loop" in said) is wrong
+    (line, *_) = GRAB.beside["decision"](raw, "decision.action", given).lines
+    assert line.startswith("the analyzer is inside, the signal is not" if wrong else "inside the tolerance")
+
+
 def test_advice_where_only_the_control_system_was_compared() -> None:
     assert "inside its tolerance as found: leave it alone" in told(exported(by_export(), archive()), "advice")
 

@@ -613,6 +613,27 @@ def test_beside_the_decision_nothing_is_refused_that_does_not_apply(action: str)
     assert "was adjusted" not in said
 
 
+@pytest.mark.parametrize(
+    ("there", "advice", "line"),
+    [
+        ("10.5", "It is inside its tolerance as found: leave it alone.", "inside the tolerance: leave it"),
+        (
+            "10.6",
+            "It is inside its tolerance as found, the signal is not: leave it alone, check the loop",
+            "the analyzer is inside, the signal is not: leave it, check the loop",
+        ),
+    ],
+)
+def test_a_wrong_signal_of_a_right_sensor_asks_for_the_loop(there: str, advice: str, line: str) -> None:
+    """The display shows 10.0 in the process; 0.5 is allowed at the control system."""
+    raw = visit(*TWO, process_before={"shown": "10.0", "control_system": there})
+    result = run(raw)
+    assert result.outcome("as_found") is Outcome.PASS
+    assert told(result, "advice").startswith(advice)
+    assert ("recorded before is in doubt" in told(result, "advice")) is (there == "10.6")
+    assert beside("decision", "decision.action", raw).lines[0].startswith(line)
+
+
 # ---------------------------------------------------------------- failed and not read again
 
 

@@ -263,11 +263,17 @@ def seconds(size: float) -> str:
 
 
 def verdict(checks: Iterable[Check]) -> Iterator[str]:
-    """Say whether what was found asks for anything: inside its tolerance the advice is to leave it alone."""
+    """Say whether what was found asks for anything: inside its tolerance the advice is to leave it alone.
+
+    Where only what the control system shows is off, that is looked for on the way there.
+    """
     judged = [check for check in checks if check.outcome is not Outcome.NOT_EVALUATED]
     wrong = [check for check in judged if check.outcome is not Outcome.PASS]
+    here = [check for check in judged if check.place == "analyzer"]
     if judged and not wrong:
         yield "inside the tolerance: leave it alone"
+    elif here and all(check.place == "control system" for check in wrong):
+        yield "the analyzer is inside, the signal is not: leave it, check the loop"
     for check in wrong:
         assert check.quantity is not None
         limits = f", allowed {check.low or '...'} to {check.high or '...'}"

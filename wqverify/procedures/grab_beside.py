@@ -9,6 +9,7 @@ from dataclasses import replace
 from wqverify.calculations import sample_line
 from wqverify.calculations.judgement import judge
 from wqverify.procedures import beside as b
+from wqverify.procedures.grab_compare import PLACES as COMPARED_AT
 from wqverify.procedures.grab_compare import Compare, compare, flow_of, tolerance_of
 from wqverify.procedures.grab_pairs import delay_of
 from wqverify.procedures.grab_rules import why_not_adjust
@@ -119,10 +120,13 @@ def _typed(raw: Raw, given: Given) -> Compare:
 
 
 def _judged(known: Compare, given: Given) -> Iterator[Check]:
-    for one in known.sound(known.place()):
-        if one.quantity is not None:
-            limits, reference = tolerance_of(given), one.reference
-            yield judge(one.key, "as_found", one.short, one.quantity, limits, reference=reference)
+    for place in COMPARED_AT:
+        for one in known.sound(place):
+            if one.quantity is not None:
+                limits, reference = tolerance_of(given), one.reference
+                yield judge(
+                    one.key, "as_found", one.short, one.quantity, limits, place=place, reference=reference
+                )
 
 
 @b.quiet

@@ -9,6 +9,8 @@ from decimal import Decimal
 from wqverify.procedures.parts import Clocks, Head, NotDone, Status, Tail
 from wqverify.terms import Check, Given, Note, Outcome, Result
 
+LOOP = "leave it alone, check the loop to the control system"
+
 
 def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
     """Say what is missing in cautions read, permission and licence."""
@@ -24,14 +26,23 @@ def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
 
 
 def advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
-    """Say what follows from the verdict as found, at the analyzer."""
-    judged = [c.outcome for c in checks if c.stage == "as_found" and c.place == "analyzer" and c.counts]
+    """Say what follows from the verdict as found: at the analyzer, and of what arrives of its value."""
+    found = [c for c in checks if c.stage == "as_found" and c.counts]
+    judged = [c.outcome for c in found if c.place == "analyzer"]
+    arrives = [c.outcome for c in found if c.place == "control system"]
     if judged and all(outcome is Outcome.PASS for outcome in judged):
         if adjusted:
             text = "It was inside its tolerance as found and was adjusted all the same: that adds scatter."
+        elif Outcome.FAIL in arrives:
+            text = f"It is inside its tolerance as found, the signal is not: {LOOP}."
+        elif Outcome.TOO_CLOSE in arrives:
+            text = f"It is inside its tolerance as found, the signal too close to decide: {LOOP}."
         else:
             text = "It is inside its tolerance as found: leave it alone."
         yield Note("advice", text, "common practice")
+        if Outcome.FAIL in arrives:
+            text = "What the control system recorded before is in doubt: say since when, and what follows."
+            yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")
     if Outcome.FAIL in judged:
         text = "It failed as found: earlier values are in doubt, say since when and what follows from it."
         yield Note("advice", text, "ISO/IEC 17025:2017, 7.10, as a pattern")

@@ -15,7 +15,7 @@ from wqverify.calculations.temperature import (
 from wqverify.procedures import beside as b
 from wqverify.procedures.parts import Read
 from wqverify.procedures.rules import standard
-from wqverify.procedures.temperature_checks import class_of, tolerance_for
+from wqverify.procedures.temperature_checks import checks_of, class_of, tolerance_for
 from wqverify.procedures.temperature_rules import why_no_gain, why_not_adjust
 from wqverify.procedures.temperature_sheet import TemperatureSheet
 from wqverify.procedures.temperature_stages import (
@@ -100,10 +100,12 @@ def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one
     """Beside the decision: leave it alone, or how far off it is and what a rule would refuse."""
     sheet = b.so_far(TemperatureSheet, raw)
     stage = stages(sheet, given)["as_found"]
-    return Beside(b.told(b.verdict(_judged(stage, given)), _gain(stage), _refused(raw, sheet, stage, given)))
+    return Beside(
+        b.told(b.verdict(_judged(sheet, stage, given)), _gain(stage), _refused(raw, sheet, stage, given))
+    )
 
 
-def _judged(stage: Stage, given: Given) -> Iterator[Check]:
+def _judged(sheet: Any, stage: Stage, given: Given) -> Iterator[Check]:
     limits = tolerance_for("error", given)
     for point in stage.points:
         if point.counts:
@@ -112,6 +114,9 @@ def _judged(stage: Stage, given: Given) -> Iterator[Check]:
             yield judge(
                 point.id, stage.name, label, error, limits, reference=reference, exact=point.unrounded
             )
+    for check in checks_of(sheet, given, stages(sheet, given)):
+        if check.stage == stage.name and check.place == "control system" and check.counts:
+            yield check
 
 
 def _gain(stage: Stage) -> Iterator[str]:
