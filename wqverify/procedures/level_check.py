@@ -1,7 +1,8 @@
 """Check of a level transmitter: a reference against what four places show, and the range at both ends.
 
 Sheet: ``level_sheet``; levels in the analyzer's unit: ``level_points``; models: ``level_budget``; lines and
-candidates for a mismatch: ``level_lines``; what is refused: ``level_rules``.
+candidates for a mismatch: ``level_lines``; what is refused: ``level_rules``. The error at each level is
+judged, and no slope: a pass holds for the levels read, and where they try no range the page says so.
 """
 
 from __future__ import annotations

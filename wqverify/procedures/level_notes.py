@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from decimal import Decimal
 
 from wqverify.calculations import level
 from wqverify.calculations.uncertainty import round_to
@@ -14,7 +15,7 @@ from wqverify.procedures.level_budget import water_quantity
 from wqverify.procedures.level_lines import Ends
 from wqverify.procedures.level_parts import Adjusted, Service, TownTold
 from wqverify.procedures.level_points import PLACES, STAGES, Point, elevations, range_at
-from wqverify.procedures.level_rules import Found, kind_of, ours, why_not_adjust
+from wqverify.procedures.level_rules import Found, kind_of, ours, short, why_not_adjust
 from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.level_shown import distance_of, stored_of, water_of
 from wqverify.procedures.parts import NotDone
@@ -48,6 +49,7 @@ CAUTIONS = (
         "A vent tube stays open and dry; an echo inside the blanking distance is not seen.", "common practice"
     ),
 )
+LEAST_APART = Decimal("0.1")  # of the range, between two levels that try it; common practice, no source
 PURE = 998.2  # kg/m3 at 20 °C, where the temperature was not taken
 
 
@@ -65,7 +67,10 @@ def notes(
         yield Note("caution", text)
     at_transmitter = isinstance(sheet.adjusted, Adjusted) and sheet.adjusted.where == "transmitter"
     for note in sentences.advice(checks, at_transmitter):
-        yield replace(note, text=note.text.replace("It ", "The transmitter ", 1))
+        text = note.text.replace("It ", "The transmitter ", 1)
+        if any(_one_level("as_found", found, given)):
+            text = text.replace(" as found", " as found at the level read", 1)
+        yield replace(note, text=text)
     for end in ends:
         yield from _end(end, given)
     for text in (*_statements(sheet, given), *sentences.clocks(sheet, given)):
@@ -131,8 +136,6 @@ def _cautions(sheet: LevelSheet, given: Given, found: Found) -> Iterator[str]:
         yield "A current was injected, and it is not said what kept pumps and alarms from following it."
     for point in found.points:
         yield from _point_cautions(sheet, point, given)
-    for stage in STAGES:
-        yield from _one_level(stage, found)
     yield from _other_range(sheet, given)
     if (
         isinstance(sheet.adjusted, Adjusted)
@@ -176,12 +179,26 @@ def _other_range(sheet: LevelSheet, given: Given) -> Iterator[str]:
         )
 
 
-def _one_level(stage: str, found: Found) -> Iterator[str]:
-    if len({point.nominal for point in found.of(stage)}) == 1:
-        yield (
-            f"{STAGES[stage]}: one level and no current injected, so offset and range are not told apart; a "
-            f"wrong range can look right at one level."
-        )
+def _one_level(stage: str, found: Found, given: Given) -> Iterator[str]:
+    """What a pass does not say where the levels lie too near to each other to try the range."""
+    points = [p for p in found.of(stage) if p.nominal is not None]
+    levels = [p.nominal for p in points if not p.injected and p.nominal is not None]
+    least, unit = LEAST_APART * abs(given.analyzer.high - given.analyzer.low), given.analyzer.unit
+    if not levels or max(levels) - min(levels) >= least:
+        return
+    every = [p.nominal for p in points if p.nominal is not None]
+    alone = (
+        "one level alone was read" if len(set(levels)) == 1 else "the levels lie so near that they are one"
+    )
+    if max(every) - min(every) >= least:
+        untried = "the currents injected try the far ends, and the range of the transmitter was not tried"
+    else:
+        untried = "no range was tried, of the transmitter or of the far ends"
+    yield (
+        f"{STAGES[stage]}: {alone}, so a pass holds for that level only and {untried}: a wrong range can "
+        f"look right there and be off everywhere else. Levels {short(least)} {unit} apart or more would "
+        f"show it."
+    )
 
 
 # ---------------------------------------------------------------- statements
@@ -207,6 +224,8 @@ def _statements(sheet: LevelSheet, given: Given) -> Iterator[str]:
 
 
 def _cannot_see(sheet: LevelSheet, given: Given, found: Found) -> Iterator[str]:
+    for stage in STAGES:
+        yield from _one_level(stage, found, given)
     yield (
         "A wrong elevation of the mark: every visit uses the same one, so agreement from visit to visit "
         "proves "
