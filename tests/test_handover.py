@@ -22,7 +22,10 @@ from wqverify.cli import main
 from wqverify.procedures import PROCEDURES
 from wqverify.records.record import case_from, compute, draft
 from wqverify.records.workbook import demo_case
+from wqverify.show.blocks import blocks
 from wqverify.show.handover import LISTENERS, SPOKEN, To, handover
+from wqverify.show.kinds import Verdicts
+from wqverify.show.terminal import summary, text
 from wqverify.terms import Check, Earlier, Outcome, Quantity, Record, Result
 
 NAMES = sorted(PROCEDURES)
@@ -56,6 +59,28 @@ def a_check(outcome: Outcome, text: str = "", stage: str = "as_found", **more: A
     label = more.pop("label", "Error")
     plain = {"observed": "0.68", "reference": "0.83", "low": "-0.12", "high": "0.12", "reason": ""}
     return Check(f"{stage}.error", stage, label, outcome, quantity=quantity, **{**plain, **more})
+
+
+@pytest.mark.parametrize(
+    ("name", "here"),
+    [
+        ("loop_check", "on the loop"),
+        ("level_check", "at the transmitter"),
+        ("temperature_check", "at the sensor"),
+        ("conductivity_check", "at the analyzer"),
+    ],
+)
+def test_page_and_handover_name_the_place_that_was_checked(name: str, here: str) -> None:
+    """A loop is no analyzer: the heading over its checks says what was checked."""
+    record = demo(name)
+    (verdicts,) = [block for block in blocks(record) if isinstance(block, Verdicts)]
+    labels = [row.label for row in verdicts.rows]
+    assert labels[:2] == [f"As found, {here}", "As found, at the control system"]
+    shown = text(blocks(record), 100)
+    assert f"\nAs found, {here}" in summary(record)
+    assert ("at the analyzer:" in shown) is (here == "at the analyzer")
+    spoken = here if here != "at the analyzer" else "at the instrument"
+    assert spoken in told(record)
 
 
 # ---------------------------------------------------------------- to be read over a radio

@@ -52,6 +52,7 @@ def compute(sheet: LevelSheet, given: Given, slices: Slices) -> Result:  # noqa:
         notes=tuple(notes(sheet, given, found, checks, ends)),
         charts=tuple(charts(found, checks, given)),
         facts=_facts(sheet, lines),
+        here="at the transmitter",
     )
 
 

@@ -38,6 +38,7 @@ def compute(sheet: LoopSheet, given: Given, slices: Slices) -> Result:  # noqa: 
         workings=tuple(workings(sheet, stages, checks, line)),
         notes=tuple(notes(sheet, given, stages, checks, found, line)),
         charts=tuple(charts(stages, checks, given)),
+        here="on the loop",
     )
 
 

@@ -34,6 +34,7 @@ def compute(sheet: TemperatureSheet, given: Given, slices: Slices) -> Result:  #
         notes=tuple(notes(sheet, given, found, checks)),
         charts=tuple(charts(found, checks, unit_of(given))),
         facts={"adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no"},
+        here="at the sensor",
     )
 
 

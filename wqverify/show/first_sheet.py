@@ -174,7 +174,7 @@ def _verdicts(record: Record, answers: Answers) -> Iterator[Verdict]:
 
 def _verdict(record: Record, answers: Answers, stage: str, place: Place) -> Verdict | None:
     checks = [c for c in record.result.checks if c.stage == stage and c.place == place and c.counts]
-    label = stage_at(stage, place)
+    label = stage_at(stage, place, record.result.here)
     outcome = record.result.outcome(stage, place)
     if outcome is not None:
         information = all(c.information for c in checks)
@@ -193,11 +193,11 @@ def _verdict(record: Record, answers: Answers, stage: str, place: Place) -> Verd
     return Verdict(label, "no check", "the record holds no check of it")
 
 
-def stage_at(stage: str, place: Place) -> str:
+def stage_at(stage: str, place: Place, here: str = "") -> str:
     """Return stage and place in words; as found has a verdict at both places, so it always says which."""
     if place == "analyzer" and stage != "as_found":
         return stage_name(stage)
-    return f"{stage_name(stage)}, at the {place}"
+    return f"{stage_name(stage)}, {here if here and place == 'analyzer' else f'at the {place}'}"
 
 
 def deciding(record: Record, stage: str, place: Place, outcome: Outcome) -> Check:
@@ -365,7 +365,7 @@ def checks_table(record: Record) -> Table:
     )
     table: list[Row] = []
     for stage, place in dict.fromkeys((c.stage, c.place) for c in record.result.checks):
-        table.append(Row((stage_at(stage, place),), "group"))
+        table.append(Row((stage_at(stage, place, record.result.here),), "group"))
         for check in (c for c in record.result.checks if (c.stage, c.place) == (stage, place)):
             table.append(_check_row(check, letters))
             said = check.reason if check.information else f"{check.outcome}: {check.reason}"

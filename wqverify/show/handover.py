@@ -131,13 +131,18 @@ def _stage(record: Record, stage: str, title: str) -> Iterator[str]:
     if isinstance(part, Mapping) and part.get("not_done"):
         yield f"{title} it was not checked: {_sentence(str(part['not_done']))}"
     elif judged and all(outcome is Outcome.PASS for outcome in judged.values()):
-        yield f"{title} it was within its tolerance {' and '.join(PLACES[place] for place in judged)}."
+        yield f"{title} it was within its tolerance {' and '.join(_at(record, place) for place in judged)}."
     else:
         for place, outcome in judged.items():
-            yield f"{title.removesuffix(',')}, {PLACES[place]}, {_outcome(record, read, place, outcome)}"
+            yield f"{title.removesuffix(',')}, {_at(record, place)}, {_outcome(record, read, place, outcome)}"
     if not judged and part is None and stage == "as_left":
         changed = "It was changed and not checked again" if _changed(record) else "Nothing was changed since"
         yield f"{changed}."
+
+
+def _at(record: Record, place: Place) -> str:
+    here = record.result.here
+    return here if here and place == "analyzer" else PLACES[place]
 
 
 def _outcome(record: Record, stage: str, place: Place, outcome: Outcome) -> str:
@@ -273,7 +278,8 @@ def _doubts(record: Record) -> Iterator[str]:
         if good
         else "since its last check within tolerance, which this record does not name"
     )
-    yield f"Earlier values {' and '.join(PLACES[place] for place in wrong)} may have been off too, {since}."
+    where = " and ".join(_at(record, place) for place in wrong)
+    yield f"Earlier values {where} may have been off too, {since}."
     yield (
         "How far back, by how much and what follows from it is not decided yet. This does not say that "
         "the water was outside any limit."

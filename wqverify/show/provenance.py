@@ -31,7 +31,7 @@ def _rules(record: Record) -> Iterator[Block]:
     if used:
         yield Statement(f"{wording.ROUNDING} The rule belongs to the tolerance. {tolerance_history(record)}")
     statement = [
-        f"{stage_at(stage, place)}: {_word(record, stage, place)}"
+        f"{stage_at(stage, place, record.result.here)}: {_word(record, stage, place)}"
         for stage, place in dict.fromkeys((c.stage, c.place) for c in record.result.checks if c.counts)
     ]
     if statement:

@@ -62,10 +62,12 @@ def summary(record: Record, width: int = 80) -> str:
     widths[0] = min(widths[0], width - 2 - sum(widths[1:]) - 4 * _BETWEEN)
     *verdicts, status = next(block for block in blocks(record) if isinstance(block, Verdicts)).rows
     said = {verdict.label for verdict in verdicts}
-    places = dict.fromkeys(stage_at(check.stage, check.place) for check in shown)
+    places = dict.fromkeys(stage_at(check.stage, check.place, record.result.here) for check in shown)
     uncounted = [Verdict(label, "no part of a verdict") for label in places if label not in said]
     for verdict in (*verdicts, *uncounted):
-        judged = [n for n, c in enumerate(shown) if stage_at(c.stage, c.place) == verdict.label]
+        judged = [
+            n for n, c in enumerate(shown) if stage_at(c.stage, c.place, record.result.here) == verdict.label
+        ]
         detail = f", {verdict.detail}" if verdict.detail and not judged else ""
         lines += _wrapped(f"{verdict.label}: {verdict.word}{detail}", width)
         for n in judged:

@@ -172,7 +172,8 @@ class Result:
     """What a computation gives: checks, values, workings, notes and charts.
 
     ``facts`` is what a later visit is told besides the checked values: whether it was adjusted, where the
-    analyzer stood; "told." with a stage, or with "work", is the sentence others are told of it.
+    analyzer stood; "told." with a stage, or with "work", is the sentence others are told of it. ``here`` says
+    where the place "analyzer" is where that is none: "at the transmitter".
     """
 
     checks: tuple[Check, ...]
@@ -181,6 +182,7 @@ class Result:
     notes: tuple[Note, ...] = ()
     charts: tuple[Chart, ...] = ()
     facts: Mapping[str, str] = field(default_factory=dict)
+    here: str = ""
 
     def outcome(self, stage: str, place: Place = "analyzer") -> Outcome | None:
         """Return the verdict of a stage at a place: its worst counting check, None where there is none."""
