@@ -61,6 +61,7 @@ OF_ROW = ("a number is read", "a question is answered")
         ("on request", {**HELD, **CLEANED, **ADJUSTED}, FAIL, OWN, False),
         ("own visit", {}, None, OWN, True),
         ("own visit", {}, FAIL, ROUND, False),
+        ("a sample flows", {}, None, ROUND, True),
         # as found failed or lies too close; passed; nothing computed yet; not evaluated
         ("not passed", {}, FAIL, ROUND, True),
         ("not passed", {}, CLOSE, ROUND, True),
@@ -189,6 +190,13 @@ def test_a_condition_asks_for_what_it_says(
 def test_a_condition_of_a_row_looks_at_its_own_row(when: str, row: Any, wanted: bool) -> None:
     raw = {"measured": [{"what": "current at the far end"}, row]}
     assert is_wanted(when, SoFar(raw, path="measured.1.reading")) is wanted
+
+
+def test_what_flows_is_asked_where_a_sample_flows() -> None:
+    assert not is_wanted("a sample flows", SoFar({}, sampled=False))
+    sampled = {name for name in NAMES if PROCEDURES[name].Sheet.SAMPLED}
+    assert sampled >= {"ph_calibration", "turbidity_standard_check", "chlorine_check", "conductivity_check"}
+    assert not sampled & {"loop_check", "level_check", "flow_check", "temperature_check"}
 
 
 def test_every_condition_is_tried_and_one_there_is_not_is_a_fault() -> None:

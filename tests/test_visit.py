@@ -24,6 +24,7 @@ from wqverify.entry.around import found
 from wqverify.entry.changes import leaves
 from wqverify.entry.fold import Voice, fold
 from wqverify.entry.journal import JournalLine, read_journal
+from wqverify.entry.paper import paper
 from wqverify.entry.screen import Act, Screen, chosen
 from wqverify.errors import ChooseAnother, CouldNotRun
 from wqverify.plant.folder import open_plant
@@ -1085,4 +1086,30 @@ def test_nothing_is_to_correct_before_anything_is_answered(
     serial = desk.visit.about.analyzer.serial  # type: ignore[union-attr]
     screen = say(desk, serial, "1", "T-07")
     assert not [line.text for line in screen.lines if line.kind == "to correct"]
+    desk.close()
+
+
+@pytest.mark.parametrize(
+    ("procedure", "tag", "asked"),
+    [
+        ("loop_check", "FIT-1101", False),
+        ("level_check", "LIT-3101", False),
+        ("temperature_check", "AIT-2401", False),
+        ("temperature_check", "AIT-2101", True),  # the register has a sample line for it
+        ("conductivity_check", "AIT-2401", True),
+    ],
+)
+def test_a_sample_flow_is_asked_only_where_a_sample_flows(
+    plant: Path, clock: Clock, procedure: str, tag: str, asked: bool
+) -> None:
+    """A loop, a tank and an orifice have no sample, in the stepping and on paper."""
+    desk = open_desk(plant, procedure=procedure, tag=tag, clock=clock)
+    visit = desk.visit
+    assert visit is not None
+    paths = [step.path for step in visit.steps]
+    assert "condition.as_arrived" in paths
+    assert ("condition.sample_flow" in paths) is asked
+    blank = paper(visit.about.procedure, visit.about.analyzer, open_plant(plant), "2026-05-12")
+    spaces = [space.label for section in blank.sections for space in section.spaces]
+    assert ("sample flow" in spaces) is asked
     desk.close()

@@ -39,6 +39,12 @@ class Surroundings:
         """The unit of "analyzer" questions."""
         return own_unit(self.procedure.Sheet, self.analyzer.unit)
 
+    @property
+    def sampled(self) -> bool:
+        """Whether a sample flows to what is checked, by the procedure or by the register."""
+        sheet: Any = self.procedure.Sheet
+        return bool(sheet.SAMPLED) or self.analyzer.sample_line is not None
+
     def local(self) -> datetime:
         """Return this computer's clock as the plant reads it."""
         return self.now().astimezone(self.zone)

@@ -192,14 +192,15 @@ def _bottle(bottle: Standard, analyzer: Analyzer, day: str) -> Bottle:
 def sections(procedure: Procedure, analyzer: Analyzer) -> Iterator[Section]:
     """Give the parts of a sheet in the order of work."""
     unit = own_unit(procedure.Sheet, analyzer.unit)
-    return _Writer(unit).sheet(procedure.Sheet)
+    sampled = procedure.Sheet.SAMPLED or analyzer.sample_line is not None
+    return _Writer(unit, sampled).sheet(procedure.Sheet)
 
 
 class _Writer:
     """Lays out one sheet; what stands deep inside several parts alike is laid out once."""
 
-    def __init__(self, unit: str) -> None:
-        self.unit = unit
+    def __init__(self, unit: str, sampled: bool) -> None:
+        self.unit, self.sampled = unit, sampled
         self.shared: set[tuple[type[BaseModel], ...]] = set()
 
     def sheet(self, sheet: type[BaseModel]) -> Iterator[Section]:
@@ -253,7 +254,8 @@ class _Writer:
                     yield self.space(asked, form.model_fields[asked.name], must=False)
 
     def leaves(self, part: type[BaseModel]) -> tuple[Space, ...]:
-        return tuple(self.space(one, part.model_fields[one.name]) for one in questions(part) if not one.parts)
+        asked = (one for one in questions(part) if not one.parts and (self.sampled or not _of_sample(one)))
+        return tuple(self.space(one, part.model_fields[one.name]) for one in asked)
 
     def tables(self, question: Question, part: type[BaseModel]) -> Iterator[Rows]:
         """Give the table of the rows, and one for what stands deeper inside a row."""
@@ -286,6 +288,10 @@ class _Writer:
         hint = f"left open: {default}" if default else ""
         kind, shown = _kind(question, asked, words), tuple(word.replace("_", " ") for word in words)
         return Space(kind, ask.label, unit, shown, hint, must and asked.is_required())
+
+
+def _of_sample(question: Question) -> bool:
+    return question.ask.when == "a sample flows"
 
 
 def _because(label: str) -> Space:

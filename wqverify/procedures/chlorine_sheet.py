@@ -248,6 +248,7 @@ class Work(Part):
 class ChlorineSheet(Tail, Work, Touched, Head, Compared):
     """One check."""
 
+    SAMPLED: ClassVar[bool] = True
     UNIT: ClassVar[str] = ""
 
     @model_validator(mode="after")

@@ -278,6 +278,7 @@ class After(Released):
 class ConductivitySheet(Tail, After, Work, Head, Before):
     """One visit."""
 
+    SAMPLED: ClassVar[bool] = True
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL, BEFORE_IT_IS_TOUCHED, BACK_IN_SERVICE)
 
     @model_validator(mode="after")

@@ -252,6 +252,7 @@ class Work(Part):
 class GrabSheet(Tail, Work, Touched, Head, Compared):
     """One comparison."""
 
+    SAMPLED: ClassVar[bool] = True
     # Asked in the order of the work: an online value, the grab, what the display shows as its water arrives
     # and after; only then the result.
     ASKED: ClassVar[tuple[str, ...]] = ("online.0", "grab.0.taken_at", "grab.0.collected", "online", "grab")

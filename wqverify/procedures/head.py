@@ -60,12 +60,15 @@ class Condition(Part):
         Text,
         Ask(
             "condition on arrival",
-            help="sensor, housing, leaks, bubbles, deposits: as you found it",
+            help="sensor, housing, wiring, leaks, deposits: as you found it",
             usual="nothing unusual",
         ),
     ]
     alarms: Annotated[Text | None, Ask("alarms shown", usual="none")] = None
-    sample_flow: Annotated[Text | None, Ask("sample flow", help="by its meter, with its unit")] = None
+    sample_flow: Annotated[
+        Text | None,
+        Ask("sample flow", help="by its meter, with its unit; bubbles seen", when="a sample flows"),
+    ] = None
 
 
 # Operations are told once for a round, before the work at its later stops starts.
@@ -77,6 +80,7 @@ class Visit(Part):
 
     UNIT: ClassVar[str] = ""  # of "analyzer" questions where the procedure measures in one unit only
     UNITS: ClassVar[tuple[str, ...]] = ()  # those it measures in; of an analyzer with another one it is UNIT
+    SAMPLED: ClassVar[bool] = False  # it reads a sample; else one flows only where the register has a line
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL,)  # parts whose times may come in any order
 
     procedure: Annotated[Name, Ask("procedure")]

@@ -27,6 +27,7 @@ class SoFar:
     result: Result | None = None
     in_round: bool = False
     path: str = ""
+    sampled: bool = True  # a sample flows to the instrument
 
 
 Condition = Callable[[SoFar], bool]
@@ -46,6 +47,10 @@ def _never(_so_far: SoFar) -> bool:
 
 def _own_visit(so_far: SoFar) -> bool:
     return not so_far.in_round
+
+
+def _sampled(so_far: SoFar) -> bool:
+    return so_far.sampled
 
 
 def _from_paper(so_far: SoFar) -> bool:
@@ -127,6 +132,7 @@ CONDITIONS: Mapping[str, Condition] = {
     "": lambda _so_far: True,
     "on request": _never,
     "own visit": _own_visit,  # not within a round, where a passing check is short
+    "a sample flows": _sampled,  # not to a loop, a tank or an orifice
     "not passed": _not_passed,  # as found
     "own visit or not passed": _any_of(_own_visit, _not_passed),
     "cleaned": _done("cleaned"),

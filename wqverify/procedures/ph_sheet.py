@@ -246,6 +246,7 @@ class After(Released):
 class PhSheet(Tail, After, Work, Head, Before):
     """One visit."""
 
+    SAMPLED: ClassVar[bool] = True
     UNIT: ClassVar[str] = "pH"
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
         ON_ARRIVAL,

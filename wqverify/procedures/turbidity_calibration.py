@@ -103,6 +103,7 @@ class Work(Part):
 class TurbidityCalibrationSheet(Tail, After, Work, Head, Stored):
     """One visit."""
 
+    SAMPLED: ClassVar[bool] = True
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
         ON_ARRIVAL,
         BEFORE_IT_IS_TOUCHED,

@@ -67,6 +67,7 @@ class AndSettled(After):
 class TurbidityCheckSheet(Tail, AndSettled, Work, Head, Before):
     """One visit."""
 
+    SAMPLED: ClassVar[bool] = True
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (
         ON_ARRIVAL,
         BEFORE_IT_IS_TOUCHED,
