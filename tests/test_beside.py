@@ -324,10 +324,10 @@ def test_a_brake_is_said_before_anything_is_adjusted(
 ) -> None:
     _raw, given = demo(PH)
     shown = " ".join(lines(PH, "decision.action", {**in_seven(*readings), "decision": decided}, given))
-    assert "refused so: " in shown
+    assert "do not adjust yet: " in shown
     assert said in shown
     despite = {**in_seven(*readings), "decision": {**decided, "despite": "a new electrode is coming"}}
-    assert "refused so" not in " ".join(lines(PH, "decision.action", despite, given))
+    assert "do not adjust yet" not in " ".join(lines(PH, "decision.action", despite, given))
 
 
 # ---------------------------------------------------------------- turbidity
@@ -442,7 +442,7 @@ def test_the_sample_line_says_how_old_the_water_is_at_the_flow_that_was_measured
     )
     nowhere = replace(given, analyzer=replace(given.analyzer, sample_line=None))
     assert lines(GRAB, "sample_flow_ml_min", raw, nowhere) == [
-        "no sample line in analyzers.toml: the delay of the water is not known"
+        "no sample line in the register: the delay of the water is not known"
     ]
     none = {**raw, "sample_flow_ml_min": "0"}
     assert lines(GRAB, "sample_flow_ml_min", none, given) == []

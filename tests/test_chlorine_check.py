@@ -445,9 +445,7 @@ def test_the_time_constant_by_cell_flow_and_damping() -> None:
 
 
 def test_an_unknown_time_constant_is_said() -> None:
-    assert "The time constant of AIT-2301 is not known (time_constant_s, or the cell volume" in told(
-        run(adjusting()), "caution"
-    )
+    assert "Neither the time constant of AIT-2301 nor the cell volume" in told(run(adjusting()), "caution")
 
 
 def test_a_fresh_grab_before_the_adjustment_is_refused() -> None:

@@ -272,10 +272,12 @@ def test_beside_the_decision_stands_what_the_readings_ask_for() -> None:
     del raw["adjusted"]
     lines = beside("decision.action", raw).lines
     assert "K500-2207 asks for a cell constant of 0.1053 1/cm, now 0.1000" in lines
-    assert not [line for line in lines if "refused so" in line]
+    assert not [line for line in lines if "do not adjust yet" in line]
     unsteady = found(point("K500-2207", "25.0", "470", "490", "475"))
     lines = beside("decision.action", changed(as_found=unsteady)).lines
-    assert any("refused so: In K500-2207 the readings" in line for line in lines)
+    assert any("do not adjust yet: In K500-2207 the readings" in line for line in lines)
+    assert "or say why you go on in spite of it." in " ".join(lines)
+    assert "decision.despite" not in " ".join(lines)  # at a question nobody writes into a file
     right = beside("decision.action", visit(decision={"action": "", "why": ""})).lines
     assert "inside the tolerance: leave it alone" in right
 

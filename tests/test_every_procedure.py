@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -99,3 +101,24 @@ def test_its_questions_name_what_there_is(name: str) -> None:
     asks = [question.ask for question in every_question(procedure.Sheet)]
     assert {ask.when for ask in asks} <= set(CONDITIONS)
     assert {ask.beside for ask in asks if ask.beside} == set(procedure.beside)
+
+
+# They say what to type into the file of the standards, line by line.
+FOR_THE_FILE = {"standard_preparation", "turbidity_calibration"}
+
+
+@pytest.mark.parametrize("name", [one for one in NAMES if one not in FOR_THE_FILE])
+def test_what_is_printed_names_no_file_and_no_key_of_one(name: str) -> None:
+    """Also where the register and the list of standards lack what they could hold."""
+    whole = case_from(demo_case(name))
+    bare = replace(whole.given.analyzer, settings={}, hops=(), sample_line=None)
+    undated = {key: replace(one, calibration_due="") for key, one in whole.given.standards.items()}
+    nobody = {key: replace(one, may_perform=False) for key, one in whole.given.people.items()}
+    given = replace(whole.given, analyzer=bare, standards=undated, people=nobody)
+    for case in (whole, replace(whole, given=given)):
+        result = compute(case)
+        printed = [note.text for note in result.notes]
+        printed += [text for check in result.checks for text in (check.label, check.reason)]
+        printed += [value.label for value in result.values]
+        found = [text for text in printed if re.search(r"\.toml|[a-z]_[a-z]|not_done|despite", text)]
+        assert not found

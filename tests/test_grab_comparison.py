@@ -651,7 +651,7 @@ def test_around_the_date_of_the_laboratory_instrument(day: str, words: str) -> N
 def test_an_instrument_without_a_date_is_said() -> None:
     raw = visit()
     known = replace(given_for(raw), standards={"L-4": replace(STANDARDS["L-4"], calibration_due="")})
-    assert "Grab 1: standards_on_hand.toml holds no calibration date for L-4." in told(
+    assert "Grab 1: the list of standards holds no calibration date for L-4." in told(
         run(raw, known), "caution"
     )
 
@@ -1521,7 +1521,7 @@ def test_person_and_cautions() -> None:
     text = told(run(raw, replace(given_for(raw), people=people)), "caution")
     for words in (
         "The cautions were not read: no time.",
-        "may not perform verifications by people.toml",
+        "may not perform verifications by the list of people",
         "The licence of I. Quarrow (IQU) ended on 2026-03-09.",
     ):
         assert words in text

@@ -449,17 +449,11 @@ def test_a_pressure_without_the_temperature_of_the_water_gives_no_level() -> Non
     assert found.reason == "the temperature of the water was not taken, so a pressure gives no level"
 
 
-@pytest.mark.parametrize(
-    ("by", "name", "what"), [("tape", "mark", "mark"), ("gauge", "gauge", "gauge or scale")]
-)
-def test_without_an_elevation_there_is_no_level(by: str, name: str, what: str) -> None:
+@pytest.mark.parametrize(("by", "what"), [("tape", "mark"), ("gauge", "gauge or scale")])
+def test_without_an_elevation_there_is_no_level(by: str, what: str) -> None:
     raw = visit({"by": by, "instrument": "TP-1", "reference": ["17.62"], "display": "23.8"})
     found = check(run(raw, given_for(raw, analyzer(settings={}))))
-    assert found.reason == (
-        f"the elevation of the {what} is known neither from the register ({name}_elevation) nor from the "
-        f"sheet "
-        f"(datum.{name})"
-    )
+    assert found.reason == (f"the elevation of the {what} stands neither in the register nor under datum")
 
 
 @pytest.mark.parametrize(
@@ -480,8 +474,8 @@ def test_around_the_date_of_the_tape(day: str, words: str) -> None:
         (
             "09:23",
             "",
-            "the places were read 3 min from the reference, more than 2 min, and how fast the level moved is "
-            "not entered (rise)",
+            "the places were read 3 min from the reference, more than 2 min, and how fast the level moved in "
+            "a minute is not entered",
         ),
         ("09:23", "0.02", ""),
         ("", "", ""),

@@ -305,7 +305,7 @@ def test_a_certificate_replaces_the_specification() -> None:
             "38",
             None,
             None,
-            "It was 10 °C outside 18 to 28 °C at C-3, and its temperature coefficient is not known",
+            "It was 10 °C outside 18 to 28 °C at C-3, and the register does not hold its",
         ),
         (None, "0.005", None, ""),
     ],
@@ -996,7 +996,7 @@ def test_around_the_date_of_the_source(day: str, words: str) -> None:
     if words:
         assert words in refused(raw, given)
     else:
-        held = "standards_on_hand.toml holds no calibration date for C-3" in told(run(raw, given), "caution")
+        held = "The list of standards holds no calibration date for C-3" in told(run(raw, given), "caution")
         assert held is (day == "")
 
 

@@ -1401,7 +1401,7 @@ def test_a_performer_who_may_not_or_whose_licence_ended_is_told() -> None:
     raw = visit(point("B7-4471", "7.03"))
     person = replace(GIVEN.people["IQU"], may_perform=False, licence_until="2026-03-02")
     caution = told(run(raw, replace(given_for(raw), people={"IQU": person})), "caution")
-    assert "I. Quarrow (IQU) may not perform verifications by people.toml." in caution
+    assert "I. Quarrow (IQU) may not perform verifications by the list of people." in caution
     assert "The licence of I. Quarrow (IQU) ended on 2026-03-02." in caution
 
 

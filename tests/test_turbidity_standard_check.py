@@ -930,7 +930,7 @@ def test_who_may_not_do_the_work_is_said() -> None:
     person = Person("IQU", "I. Quarrow", False, False, "W-1", "2026-03-04")
     text = told(run(raw, replace(given_for(raw), people={"IQU": person})), "caution")
     assert "The cautions were not read: no light." in text
-    assert "I. Quarrow (IQU) may not perform verifications by people.toml." in text
+    assert "I. Quarrow (IQU) may not perform verifications by the list of people." in text
     assert "The licence of I. Quarrow (IQU) ended on 2026-03-04." in text
 
 

@@ -6,6 +6,7 @@ then, and what is wrong is refused where it is typed. Formulas, limits and rules
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -26,6 +27,7 @@ from wqverify.terms import Beside, Check, Given, Outcome, Quantity, Raw, Reading
 WIDTH = 70  # letters of a line beside a question
 MOST_LINES = 4  # of a sentence that is folded
 _PLACES = Decimal("0.000001")
+_IN_A_FILE = re.compile(r'write decision\.despite = "\.\.\." with your reason to go on')
 
 Function = Callable[[Raw, str, Given], Beside]
 # What a sheet in the making may break in a lookup or a computation, which counts on what a procedure refuses
@@ -288,9 +290,14 @@ def amount(quantity: Quantity, places: int | None = None) -> str:
 
 
 def refusal(brake: Callable[[], object]) -> str:
-    """Return what a rule refuses, empty where it does not."""
+    """Return why nothing is adjusted yet, empty where no rule refuses it."""
     try:
         brake()
     except (CorrectTheEntry, ChooseAnother) as problem:
-        return f"refused so: {problem.message}"
+        return not_yet(_IN_A_FILE.sub("say why you go on in spite of it", problem.message))
     return ""
+
+
+def not_yet(reason: str) -> str:
+    """Return why nothing is adjusted yet as it stands beside the decision."""
+    return f"do not adjust yet: {reason}"

@@ -124,8 +124,8 @@ def _cautions(sheet: ChlorineSheet, given: Given, stages: Sequence[Stage]) -> It
     fresh = isinstance(sheet.adjusted, Adjusted) and isinstance(sheet.as_left, Pair)
     if fresh and time_constant_s(sheet, given) is None:
         yield (
-            f"The time constant of {given.analyzer.tag} is not known (time_constant_s, or the cell "
-            f"volume of its sample line): whether the fresh grab waited {WAITS} of them is not shown."
+            f"Neither the time constant of {given.analyzer.tag} nor the cell volume of its sample line is "
+            f"known: whether the fresh grab waited {WAITS} of them is not shown."
         )
 
 
@@ -137,7 +137,7 @@ def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
             "be trusted."
         )
     if not stage.instrument.calibration_due:
-        yield f"{title}: standards_on_hand.toml holds no calibration date for {stage.instrument.id}."
+        yield f"{title}: the list of standards holds no calibration date for {stage.instrument.id}."
     if pair.checked is None:
         yield f"{title}: no check of {stage.instrument.id} before use was entered."
     low, high = METHOD_RANGE

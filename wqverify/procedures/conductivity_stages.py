@@ -31,7 +31,7 @@ STABLE_PERCENT, LAST, INTERVAL_S = "1", "3", "10"  # common practice, no source
 RATIO = "2"  # between the values of two standards, at least; common practice, no source
 NO_COMPENSATION = (
     "neither the sheet nor the register says which compensation is set, so what the display should show is "
-    "not known; enter compensation, or coefficient_percent (0: none) or iso_7888 in analyzers.toml"
+    "not known; enter what is set in the menu, or have it put into the register"
 )
 
 

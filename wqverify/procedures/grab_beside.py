@@ -31,7 +31,7 @@ def line_now(given: Given, flow_ml_min: float | None = None) -> Iterator[str]:
     """Say what the sample line does at a flow, that of the register where none was measured."""
     line = given.analyzer.sample_line
     if line is None:
-        yield "no sample line in analyzers.toml: the delay of the water is not known"
+        yield "no sample line in the register: the delay of the water is not known"
         return
     through = flow_ml_min if flow_ml_min is not None else float(line.flow_ml_min)
     where = "measured" if flow_ml_min is not None else "of the register"

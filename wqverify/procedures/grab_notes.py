@@ -115,7 +115,7 @@ def grab_cautions(title: str, grab: Grab, measurand: Measurand, given: Given) ->
         )
     instrument = given.standards.get(grab.instrument)
     if instrument is not None and not instrument.calibration_due:
-        yield f"{title}: standards_on_hand.toml holds no calibration date for {instrument.id}."
+        yield f"{title}: the list of standards holds no calibration date for {instrument.id}."
     if grab.checked is None:
         yield f"{title}: no check of {grab.instrument} before use was entered."
     if measurand is PH and (grab.temperature_c is None or grab.line_c is None):

@@ -276,11 +276,8 @@ _NO_RANGE = (
 def _no_elevation(typed: Row, above: Decimal | None) -> str:
     if above is not None:
         return ""
-    name, what = ("mark", "mark") if typed.by == "tape" else ("gauge", "gauge or scale")
-    return (
-        f"the elevation of the {what} is known neither from the register ({name}_elevation) nor from the "
-        f"sheet (datum.{name})"
-    )
+    what = "mark" if typed.by == "tape" else "gauge or scale"
+    return f"the elevation of the {what} stands neither in the register nor under datum"
 
 
 def _past_due(instrument: Standard | None, path: str, given: Given) -> str:
@@ -295,7 +292,7 @@ def _too_late(minutes: Decimal, rise: Reading | None, given: Given) -> str:
         return ""
     return (
         f"the places were read {abs(minutes):f} min from the reference, more than {most} min, and how fast "
-        f"the level moved is not entered (rise)"
+        f"the level moved in a minute is not entered"
     )
 
 

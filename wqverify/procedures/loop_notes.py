@@ -129,7 +129,7 @@ def _instrument_cautions(sheet: LoopSheet, given: Given, line: Line) -> Iterator
     for instrument in dict.fromkeys((line.source.id, line.meter.id)):
         one = given.standards[instrument]
         if not one.calibration_due:
-            yield f"standards_on_hand.toml holds no calibration date for {one.id}."
+            yield f"The list of standards holds no calibration date for {one.id}."
     check = sheet.reference.cross_check_ma
     if check is not None and abs(check.value - 12) > AGREE_MA:
         yield (
@@ -139,8 +139,8 @@ def _instrument_cautions(sheet: LoopSheet, given: Given, line: Line) -> Iterator
     beyond = outside_temperate(sheet.reference.ambient_c)
     if beyond and "loop_drift_percent_per_c" not in given.analyzer.settings:
         yield (
-            f"It was {beyond} °C outside 18 to 28 °C at {line.source.id}, and its temperature coefficient is "
-            f"not known (loop_drift_percent_per_c): U does not hold it."
+            f"It was {beyond} °C outside 18 to 28 °C at {line.source.id}, and the register does not "
+            f"hold its temperature coefficient: U does not hold it either."
         )
 
 

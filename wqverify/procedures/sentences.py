@@ -20,7 +20,7 @@ def person_cautions(sheet: Head, given: Given) -> Iterator[str]:
     if person is None:
         return
     if not person.may_perform:
-        yield f"{person.name} ({person.id}) may not perform verifications by people.toml."
+        yield f"{person.name} ({person.id}) may not perform verifications by the list of people."
     if person.licence_until and person.licence_until < sheet.date:
         yield f"The licence of {person.name} ({person.id}) ended on {person.licence_until}."
 

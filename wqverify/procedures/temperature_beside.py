@@ -132,9 +132,9 @@ def _refused(raw: Raw, sheet: TemperatureSheet, stage: Stage, given: Given) -> s
         return ""
     lacking = why_no_gain(sheet, given, stage) if action == "two-point" else ""
     if lacking:
-        return f"refused so: {lacking}; read in a second bath, or adjust the offset only"
+        return b.not_yet(f"{lacking}; read in a second bath, or adjust the offset only")
     reason = "" if b.at(raw, "decision.despite") else why_not_adjust(stage)
-    return f"refused so: {reason}; read again, or say why you go on in spite of it" if reason else ""
+    return b.not_yet(f"{reason}; read again, or say why you go on in spite of it") if reason else ""
 
 
 BESIDE = {

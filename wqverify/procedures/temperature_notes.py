@@ -91,7 +91,7 @@ def _stage_cautions(stage: Stage, given: Given) -> Iterator[str]:
             moved = point.unsteady.startswith(NOT_STABLE)
             yield f"in {point.id} {point.unsteady}{'; stir, wait and read again' if moved else ''}."
         if point.thermometer is not None and not point.thermometer.calibration_due:
-            yield f"standards_on_hand.toml holds no calibration date for {point.thermometer.id}."
+            yield f"the list of standards holds no calibration date for {point.thermometer.id}."
         half = limits.half_width(point.true) if limits is not None else None
         if half is not None and max(r.digit for r in point.readings) > half / 2:
             yield (
