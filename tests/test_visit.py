@@ -26,6 +26,7 @@ from wqverify.entry.fold import Voice, fold
 from wqverify.entry.journal import JournalLine, read_journal
 from wqverify.entry.paper import paper
 from wqverify.entry.screen import Act, Screen, chosen
+from wqverify.entry.taken import is_of_kind
 from wqverify.errors import ChooseAnother, CouldNotRun
 from wqverify.plant.folder import open_plant
 from wqverify.procedures.walk import answered
@@ -251,6 +252,41 @@ def test_another_buffer_instead_of_the_expired_one_stores_nothing_of_it(desk: De
     say(desk, "B10-1990")
     assert say(desk, "1").path == "as_found.points.0.standard"
     assert found(raw_of(desk), "as_found") is None
+
+
+@pytest.mark.parametrize(
+    ("kind", "kinds", "fits"),
+    [
+        ("thermometer", ("meter",), False),
+        ("pH meter", ("meter",), True),
+        ("loop source and meter", ("source", "meter"), True),
+        ("Multimeter", ("meter", "multimeter"), True),
+        ("turbidimeter", ("meter",), False),
+        ("digital titrator", ("titrator", "titration"), True),
+        ("strap-on meter", ("tape",), False),
+        ("clamp-on flow meter", ("meter",), True),
+        ("anything", (), True),
+    ],
+)
+def test_an_instrument_is_of_a_kind_by_whole_words(
+    desk: Desk, kind: str, kinds: tuple[str, ...], fits: bool
+) -> None:
+    assert desk.visit is not None
+    step, one = desk.visit.steps[0], next(iter(desk.visit.about.standards.values()))
+    asked = replace(step, question=replace(step.question, ask=replace(step.question.ask, kinds=kinds)))
+    assert is_of_kind(asked, replace(one, kind=kind)) is fits
+
+
+def test_a_thermometer_is_not_offered_as_a_ph_meter(desk: Desk) -> None:
+    upto(desk, "process_before.control_system")
+    press(desk, "overview")
+    screen = say(desk, "grab")
+    while screen.path != "grab.0.meter":
+        screen = press(desk, "forward")
+    offered = [choice.text for choice in screen.choices]
+    assert "M-3" in offered
+    assert "T-17" not in offered
+    assert "a meter is asked for here" in say(desk, "T-17").label
 
 
 def test_an_answer_for_another_question_is_refused(desk: Desk) -> None:

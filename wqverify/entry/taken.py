@@ -145,9 +145,9 @@ def refused_standard(step: Step, text: str, raw: Mapping[str, Any], about: Surro
 
 
 def is_of_kind(step: Step, one: Standard) -> bool:
-    """Whether a standard is of a kind that a question asks for."""
+    """Whether a standard is of a kind that a question asks for: a thermometer is no meter."""
     kinds = step.question.ask.kinds
-    return not kinds or any(word in one.kind.lower() for word in kinds)
+    return not kinds or any(re.search(rf"\b{re.escape(word)}", one.kind.lower()) for word in kinds)
 
 
 def _past(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:

@@ -81,7 +81,7 @@ class Pair(Part):
             refers="standard",
             beside="grabs",
             again=True,
-            kinds=("photometer", "colorimeter", "titrat"),
+            kinds=("photometer", "colorimeter", "titrator", "titration"),
         ),
     ]
     checked: Annotated[

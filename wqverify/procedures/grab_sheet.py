@@ -120,7 +120,15 @@ class Grab(Part):
             refers="standard",
             beside="grab",
             again=True,
-            kinds=("meter", "photometer", "colorimeter", "titrat"),
+            kinds=(
+                "meter",
+                "turbidimeter",
+                "nephelometer",
+                "photometer",
+                "colorimeter",
+                "titrator",
+                "titration",
+            ),
         ),
     ]
     checked: Annotated[

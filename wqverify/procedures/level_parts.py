@@ -27,7 +27,7 @@ INJECTED = "injected current"
 Heard = Literal["own eyes", "radio", "phone"]
 # Words of the kind of a standard: what a level is read with, what makes or reads a current.
 FOR_LEVEL = ("tape", "gauge", "tube", "level")
-FOR_CURRENT = ("calibrator", "source", "meter")
+FOR_CURRENT = ("calibrator", "source", "meter", "multimeter")
 # An elevation is no reading of the analyzer: its range and its digit say nothing about it.
 ELEVATION = "unit of the level"
 

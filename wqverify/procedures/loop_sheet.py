@@ -30,7 +30,7 @@ Place = Literal["transmitter", "input card", "display", "archive"]
 MadeBy = Literal["a source", "the transmitter"]
 Root = Literal["nowhere, it is linear", "in the transmitter", "in the control system"]
 TakenAs = Literal["a value", "a failure", "clamped", "held"]
-INSTRUMENTS = ("source", "meter", "calibrator")  # words of the kind of a standard
+INSTRUMENTS = ("source", "meter", "multimeter", "calibrator")  # words of the kind of a standard
 # What is read at each point, in the order of the signal.
 READ = ("measured_ma", "card", "display", "archive")
 

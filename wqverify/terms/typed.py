@@ -59,10 +59,10 @@ class Ask:
     the condition under which it is asked by itself (wqverify.procedures.opening); empty for always.
     ``usual`` is what is answered where nothing is out of the ordinary. ``clock``: the computer's clock
     answers it when what it times has just been typed. ``again``: what was answered last time may be offered,
-    as of a habit or a method, never of what is read or seen. ``kinds``: words of which one stands in the kind
-    of a standard that fits. ``apart``: each reading of the list is of another point, so that a jump from one
-    to the next is what it should be, and what was answered last time says nothing about it; such lists of
-    one part are asked point by point.
+    as of a habit or a method, never of what is read or seen. ``kinds``: words, with one of which a word
+    begins in the kind of a standard that fits. ``apart``: each reading of the list is of another point, so
+    that a jump from one to the next is what it should be, and what was answered last time says nothing about
+    it; such lists of one part are asked point by point.
     """
 
     label: str
