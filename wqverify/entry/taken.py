@@ -179,7 +179,7 @@ def odd_answer(
         apart = step.question.ask.apart
         before = found(raw, step.path) if step.kind == "list" and not apart else ()
         own = is_reading(step) and about.analyzer.unit in ("", about.unit)
-        own = own and step.question.ask.unit in ("analyzer", about.unit)
+        own = own and step.question.ask.unit in ("analyzer", about.unit) and not step.question.ask.elevation
         low, high = (about.analyzer.low, about.analyzer.high) if own else (None, None)
         last = "" if apart else last_time(step, about)
         sentence = sure.about_reading(text, before or (), last, low, high)

@@ -28,8 +28,6 @@ Heard = Literal["own eyes", "radio", "phone"]
 # Words of the kind of a standard: what a level is read with, what makes or reads a current.
 FOR_LEVEL = ("tape", "gauge", "tube", "level")
 FOR_CURRENT = ("calibrator", "source", "meter", "multimeter")
-# An elevation is no reading of the analyzer: its range and its digit say nothing about it.
-ELEVATION = "unit of the level"
 
 _RANGE = re.compile(r"(\S+) to (\S+)(?: (\S+))?")
 
@@ -79,11 +77,20 @@ class Permission(Part):
 class Datum(Part):
     """Where level counts from; what is left out is taken from the register."""
 
-    mark: Annotated[Amount | None, Ask("elevation of the tape's mark", ELEVATION, beside="datum")] = None
-    gauge: Annotated[Amount | None, Ask("elevation of gauge or scale zero", ELEVATION)] = None
+    mark: Annotated[
+        Amount | None, Ask("elevation of the tape's mark", "analyzer", beside="datum", elevation=True)
+    ] = None
+    gauge: Annotated[Amount | None, Ask("elevation of gauge or scale zero", "analyzer", elevation=True)] = (
+        None
+    )
     zero: Annotated[
         Amount | None,
-        Ask("elevation of the transmitter's zero", ELEVATION, help="left out: 0, the level's own zero"),
+        Ask(
+            "elevation of the transmitter's zero",
+            "analyzer",
+            help="left out: 0, the level's own zero",
+            elevation=True,
+        ),
     ] = None
     source: Annotated[
         Text | None, Ask("where the elevations are from", help="survey or drawing, with its date")
@@ -101,7 +108,7 @@ class Stored(Part):
     ] = None
     sensor: Annotated[
         Amount | None,
-        Ask("sensor face above zero", ELEVATION, help="only ultrasonic"),
+        Ask("sensor face above zero", "analyzer", help="only ultrasonic", elevation=True),
     ] = None
     blanking: Annotated[
         Amount | None,

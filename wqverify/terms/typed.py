@@ -62,7 +62,8 @@ class Ask:
     as of a habit or a method, never of what is read or seen. ``kinds``: words, with one of which a word
     begins in the kind of a standard that fits. ``apart``: each reading of the list is of another point, so
     that a jump from one to the next is what it should be, and what was answered last time says nothing about
-    it; such lists of one part are asked point by point.
+    it; such lists of one part are asked point by point. ``elevation``: a height in the analyzer's unit; its
+    range and its digit say nothing about it.
     """
 
     label: str
@@ -77,6 +78,7 @@ class Ask:
     again: bool = False
     kinds: tuple[str, ...] = ()
     apart: bool = False
+    elevation: bool = False
 
 
 @dataclass(frozen=True, slots=True)
