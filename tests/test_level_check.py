@@ -181,7 +181,7 @@ def test_48_95_kpa_are_five_metres() -> None:
     found = value(result, "as_found.level_1.reference").quantity
     assert round(found.value, 3) == 5.0
     assert round(sqrt((found.u or 0) ** 2 - (0.01 / R12 / 9.789) ** 2), 4) == 0.0029  # without its last digit
-    assert value(result, "water.density").quantity.text == "998.2067"
+    assert value(result, "water.density").quantity.text == "998.21"
 
 
 # ---------------------------------------------------------------- the demo visit again, by GTC
@@ -370,7 +370,7 @@ def test_what_is_typed_in_another_unit_is_judged_in_the_analyzers() -> None:
     raw = visit(point("7.20", "17.62 ft"))
     metres = in_metres(settings={"mark_elevation": "12.573"})  # 41.25 ft
     found = check(run(raw, given_for(raw, metres)))
-    assert (found.reference, found.quantity and found.quantity.text) == ("7.202424", "-0.00242")
+    assert (found.reference, found.quantity and found.quantity.text) == ("7.2024", "-0.0024")
 
 
 @pytest.mark.parametrize(
@@ -640,6 +640,32 @@ def test_what_one_level_alone_passes_is_said(tapes: list[str], second: list[str]
     assert ("Levels 4 ft apart or more would show it" in unseen) is bool(said)
     at = " at the level read" if said else ""
     assert f"The transmitter is inside its tolerance as found{at}: leave it alone" in told(result, "advice")
+
+
+@pytest.mark.parametrize(
+    ("display", "tape", "reference", "error"),
+    [
+        ("23.8", ["17.60", "17.62", "17.64"], "23.63", "0.17"),  # it ends as it was typed
+        ("23.8", ["17.62", "17.62", "17.63"], "23.6267", "0.1733"),  # thirds: two digits beyond 0.01
+        ("23.8", ["5.364 m", "5.370 m"], "23.642", "0.158"),  # 23.641732: two digits beyond 0.1
+        ("23.80", ["5.364 m", "5.370 m"], "23.6417", "0.1583"),
+        ("7.25 m", ["5.370 m"], "23.63189", "0.1542"),  # all in m: two digits beyond 0.001 m in ft
+    ],
+)
+def test_a_level_is_shown_no_finer_than_two_digits_beyond_what_was_read(
+    display: str, tape: list[str], reference: str, error: str
+) -> None:
+    """Mark 41.25 ft; 5.364 m is 17.598425 ft, 5.370 m is 17.618110 ft, 7.25 m is 23.786089 ft."""
+    found = check(run(visit(point(display, *tape))))
+    assert found.quantity is not None
+    assert (found.reference, found.quantity.text) == (reference, error)
+
+
+def test_what_is_shown_and_not_judged_has_the_figures_that_u_supports() -> None:
+    """Two figures of U and no more: 34.95852 with U 0.066 is 34.959."""
+    shown = {one.key: one.quantity for one in demo().values}
+    assert (shown["line.own.current.20"].text, shown["line.own.current.20"].expanded) == ("34.959", "0.066")
+    assert (shown["line.own.current.slope"].text, shown["water.density"].text) == ("0.8732", "999.78")
 
 
 # ---------------------------------------------------------------- density, air, blanking

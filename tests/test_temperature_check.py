@@ -451,7 +451,7 @@ def test_around_class_b_at_twenty(off: str, outcome: str) -> None:
     raw = visit(TWO[0], bath("20.0", "20.0", "20.0", "20.0", element_ohm=ohm), element=element("B"))
     result = run(raw)
     one = check(result, "as_found.bath-2.element")
-    assert (one.outcome, one.high, one.counts) == (outcome, "0.4000", False)
+    assert (one.outcome, one.high, one.counts) == (outcome, "0.4", False)
     assert quantity(result, "as_found.bath-2.element").decimal == Decimal(off)
 
 

@@ -11,7 +11,7 @@ from wqverify.procedures.conductivity_sheet import ConductivitySheet
 from wqverify.procedures.conductivity_stages import Stage
 from wqverify.procedures.conductivity_values import ALONE_WITHIN_C, Set
 from wqverify.procedures.ph_sheet import ThermometerCheck
-from wqverify.procedures.workings import answer, expanded_working, plain, signed
+from wqverify.procedures.workings import answer, answer_shown, as_sure, expanded_working, plain, signed
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
 MOST = 6  # lines of a trace that can still be told apart
@@ -48,9 +48,11 @@ def _constant(stage: Stage, point: Measured) -> Iterator[Value]:
     label = f"Cell constant that would show {point.id} as it should be"
     constant, factor = (stage.quantities.get(f"{point.id}.{word}") for word in ("cell_constant", "factor"))
     if constant is not None:
-        yield Value(key, stage.name, label, constant, "Kc = Kc held × E / R")
+        yield Value(key, stage.name, label, as_sure(constant), "Kc = Kc held × E / R")
     elif factor is not None:
-        yield Value(key, stage.name, f"{label}, times the one held (it was not entered)", factor, "E / R")
+        yield Value(
+            key, stage.name, f"{label}, times the one held (it was not entered)", as_sure(factor), "E / R"
+        )
 
 
 def source_of(compensation: Set) -> str:
@@ -160,7 +162,7 @@ def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str
             f"Cell constant from {point.id}, {title}",
             "Kc = Kc held × E / R",
             f"{stage.held.text} × {point.expected:f} / {point.mean:f}",
-            f"{constant.text} 1/cm",
+            answer_shown(constant),
             "definition of the cell constant",
         )
 

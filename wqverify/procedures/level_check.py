@@ -21,6 +21,7 @@ from wqverify.procedures.level_sheet import LevelSheet
 from wqverify.procedures.level_shown import charts, ends_found, values, workings
 from wqverify.procedures.parts import NotDone
 from wqverify.procedures.rules import NOT_READ_AGAIN, tolerance
+from wqverify.procedures.workings import as_sure
 from wqverify.terms import Check, Given, Outcome, Place, Procedure, Result, Setting, Slices, Tolerance
 
 NAME = "level_check"
@@ -179,7 +180,7 @@ def _facts(sheet: LevelSheet, lines: list[Line]) -> dict[str, str]:
     facts = {"adjusted": "yes" if isinstance(sheet.adjusted, Adjusted) else "no"}
     for line in lines:
         if line.against == "current" and line.low is not None and line.high is not None:
-            facts[f"range_{line.place}"] = f"{line.low.text} to {line.high.text}"
+            facts[f"range_{line.place}"] = f"{as_sure(line.low).text} to {as_sure(line.high).text}"
     return facts
 
 

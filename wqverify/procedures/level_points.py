@@ -13,7 +13,7 @@ from wqverify.calculations.units import InUnit, convert, in_unit, units_that_fit
 from wqverify.calculations.water_density import water_density
 from wqverify.procedures.level_parts import INJECTED, Datum, Levels, MoreLevels, Ranges, Row, range_of
 from wqverify.procedures.level_sheet import LevelSheet
-from wqverify.procedures.rules import frozen, overdue, setting, standard
+from wqverify.procedures.rules import fixed, frozen, overdue, setting, standard
 from wqverify.terms import Given, Reading, Standard
 
 STAGES = {"as_found": "As found", "as_left": "As left"}
@@ -180,7 +180,10 @@ def _level(
     reference = None
     if above is not None and not pressure:
         of = level_of_ullage if typed.by == "tape" else level_of_scale
-        reference = of(above, known.zero, mean(readings))
+        exact = of(above, known.zero, mean(readings))
+        reference = _fixed(
+            exact, (*readings, *dict(_shown(typed, path, given)).values()), given.analyzer.unit
+        )
     minutes = _minutes(path, given)
     meter = standard(first.meter, "as_found.meter", given) if first and first.meter else None
     why = [
@@ -214,6 +217,13 @@ def _level(
     current = _no_current(point, sheet, given) or _past_due(meter, f"{path}.read_at", given)
     point.reasons.update({"current": current} if current else {})
     return point
+
+
+def _fixed(level: Decimal, read: tuple[InUnit, ...], unit: str) -> Decimal:
+    """A level that has no end is fixed two digits beyond the finest that was read in the unit it is in."""
+    lengths = [one for one in read if one.unit == unit]
+    own = [one for one in lengths if one.typed.unit in (None, unit)] or lengths
+    return fixed(level, Decimal(1).scaleb(min(one.digit.adjusted() for one in own)))
 
 
 def _temperature(name: str, levels: Levels | None) -> InUnit | None:

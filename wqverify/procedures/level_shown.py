@@ -13,7 +13,7 @@ from wqverify.procedures.level_parts import Stored
 from wqverify.procedures.level_points import PLACES, STAGES, Point, Where, range_at
 from wqverify.procedures.level_rules import Found, kind_of, short
 from wqverify.procedures.level_sheet import LevelSheet
-from wqverify.procedures.workings import answer, expanded_working, signed
+from wqverify.procedures.workings import answer, answer_shown, as_sure, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Quantity, Series, Value, Working
 from wqverify.terms import Line as Limit
 
@@ -97,7 +97,7 @@ def values(sheet: LevelSheet, found: Found, lines: Sequence[Line], given: Given)
     water = water_of(found)
     if water is not None:
         label = f"Density of the water at {water.words.replace('degC', '°C')}"
-        yield Value("water.density", "as_found", label, water_quantity(water, given), TANAKA)
+        yield Value("water.density", "as_found", label, as_sure(water_quantity(water, given)), TANAKA)
     off = excess(sheet, found, given)
     if off is not None:
         text = f"{100 * off:.2f}"
@@ -118,15 +118,23 @@ def _line_values(line: Line) -> Iterator[Value]:
     by_reference = line.against == "reference"
     on = "the reference" if by_reference else "what the current stands for"
     at_zero = "the reference is 0" if by_reference else "the current stands for 0"
-    yield Value(f"{key}.slope", "line", f"Slope of {where} on {on}", line.slope, "b = Δy/Δx")
+    yield Value(f"{key}.slope", "line", f"Slope of {where} on {on}", as_sure(line.slope), "b = Δy/Δx")
     yield Value(
-        f"{key}.zero", "line", f"{_capital(where)} where {at_zero}", line.zero, "a = mean y − b × mean x"
+        f"{key}.zero",
+        "line",
+        f"{_capital(where)} where {at_zero}",
+        as_sure(line.zero),
+        "a = mean y − b × mean x",
     )
     for end, quantity in (("4 mA", line.low), ("20 mA", line.high)):
         if quantity is not None:
             label = f"{_capital(where)} is scaled so that {end} are"
             yield Value(
-                f"{key}.{end.split()[0]}", "line", label, quantity, "a + b × range of the transmitter"
+                f"{key}.{end.split()[0]}",
+                "line",
+                label,
+                as_sure(quantity),
+                "a + b × range of the transmitter",
             )
 
 
@@ -175,12 +183,14 @@ def _reference_working(point: Point, found: Found, given: Given) -> Iterator[Wor
     above = signed(point.from_mark)
     if point.reference is not None:
         way = "−" if point.by_tape else "+"
+        typed = [one.words for one in point.readings if one.words != f"{one.text} {unit}"]
+        endless = ["fixed two digits beyond what was read"] if typed or len(texts) > 1 else []
         yield Working(
             title,
             f"L = (mark − zero) {way} reading",
             f"{above} {way} {read}",
             f"{short(point.reference)} {unit}",
-            "; ".join(one.words for one in point.readings if one.words != f"{one.text} {unit}"),
+            "; ".join((*typed, *endless)),
         )
         return
     by_pressure = found.quantities.get(f"{point.stage}.{point.name}.reference")
@@ -230,7 +240,7 @@ def _line_working(line: Line, budget: Budget) -> Iterator[Working]:
         f"Slope of {PLACES[line.place]} on the {on}",
         "b = (y2 − y1)/(x2 − x1)",
         f"({y2} − {y1})/({x2} − {x1})",
-        f"{line.slope.text} {line.slope.unit}",
+        answer_shown(line.slope),
         "line through two points",
     )
 

@@ -13,7 +13,7 @@ from wqverify.procedures.loop_candidates import Mismatch
 from wqverify.procedures.loop_points import CARD, CURRENTS, STAGES, Line
 from wqverify.procedures.loop_sheet import LoopSheet, Supply
 from wqverify.procedures.loop_stages import CHAIN, PLACE_WORDS, Stage
-from wqverify.procedures.workings import answer, expanded_working, signed
+from wqverify.procedures.workings import answer, as_sure, expanded_working, signed
 from wqverify.terms import Chart, Check, Given, Quantity, Series, Value, Working
 from wqverify.terms import Line as ChartLine
 
@@ -45,7 +45,9 @@ def _points(stage: Stage) -> Iterator[Value]:
         told = "; ".join(_hop_words(one, stage) for one in hops)
         key = f"{stage.name}.{off.point.way}.{off.point.number}"
         label = f"{off.point.words}: {told}"
-        yield Value(key, stage.name, label, replace(off.found[unit], budget=()), "end to end; no verdict")
+        yield Value(
+            key, stage.name, label, as_sure(replace(off.found[unit], budget=())), "end to end; no verdict"
+        )
 
 
 def _hop_words(off: Off, stage: Stage) -> str:
@@ -53,7 +55,7 @@ def _hop_words(off: Off, stage: Stage) -> str:
     own = off.point.read[off.after]
     in_volts = off.point.volts and off.after == CARD
     unit = "V" if in_volts else MA if off.after in CURRENTS else stage.line.unit
-    by = ", ".join(f"{off.found[key].text} {key}" for key in off.found)
+    by = ", ".join(f"{as_sure(off.found[key]).text} {key}" for key in off.found)
     return f"{PLACE_WORDS[off.after]} {own.text} {unit}, off by {by}"
 
 
@@ -62,7 +64,9 @@ def _together(stage: Stage, found: Mismatch | None, given: Given) -> Iterator[Va
         words = f"of the {PLACE_WORDS[stage.last]} against the current applied, by all points"
         for name in ("slope", "intercept"):
             label = f"{name.capitalize()} {words}"
-            quantity = replace(found.straight[name], budget=())  # of every reading: too long to be read
+            quantity = as_sure(
+                replace(found.straight[name], budget=())
+            )  # of every reading: too long to be read
             yield Value(f"{stage.name}.{name}", stage.name, label, quantity, "least squares")
     if len(stage.hops) > 1:
         yield from _chain(stage, given)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from wqverify.calculations.judgement import judge, not_evaluated
@@ -24,6 +25,7 @@ from wqverify.procedures.temperature_stages import (
     stages,
     unit_of,
 )
+from wqverify.procedures.workings import plain
 from wqverify.terms import Check, Given, Outcome, Quantity, Tolerance
 
 TOLERANCES = ("error", "thermometer", "control_system")
@@ -174,7 +176,7 @@ def _element(stage: Stage, point: Measured, sheet: TemperatureSheet) -> Check:
     reason = point.reason or _no_class(name, point)
     if reason:
         return not_evaluated(key, stage.name, label, reason, quantity=deviation, **typed)
-    half = class_tolerance(point.true_c, name)
+    half = Decimal(plain(class_tolerance(point.true_c, name)))
     tolerance = Tolerance(
         unit="°C",
         rule="simple",

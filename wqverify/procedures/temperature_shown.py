@@ -8,7 +8,7 @@ from decimal import Decimal
 from wqverify.procedures.conductivity_checks import shares_of
 from wqverify.procedures.temperature_budget import Measured, widest
 from wqverify.procedures.temperature_stages import Stage
-from wqverify.procedures.workings import answer, expanded_working, plain, signed
+from wqverify.procedures.workings import answer, answer_shown, as_sure, expanded_working, plain, signed
 from wqverify.terms import Chart, Check, Line, Quantity, Series, Value, Working
 
 IEC = "IEC 60751:2022, Callendar-Van Dusen (coefficients from memory; 138.5055 ohm at 100 °C as printed)"
@@ -31,11 +31,13 @@ def values(found: Mapping[str, Stage]) -> Iterator[Value]:
             yield Value(f"{key}.element_c", stage.name, label, by_ohm, IEC)
             electronics = stage.quantities[f"{point.id}.electronics"]
             label = f"Display minus element in {point.id}: transmitter and leads"
-            yield Value(f"{key}.electronics", stage.name, label, electronics, "display less t(R)")
+            yield Value(f"{key}.electronics", stage.name, label, as_sure(electronics), "display less t(R)")
         gain = stage.quantities.get("gain")
         if gain is not None:
             label = "Gain between coldest and warmest bath; what the reference has wrong everywhere is out"
-            yield Value(f"{stage.name}.gain", stage.name, label, gain, "100 ((D2 − D1)/(T2 − T1) − 1)")
+            yield Value(
+                f"{stage.name}.gain", stage.name, label, as_sure(gain), "100 ((D2 − D1)/(T2 − T1) − 1)"
+            )
 
 
 # ---------------------------------------------------------------- hand calculations
@@ -60,7 +62,7 @@ def workings(found: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> 
                 "100 × ((D2 − D1) / (T2 − T1) − 1)",
                 f"100 × (({signed(high.mean)} − {signed(low.mean)}) / ({signed(high.true)} − "
                 f"{signed(low.true)}) − 1)",
-                f"{stage.quantities['gain'].text} %",
+                answer_shown(stage.quantities["gain"]),
                 "two points",
             )
 

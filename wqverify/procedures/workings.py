@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from math import sqrt
 
-from wqverify.calculations.uncertainty import round_up
+from wqverify.calculations.uncertainty import round_to, round_up
 from wqverify.terms import Quantity, Working
 
 GUM = "JCGM 100:2008 (GUM)"
@@ -42,6 +43,25 @@ def _figures(size: float, figures: int) -> str:
 def answer(exact: str, unit: str, shown: str) -> str:
     """Return an answer; where the rule rounds before it judges, both."""
     return f"{exact} {unit}" if shown in ("", exact) else f"{exact} {unit}, judged as {shown} {unit}"
+
+
+def as_sure(found: Quantity) -> Quantity:
+    """Return a quantity that is shown and not judged with no more figures than its U supports.
+
+    >>> as_sure(Quantity("0.105382", "1/cm", 0.105382, 0.0008, None, 2.0, "0.0016")).text
+    '0.1054'
+    """
+    if not found.expanded or not Decimal(found.expanded):
+        return found
+    shorter = round_to(found.decimal, found.expanded)
+    return replace(found, text=shorter) if len(shorter) < len(found.text) else found
+
+
+def answer_shown(found: Quantity) -> str:
+    """Return the answer of a calculation whose value is shown as sure as it is."""
+    shown = as_sure(found).text
+    whole = f"{found.text} {found.unit}"
+    return whole if shown == found.text else f"{whole}, shown as {shown} {found.unit}"
 
 
 def signed(value: Decimal) -> str:
