@@ -312,13 +312,3 @@ def as_found(checks: Sequence[Check], stage: str = "as_found") -> list[Check]:
             or (check.stage == "as_found" and check.place == "control system")
         )
     ]
-
-
-def shares_of(error: Quantity, high: str, low: str) -> tuple[str, str] | None:
-    """Return error and U as shares of a tolerance, None where it has no width on that side."""
-    bound = Decimal(high) if error.decimal >= 0 else -Decimal(low)
-    if bound <= 0:
-        return None
-    share = (error.decimal / bound).quantize(Decimal("0.001")) + 0
-    sure = (Decimal(error.expanded or "0") / bound).quantize(Decimal("0.001"))
-    return f"{share:f}", f"{sure:f}"

@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
-from wqverify.plant.fields import Name, Text, said
+from wqverify.plant.fields import Name, said
 from wqverify.procedures.parts import (
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
@@ -19,6 +19,7 @@ from wqverify.procedures.parts import (
     Number,
     OnStandard,
     Part,
+    PutIn,
     Read,
     Readings,
     Released,
@@ -178,12 +179,9 @@ class Action(Part):
         Literal["leave alone", "cell constant", "zero", "cell constant and zero", "compensation", "replace"],
         Ask("decision", beside="decision"),
     ]
-    put_in: Annotated[
-        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
-    ] = None
 
 
-class Decision(Because, Action):
+class Decision(Because, PutIn, Action):
     """What is done about what was found, and why."""
 
 

@@ -6,16 +6,26 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from wqverify.calculations.conductivity import REFERENCE_C
 from wqverify.procedures.conductivity_budget import Measured
-from wqverify.procedures.conductivity_checks import shares_of
 from wqverify.procedures.conductivity_sheet import ConductivitySheet
 from wqverify.procedures.conductivity_stages import Stage
 from wqverify.procedures.conductivity_values import ALONE_WITHIN_C, Set
 from wqverify.procedures.ph_sheet import ThermometerCheck
-from wqverify.procedures.workings import answer, answer_shown, as_sure, expanded_working, plain, signed
+from wqverify.procedures.workings import (
+    Letters,
+    answer,
+    answer_shown,
+    as_sure,
+    error_workings,
+    expanded_working,
+    plain,
+    shares,
+    signed,
+)
 from wqverify.terms import Chart, Check, Given, Line, Quantity, Series, Value, Working
 
 MOST = 6  # lines of a trace that can still be told apart
 ISO = "ISO 7888:1985, factors f25 (one public source)"
+LETTERS = Letters("R", "E", ", E what the display should show", "cell")
 LINEAR = "linear compensation, common practice; a as the transmitter has it"
 
 
@@ -123,7 +133,7 @@ def _worth(stage: Stage, point: Measured, unit: str) -> Working:
 def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str) -> Iterator[Working]:
     assert point.expected is not None
     assert stage.set is not None
-    key, title = f"{stage.name}.{point.id}", stage.title
+    title = stage.title
     formula, put_in = _should(stage.set, point)
     yield Working(
         f"What the display should show of {point.id}, {title}",
@@ -132,30 +142,7 @@ def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str
         f"{point.expected:f} {unit}",
         f"{source_of(stage.set)}; fixed two digits beyond the display",
     )
-    texts = [reading.text for reading in point.readings]
-    if len(set(texts)) > 1:
-        yield Working(
-            f"Mean of the readings in {point.id} that held still, {title}",
-            "R = (R1 + R2 + …) / n",
-            f"({' + '.join(texts)}) / {len(texts)}",
-            f"{point.mean:f} {unit}",
-            "fixed two digits beyond the display",
-        )
-    yield Working(
-        f"Error in {point.id}, {title}",
-        "e = R − E, E what the display should show",
-        f"{point.mean:f} − {point.expected:f}",
-        answer(f"{point.error:f}", unit, shown[f"{key}.error"]),
-        "reading minus reference",
-    )
-    if point.control_system is not None:
-        yield Working(
-            f"Error of the control system, cell in {point.id}, {title}",
-            "e = C − E, C the control system",
-            f"{point.control_system.text} − {point.expected:f}",
-            answer(f"{point.control_system.value - point.expected:f}", unit, shown[f"{key}.control_system"]),
-            "reading minus reference",
-        )
+    yield from error_workings(point, point.expected, LETTERS, (stage.name, title), shown, unit)
     constant = stage.quantities.get(f"{point.id}.cell_constant")
     if constant is not None and stage.held is not None:
         yield Working(
@@ -201,7 +188,8 @@ def _at_process(stage: Stage, shown: Mapping[str, str], unit: str) -> Working:
 def charts(found: Mapping[str, Stage], checks: Sequence[Check], given: Given) -> Iterator[Chart]:
     """Give the errors as shares of their tolerance, and the readings as they settled."""
     unit = given.analyzer.unit
-    series = [Series(stage.title, points) for stage in found.values() if (points := _shares(stage, checks))]
+    own = [stage for stage in found.values() if not stage.same_as]
+    series = [Series(one.title, points) for one in own if (points := shares(one.name, one.points, checks))]
     if series:
         yield Chart(
             "errors",
@@ -213,8 +201,7 @@ def charts(found: Mapping[str, Stage], checks: Sequence[Check], given: Given) ->
         )
     moved = [
         Series(f"{stage.title}, {point.id}", trace)
-        for stage in found.values()
-        if not stage.same_as
+        for stage in own
         for point, typed in zip(stage.points, stage.typed, strict=True)
         if (trace := _trace(point, typed.values))
     ]
@@ -222,20 +209,6 @@ def charts(found: Mapping[str, Stage], checks: Sequence[Check], given: Given) ->
         which = f"the first {MOST} of {len(moved)} that moved" if len(moved) > MOST else "where they moved"
         title = f"Readings as distance from what counts of them ({which})"
         yield Chart("trace", title, "reading", "% from what counts", tuple(moved[:MOST]))
-
-
-def _shares(stage: Stage, checks: Sequence[Check]) -> tuple[tuple[str, str, str], ...]:
-    if stage.same_as:
-        return ()
-    keys = {f"{stage.name}.{point.id}.error" for point in stage.points}
-    rows = []
-    for check in checks:
-        if check.key not in keys or check.quantity is None or not check.high or not check.low:
-            continue
-        shares = shares_of(check.quantity, check.high, check.low)
-        if shares is not None:
-            rows.append((check.reference, *shares))
-    return tuple(sorted(rows, key=lambda row: float(row[0])))
 
 
 def _trace(point: Measured, typed: Sequence[object]) -> tuple[tuple[str, str, str], ...]:

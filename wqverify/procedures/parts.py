@@ -93,6 +93,7 @@ __all__ = [
     "OnStandard",
     "Part",
     "Points",
+    "PutIn",
     "Read",
     "Readings",
     "Released",
@@ -202,6 +203,14 @@ class Because(Part):
             beside="decision",
             when="on request",
         ),
+    ] = None
+
+
+class PutIn(Part):
+    """What came in the place of what was replaced."""
+
+    put_in: Annotated[
+        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
     ] = None
 
 

@@ -17,6 +17,7 @@ from wqverify.procedures.parts import (
     Head,
     Number,
     Part,
+    PutIn,
     Read,
     Readings,
     Released,
@@ -169,12 +170,9 @@ class Action(Part):
         Literal["leave alone", "offset", "two-point", "element type", "replace"],
         Ask("decision", beside="decision"),
     ]
-    put_in: Annotated[
-        Text | None, Ask("what was put in", help="its type, with serial or lot", when="replaced")
-    ] = None
 
 
-class Decision(Because, Action):
+class Decision(Because, PutIn, Action):
     """What is done about what was found, and why."""
 
 

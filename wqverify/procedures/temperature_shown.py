@@ -5,13 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
-from wqverify.procedures.conductivity_checks import shares_of
 from wqverify.procedures.temperature_budget import Measured, widest
 from wqverify.procedures.temperature_stages import Stage
-from wqverify.procedures.workings import answer, answer_shown, as_sure, expanded_working, plain, signed
+from wqverify.procedures.workings import (
+    Letters,
+    answer,
+    answer_shown,
+    as_sure,
+    error_workings,
+    expanded_working,
+    plain,
+    shares,
+    signed,
+)
 from wqverify.terms import Chart, Check, Line, Quantity, Series, Value, Working
 
 IEC = "IEC 60751:2022, Callendar-Van Dusen (coefficients from memory; 138.5055 ohm at 100 °C as printed)"
+LETTERS = Letters("D", "T")
 MOST = 6  # lines of a trace that can still be told apart
 
 
@@ -68,7 +78,7 @@ def workings(found: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> 
 
 
 def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str) -> Iterator[Working]:
-    key, title = f"{stage.name}.{point.id}", stage.title
+    title = stage.title
     if point.reading_r is not None and point.correction:
         yield Working(
             f"Temperature of {point.id}, {title}",
@@ -85,30 +95,7 @@ def _of_point(stage: Stage, point: Measured, shown: Mapping[str, str], unit: str
             f"{point.true:f} °F",
             "definition of the degree Fahrenheit",
         )
-    texts = [reading.text for reading in point.readings]
-    if len(set(texts)) > 1:
-        yield Working(
-            f"Mean of the readings in {point.id} that held still, {title}",
-            "D = (D1 + D2 + …) / n",
-            f"({' + '.join(texts)}) / {len(texts)}",
-            f"{point.mean:f} {unit}",
-            "fixed two digits beyond the display",
-        )
-    yield Working(
-        f"Error in {point.id}, {title}",
-        "e = D − T",
-        f"{signed(point.mean)} − {signed(point.true)}",
-        answer(f"{point.error:f}", unit, shown[f"{key}.error"]),
-        "reading minus reference",
-    )
-    if point.control_system is not None:
-        yield Working(
-            f"Error of the control system, sensor in {point.id}, {title}",
-            "e = C − T, C the control system",
-            f"{point.control_system.text} − {signed(point.true)}",
-            answer(f"{point.control_system.value - point.true:f}", unit, shown[f"{key}.control_system"]),
-            "reading minus reference",
-        )
+    yield from error_workings(point, point.true, LETTERS, (stage.name, title), shown, unit)
     if point.element_c is not None and point.element is not None:
         yield _element(stage, point, shown)
 
@@ -135,7 +122,8 @@ def _element(stage: Stage, point: Measured, shown: Mapping[str, str]) -> Working
 
 def charts(found: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> Iterator[Chart]:
     """Give the errors as shares of their tolerance, and the readings as they settled."""
-    series = [Series(stage.title, points) for stage in found.values() if (points := _shares(stage, checks))]
+    own = [stage for stage in found.values() if not stage.same_as]
+    series = [Series(one.title, points) for one in own if (points := shares(one.name, one.points, checks))]
     if series:
         yield Chart(
             "errors",
@@ -147,8 +135,7 @@ def charts(found: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> It
         )
     moved = [
         Series(f"{stage.title}, {point.id}", trace)
-        for stage in found.values()
-        if not stage.same_as
+        for stage in own
         for point, typed in zip(stage.points, stage.typed, strict=True)
         if (trace := _trace(point, typed.values))
     ]
@@ -156,19 +143,6 @@ def charts(found: Mapping[str, Stage], checks: Sequence[Check], unit: str) -> It
         which = f"the first {MOST} of {len(moved)} that moved" if len(moved) > MOST else "where they moved"
         title = f"Readings as distance from what counts of them ({which})"
         yield Chart("trace", title, "reading", f"{unit} from what counts", tuple(moved[:MOST]))
-
-
-def _shares(stage: Stage, checks: Sequence[Check]) -> tuple[tuple[str, str, str], ...]:
-    if stage.same_as:
-        return ()
-    keys = {f"{stage.name}.{point.id}.error" for point in stage.points}
-    rows = []
-    for check in checks:
-        if check.key in keys and check.quantity is not None and check.high and check.low:
-            shares = shares_of(check.quantity, check.high, check.low)
-            if shares is not None:
-                rows.append((check.reference, *shares))
-    return tuple(sorted(rows, key=lambda row: float(row[0])))
 
 
 def _trace(point: Measured, typed: Sequence[Decimal]) -> tuple[tuple[str, str, str], ...]:

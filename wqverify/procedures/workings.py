@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import sqrt
+from typing import Protocol
 
 from wqverify.calculations.uncertainty import round_to, round_up
-from wqverify.terms import Quantity, Working
+from wqverify.terms import Check, Quantity, Reading, Working
 
 GUM = "JCGM 100:2008 (GUM)"
+READING_MINUS_REFERENCE = "reading minus reference"
+Points = tuple[tuple[str, str, str], ...]  # of a series of a chart: x, y, U
 
 
 def expanded_working(label: str, found: Quantity) -> Working:
@@ -38,6 +42,94 @@ def expanded_working(label: str, found: Quantity) -> Working:
 def _figures(size: float, figures: int) -> str:
     exact = Decimal(repr(size))
     return f"{exact.quantize(Decimal(1).scaleb(exact.adjusted() - figures + 1)):f}" if exact else "0"
+
+
+class ReadInStandard(Protocol):
+    """What was read in one bottle or bath."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def readings(self) -> tuple[Reading, ...]: ...
+    @property
+    def mean(self) -> Decimal: ...
+    @property
+    def control_system(self) -> Reading | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Letters:
+    """How the numbers of an error are called."""
+
+    shown: str  # on the display: "R"
+    should: str  # of the reference: "E"
+    said: str = ""  # behind the formula of the error: ", E what the display should show"
+    sensor: str = "sensor"
+
+
+def error_workings(
+    point: ReadInStandard,
+    should: Decimal,
+    letters: Letters,
+    at: tuple[str, str],
+    shown: Mapping[str, str],
+    unit: str,
+) -> Iterator[Working]:
+    """Give mean, error and error of the control system in one bottle or bath.
+
+    ``at``: name of the stage and its title; ``shown``: what is judged, by the key of its check.
+    """
+    (name, title), R, E = at, letters.shown, letters.should
+    texts = [reading.text for reading in point.readings]
+    if len(set(texts)) > 1:
+        yield Working(
+            f"Mean of the readings in {point.id} that held still, {title}",
+            f"{R} = ({R}1 + {R}2 + …) / n",
+            f"({' + '.join(texts)}) / {len(texts)}",
+            f"{point.mean:f} {unit}",
+            "fixed two digits beyond the display",
+        )
+    yield Working(
+        f"Error in {point.id}, {title}",
+        f"e = {R} − {E}{letters.said}",
+        f"{signed(point.mean)} − {signed(should)}",
+        answer(f"{point.mean - should:f}", unit, shown[f"{name}.{point.id}.error"]),
+        READING_MINUS_REFERENCE,
+    )
+    if point.control_system is not None:
+        yield Working(
+            f"Error of the control system, {letters.sensor} in {point.id}, {title}",
+            f"e = C − {E}, C the control system",
+            f"{point.control_system.text} − {signed(should)}",
+            answer(
+                f"{point.control_system.value - should:f}",
+                unit,
+                shown[f"{name}.{point.id}.control_system"],
+            ),
+            READING_MINUS_REFERENCE,
+        )
+
+
+def shares(stage: str, points: Iterable[ReadInStandard], checks: Sequence[Check]) -> Points:
+    """Return for a chart the error at each reference as a share of its tolerance, with U, in order."""
+    keys = {f"{stage}.{point.id}.error" for point in points}
+    rows = []
+    for check in checks:
+        if check.key in keys and check.quantity is not None and check.high and check.low:
+            share = _share(check.quantity, check.high, check.low)
+            if share is not None:
+                rows.append((check.reference, *share))
+    return tuple(sorted(rows, key=lambda row: float(row[0])))
+
+
+def _share(error: Quantity, high: str, low: str) -> tuple[str, str] | None:
+    """Return error and U as shares of a tolerance, None where it has no width on that side."""
+    bound = Decimal(high) if error.decimal >= 0 else -Decimal(low)
+    if bound <= 0:
+        return None
+    share = (error.decimal / bound).quantize(Decimal("0.001")) + 0
+    sure = (Decimal(error.expanded or "0") / bound).quantize(Decimal("0.001"))
+    return f"{share:f}", f"{sure:f}"
 
 
 def answer(exact: str, unit: str, shown: str) -> str:
