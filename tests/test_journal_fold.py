@@ -278,6 +278,7 @@ def test_an_answer_brings_back_what_was_left_out_around_it() -> None:
 STATES = {
     "wait": ("waiting for the laboratory", "", "chlorine bottle 4"),
     "pass on": ("passed on", "D. Axelby", "chlorine bottle 4"),
+    "put aside": ("begun by mistake", "", "chlorine bottle 4"),
     "complete": ("complete", "", "chlorine bottle 4"),
 }
 

@@ -355,6 +355,7 @@ STATES = [
     ({"do": "ask", "path": "grab_after"}, "open"),
     ({"do": "wait", "text": "bottle 4"}, "waiting for the laboratory (bottle 4)"),
     ({"do": "pass on", "to": "D. Axelby", "text": "as left"}, "passed on to D. Axelby (as left)"),
+    ({"do": "put aside", "text": "begun twice"}, "begun by mistake (begun twice)"),
 ]
 
 

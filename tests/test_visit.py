@@ -16,6 +16,7 @@ from plant_example import MONTH, NOW
 from step_driver import act_to, acts_to, step_to
 
 from wqverify.acts import HeadOf, compute_only, prepare_round
+from wqverify.cli.today_commands import today_lines
 from wqverify.demo.ellodale import make_plant
 from wqverify.demo.visits import visits
 from wqverify.desk import Desk, open_desk
@@ -28,6 +29,7 @@ from wqverify.entry.paper import paper
 from wqverify.entry.screen import Act, Screen, chosen
 from wqverify.entry.taken import is_of_kind
 from wqverify.errors import ChooseAnother, CouldNotRun
+from wqverify.lists.today import today
 from wqverify.plant.folder import open_plant
 from wqverify.procedures.walk import answered
 
@@ -609,6 +611,56 @@ def test_a_sheet_is_passed_on_to_a_person(desk: Desk) -> None:
     screen = say(desk, "pass it on", "T-11", "read the second buffer")
     assert "is passed on to" in screen.text
     assert "read the second buffer" in screen.text
+
+
+def test_a_visit_begun_by_mistake_is_put_aside_and_nothing_of_it_is_lost(plant: Path, clock: Clock) -> None:
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "process_before.ph", TODAY)
+    sheet = desk.visit.sheet  # type: ignore[union-attr]
+    before = raw_of(desk)
+    assert [one.state for one in today(open_plant(plant), clock()).sheets] == ["open"]
+    press(desk, "put away")
+    screen = say(desk, "it was begun by mistake", "another analyzer is meant")
+    assert screen.kind == "end"
+    assert "put aside as begun by mistake: another analyzer is meant. Nothing is lost" in screen.text
+    assert "list of today" not in screen.text
+    assert today(open_plant(plant), clock()).empty
+    desk.close()
+    again = open_desk(plant, sheet=sheet, clock=clock)
+    assert again.screen.label.endswith(
+        "begun by mistake because another analyzer is meant. Who goes on with it?"
+    )
+    say(again, "T-11")
+    assert again.screen.state == "open"
+    assert raw_of(again) == before
+    again.close()
+    assert [one.state for one in today(open_plant(plant), clock()).sheets] == ["open"]
+
+
+def test_a_visit_begun_by_mistake_stays_on_the_list_while_its_output_is_held(
+    plant: Path, clock: Clock
+) -> None:
+    desk = open_desk(plant, procedure="ph_calibration", tag="AIT-2101", clock=clock)
+    upto(desk, "as_found.points.0.standard", TODAY)
+    press(desk, "put away")
+    screen = say(desk, "it was begun by mistake", "begun twice")
+    assert "It stays on the list of today: output held since" in screen.text
+    found_today = today(open_plant(plant), clock())
+    assert "output still held" in [one.what for one in found_today.out_of_use]
+    assert [one.state for one in found_today.in_state("begun by mistake")] == ["begun by mistake"]
+    shown = "\n".join(today_lines(found_today))
+    assert "Begun by mistake, with something still out of use: 1 sheet" in shown
+    desk.close()
+
+
+def test_a_stop_of_a_round_is_skipped_and_not_put_aside(plant: Path, clock: Clock) -> None:
+    made = prepare_round(open_plant(plant), "weekly-turbidity", HeadOf("T-07", "2026-05-12"), clock())
+    desk = open_desk(plant, round_folder=made.folder, clock=clock)
+    say(desk, "1", "EL-0522")
+    press(desk, "put away")
+    assert [choice.text for choice in desk.screen.choices] == ["wait for the laboratory", "pass it on"]
+    assert say(desk, "it was begun by mistake").refused
+    desk.close()
 
 
 def test_a_kill_between_two_answers_goes_on_at_the_same_step(plant: Path, clock: Clock) -> None:

@@ -26,6 +26,7 @@ _HEADINGS = {
     "open": "Open",
     "waiting for the laboratory": "Waiting for the laboratory",
     "passed on": "Passed on",
+    "begun by mistake": "Begun by mistake, with something still out of use",
     "complete": "Complete, to be run",
 }
 
@@ -37,7 +38,8 @@ def today(plant_folder: Path | None, as_json: bool) -> None:
     """List open sheets and outputs that are still held.
 
     What is out of use comes first, the oldest on top; then sheets that are open, wait for the laboratory, are
-    passed on or are complete and not run, rounds that are not run, and files that cannot be read.
+    passed on or are complete and not run; one begun by mistake only while something is out of use by it;
+    rounds that are not run, and files that cannot be read.
     """
     from wqverify.lists.today import today as today_of
 

@@ -40,7 +40,7 @@ _KEYS = (
     Key("%", "correct", "correct or take back"),
     Key("@", "told by", "somebody else says it"),
     Key("#", "overview", "overview"),
-    Key("~", "put away", "wait or pass on"),
+    Key("~", "put away", "wait, pass on, begun by mistake"),
     Key("&", "stop", "stop for now"),
     Key("?", "help", "all keys"),
 )

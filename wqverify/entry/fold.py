@@ -15,6 +15,7 @@ from wqverify.entry.journal import JournalLine
 from wqverify.entry.tree import MISSING, Misfit, Steps, steps_of
 from wqverify.errors import RepairTheFolder
 
+BY_MISTAKE = "begun by mistake"  # the state of a sheet that was put aside
 INSTEAD = ("not_done", "same_as")  # said where the answers of a group would stand
 _ANEW = (
     "answer",
@@ -211,6 +212,10 @@ class _Folding:
     def pass_on(self, line: JournalLine) -> None:
         self._now |= {"state": "passed on", "state_to": line.to, "state_text": line.text}
 
+    def put_aside(self, line: JournalLine) -> None:
+        """It was begun by mistake: what was entered stays, and nobody goes on with it."""
+        self._now |= {"state": BY_MISTAKE, "state_to": "", "state_text": line.text}
+
     def take_up(self, line: JournalLine) -> None:
         """Who goes on is said, or the sheet is taken up as it lies; the state is open again."""
         if line.by:
@@ -356,6 +361,7 @@ _DOES: Mapping[str, Callable[[_Folding, JournalLine], None]] = {
     "more": _Folding.more,
     "wait": _Folding.wait,
     "pass on": _Folding.pass_on,
+    "put aside": _Folding.put_aside,
     "take up": _Folding.take_up,
     "complete": _Folding.complete,
 }

@@ -17,7 +17,7 @@ ATTACHED = JOURNAL  # what it is called in a record
 SUFFIX = f".{JOURNAL}"
 DOINGS = (
     *("begin", "resume", "answer", "correct", "remove", "not done", "same as", "leave out", "ask"),
-    *("no more", "more", "wait", "pass on", "take up", "complete"),
+    *("no more", "more", "wait", "pass on", "put aside", "take up", "complete"),
 )
 _REPORT = "nothing was deleted: put an unchanged copy of the file back, or keep it and report it"
 

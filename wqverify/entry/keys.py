@@ -11,6 +11,7 @@ from wqverify.entry.around import found
 from wqverify.entry.asides import Aside, not_done
 from wqverify.entry.fold import Voice
 from wqverify.entry.journal import JournalLine
+from wqverify.entry.lines import held
 from wqverify.entry.proposals import heading
 from wqverify.entry.screen import Choice
 from wqverify.entry.steps import Step, abreast
@@ -184,7 +185,7 @@ def _take_back(visit: Visit, path: str) -> None:
 
 
 def put_away(visit: Visit) -> None:
-    """Let the sheet wait for the laboratory, or pass it on."""
+    """Let the sheet wait for the laboratory, pass it on, or put it aside: it was begun by mistake."""
 
     def take(text: str) -> None:
         if text == offered.LABORATORY:
@@ -192,8 +193,20 @@ def put_away(visit: Visit) -> None:
         elif text == offered.PASS_ON:
             people = tuple(Choice(one.id, f"{one.id}  {one.name}") for one in visit.about.people.values())
             visit.ask(Aside("?to", "To whom is the sheet passed on?", to, people))
+        elif text == offered.ASIDE and may_be_aside:
+            ways = tuple(map(Choice, offered.WHY_BEGUN))
+            visit.ask(Aside("?aside", "Begun by mistake, because?", aside, ways))
         else:
             raise CorrectTheEntry(f"{text!r} is none of the choices.", found=text)
+
+    def aside(text: str) -> None:
+        visit.write(JournalLine(do="put aside", text=text))
+        still = held(visit)
+        left = f" It stays on the list of today: {still}." if still else ""
+        visit.ended = (
+            f"{visit.sheet.name} is put aside as begun by mistake: {text}. Nothing is lost: its journal "
+            f"stays, and wqverify step with the name of the sheet takes it up again.{left}"
+        )
 
     def wait(text: str) -> None:
         visit.write(JournalLine(do="wait", text=text))
@@ -210,7 +223,9 @@ def put_away(visit: Visit) -> None:
 
         return done
 
-    ways = (Choice(offered.LABORATORY), Choice(offered.PASS_ON))
+    may_be_aside = not visit.about.in_round and visit.folded.state != "complete"
+    texts = (offered.LABORATORY, offered.PASS_ON, *([offered.ASIDE] if may_be_aside else []))
+    ways = tuple(map(Choice, texts))
     visit.ask(Aside("?put away", "What happens to this sheet now?", take, ways, "word"))
 
 

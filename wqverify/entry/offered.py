@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from wqverify.entry.visit import Visit
 
 ALL_AS_USUAL, ONE_BY_ONE = "all as usual", "one by one"
-LABORATORY, PASS_ON = "wait for the laboratory", "pass it on"
+LABORATORY, PASS_ON, ASIDE = "wait for the laboratory", "pass it on", "it was begun by mistake"
+WHY_BEGUN = ("another analyzer is meant", "another procedure is meant", "begun twice", "to try it out")
 WHY_CORRECTED = ("mistyped", "misread", "misheard", "read again", "typed at the wrong question")
 HEARD = ("radio", "phone", "in person", "in writing")
 # Of the trade, in our words; a reason of one's own can always be typed. Common practice, no source.

@@ -71,7 +71,7 @@ class Screen:
     kind: Kind
     title: str = ""  # "pH calibration in buffers of AIT-2101"
     sheet: str = ""  # name of the file
-    state: str = ""  # open, waiting for the laboratory, passed on to ..., complete
+    state: str = ""  # open, waiting for the laboratory, passed on to ..., begun by mistake, complete
     held: str = ""  # "output held since 02:14"
     place: str = ""  # "question 12, about 20 to go"
     heading: str = ""  # "As found, point 2"

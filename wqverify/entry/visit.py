@@ -14,7 +14,7 @@ from wqverify.entry.answering import all_as_usual, answer
 from wqverify.entry.around import Surroundings, found
 from wqverify.entry.asides import Aside
 from wqverify.entry.changes import changes
-from wqverify.entry.fold import Folded, Voice, fold
+from wqverify.entry.fold import BY_MISTAKE, Folded, Voice, fold
 from wqverify.entry.journal import Journal, JournalLine, stamped
 from wqverify.entry.keys import KEYS
 from wqverify.entry.proposals import USUAL_PATH, Proposal, Usual, proposal, usual_of
@@ -233,7 +233,7 @@ class Visit:
         self._read()
 
     def who_goes_on(self) -> None:
-        """Ask who goes on with a sheet that waited or was passed on."""
+        """Ask who goes on with a sheet that waited, was passed on or was put aside."""
 
         def take(who: str) -> None:
             if who not in self.about.people:
@@ -241,7 +241,8 @@ class Visit:
             self.write(JournalLine(do="take up", by=who))
 
         people = tuple(Choice(one.id, f"{one.id}  {one.name}") for one in self.about.people.values())
-        what = f" for {self.folded.state_text}" if self.folded.state_text else ""
+        why = "because" if self.folded.state == BY_MISTAKE else "for"
+        what = f" {why} {self.folded.state_text}" if self.folded.state_text else ""
         label = f"This sheet was {drawn.put_away(self)}{what}. Who goes on with it?"
         self.ask(Aside("?goes on", label, take, people, "pick"))
         self._read()

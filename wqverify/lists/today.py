@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from wqverify.book import Book, KnownVisits, has_book, known_visits, open_book, stored_one_by_one
-from wqverify.entry.fold import fold
+from wqverify.entry.fold import BY_MISTAKE, fold
 from wqverify.entry.journal import SUFFIX, read_journal
 from wqverify.errors import CorrectTheEntry, RepairTheFolder, WqverifyError
 from wqverify.lists.out_of_use import OutOfUse, Where, left_by_records, left_by_visit
@@ -28,7 +28,7 @@ from wqverify.procedures.sheets import read_sheet
 
 SHEETS = "field_sheets"
 NOT_KNOWN = "Whether an output was left held is not known: look at the analyzer."
-STATES = ("open", "waiting for the laboratory", "passed on", "complete")  # of a sheet
+STATES = ("open", "waiting for the laboratory", "passed on", BY_MISTAKE, "complete")  # of a sheet
 _NAMES = re.compile(rb'"path":"(?:date|started|replaces)"')  # no text can say this: its quotes bear a \\
 _ANSWERS = ("answer", "correct", "remove", "not done", "same as")
 
@@ -105,8 +105,10 @@ def today(plant: Plant, now: datetime) -> Today:
             unreadable.append(Unreadable(name, f"{_sentence(problem)} {NOT_KNOWN}"))
             continue
         if sheet.state != "complete" or not book.has(sheet.where.tag, sheet.where.procedure, raw):
-            sheets.append(sheet)
-            out += left_by_visit(sheet.where, raw, plant.zone)
+            left = list(left_by_visit(sheet.where, raw, plant.zone))
+            if left or sheet.state != BY_MISTAKE:  # what it took out of use is so by mistake or not
+                sheets.append(sheet)
+            out += left
     rounds = list(_rounds(plant, book, sheets, unreadable))
     out += book.left()
     return Today(
