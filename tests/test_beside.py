@@ -311,6 +311,27 @@ def test_inside_its_tolerance_the_advice_is_to_leave_it_alone() -> None:
 
 
 @pytest.mark.parametrize(
+    ("name", "path", "wrong"),
+    [
+        (PH, "process_before.control_system", "9.99"),
+        ("chlorine_check", "as_found.control_system", "4.00"),
+        ("turbidity_calibration", "process_before.control_system", "0.999"),
+        ("temperature_check", "process_before.control_system", "19.9"),
+    ],
+)
+def test_a_wrong_value_at_the_control_system_is_said_beside_the_decision(
+    name: str, path: str, wrong: str
+) -> None:
+    """The advice looks at what arrives too: it never says to leave alone and nothing of the loop."""
+    raw, given = demo(name)
+    shown = " ".join(lines(name, "decision.action", put(raw, path, wrong), given)).lower()
+    assert "outside: control system" in shown
+    assert "inside the tolerance: leave it alone" not in shown
+    without = " ".join(lines(name, "decision.action", put(raw, path, ""), given)).lower()
+    assert "outside: control system" not in without
+
+
+@pytest.mark.parametrize(
     ("readings", "decided", "said"),
     [
         (("7.20", "7.20", "7.20"), {"action": "two-point"}, "A two-point adjustment needs two buffers"),

@@ -15,8 +15,8 @@ from wqverify.procedures.chlorine_shown import found_sensitivity, zero_of
 from wqverify.procedures.grab_beside import analyse_by, line_now
 from wqverify.procedures.grab_compare import tolerance_of
 from wqverify.procedures.grab_sheet import LabResult, lab_result
-from wqverify.procedures.rules import Stability, setting
-from wqverify.terms import Beside, Check, Given, Quantity, Raw, Reading
+from wqverify.procedures.rules import Stability, frozen, setting
+from wqverify.terms import Beside, Check, Given, Place, Quantity, Raw, Reading
 
 
 @b.quiet
@@ -129,15 +129,20 @@ def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one
 
 
 def _judged(found: Stage | None, given: Given) -> Iterator[Check]:
-    if found is not None and not found.reason and "analyzer" in found.quantities:
-        yield judge(
-            "error",
-            "as_found",
-            "display against grabs",
-            found.quantities["analyzer"],
-            tolerance_of(given),
-            reference=found.reference,
-        )
+    words: dict[Place, str] = {"analyzer": "display", "control system": "control system"}
+    for place, what in words.items() if found is not None and not found.reason else ():
+        assert found is not None
+        stood = place == "control system" and frozen("as_found", given)
+        if place in found.quantities and not stood:
+            yield judge(
+                place,
+                "as_found",
+                f"{what} against grabs",
+                found.quantities[place],
+                tolerance_of(given),
+                place=place,
+                reference=found.reference,
+            )
 
 
 def _stop(raw: Raw, sheet: ChlorineSheet, found: Stage | None) -> str:

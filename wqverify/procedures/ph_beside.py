@@ -12,7 +12,7 @@ from wqverify.procedures.ph_inputs import BufferValue, buffer_value
 from wqverify.procedures.ph_rules import COMMON_PRACTICE, brake
 from wqverify.procedures.ph_sheet import Adjusted, Decision, PhSheet
 from wqverify.procedures.ph_stages import Stage, stability, stages
-from wqverify.procedures.rules import standard, tolerance
+from wqverify.procedures.rules import frozen, standard, tolerance
 from wqverify.terms import Beside, Check, Given, Raw, Standard
 
 
@@ -121,8 +121,10 @@ def _instrument(name: str | None, raw: Raw, given: Given) -> str:
 def decision(raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one decision, one path
     """Beside the decision: leave it alone, or how far off it is and what a rule would refuse."""
     sheet = b.so_far(PhSheet, raw)
-    stage = _before(stages(sheet, given))
-    return Beside(b.told(b.verdict(_judged(stage, given)), _line(stage), _refused(raw, sheet, stage, given)))
+    found = stages(sheet, given)
+    stage = _before(found)
+    judged = (*_judged(stage, given), *_arrives(found["as_found"], given))
+    return Beside(b.told(b.verdict(judged), _line(stage), _refused(raw, sheet, stage, given)))
 
 
 def _before(found: Mapping[str, Stage]) -> Stage:
@@ -140,6 +142,14 @@ def _judged(stage: Stage, given: Given) -> Iterator[Check]:
             yield judge(
                 f"{point.id}.error", stage.name, f"error in {point.id}", error, limits, reference=reference
             )
+
+
+def _arrives(stage: Stage, given: Given) -> Iterator[Check]:
+    """What the control system showed of the process value before anything was held."""
+    error = stage.quantities.get("process.control_system")
+    if error is not None and not frozen("process_before", given):
+        limits = tolerance("control_system", given, COMMON_PRACTICE)
+        yield judge("there", stage.name, "control system", error, limits, place="control system")
 
 
 def _refused(raw: Raw, sheet: PhSheet, stage: Stage, given: Given) -> str:

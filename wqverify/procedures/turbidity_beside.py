@@ -13,7 +13,7 @@ from wqverify.calculations.judgement import judge
 from wqverify.procedures import beside as b
 from wqverify.procedures.parts import Read
 from wqverify.procedures.rules import standard
-from wqverify.procedures.turbidity_checks import tolerance_for
+from wqverify.procedures.turbidity_checks import control_system_check, tolerance_for
 from wqverify.procedures.turbidity_gain import gains
 from wqverify.procedures.turbidity_parts import Adjusted, Decision, Step
 from wqverify.procedures.turbidity_rules import brake, refuse_volumes
@@ -139,7 +139,8 @@ def _measured(sheet_type: type[BaseModel], raw: Raw, given: Given) -> Stage:
 def _decision(sheet_type: type[BaseModel], raw: Raw, path: str, given: Given) -> Beside:  # noqa: ARG001 - one
     """Beside the decision: leave it alone, or how far off it is and what a rule would refuse."""
     stage = _measured(sheet_type, raw, given)
-    return Beside(b.told(b.verdict(_judged(stage, given)), _gain(stage), _refused(raw, stage)))
+    arrives = control_system_check("as_found", b.so_far(sheet_type, raw), given)
+    return Beside(b.told(b.verdict((*_judged(stage, given), arrives)), _gain(stage), _refused(raw, stage)))
 
 
 def _judged(stage: Stage, given: Given) -> Iterator[Check]:

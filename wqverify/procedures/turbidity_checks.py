@@ -101,7 +101,7 @@ def checks_of(sheet: StandardsSheet, given: Given, measured: Mapping[str, Stage]
     asked = tuple(_keys_of_control_system(sheet, given))
     for name in PROCESS_AT:
         if f"{name}.process.control_system" in asked:
-            yield _control_system_check(name, sheet, given)
+            yield control_system_check(name, sheet, given)
 
 
 def tolerance_for(kind: str, given: Given) -> Tolerance | None:
@@ -208,7 +208,7 @@ def _process_check(stage: Stage, given: Given) -> Check:
     )
 
 
-def _control_system_check(stage: str, sheet: StandardsSheet, given: Given) -> Check:
+def control_system_check(stage: str, sheet: StandardsSheet, given: Given) -> Check:
     """The control system against the display, read at one moment in the process."""
     key, label = f"{stage}.process.control_system", "Control system minus display, in the process"
     read = process_at(stage, sheet)
