@@ -64,7 +64,7 @@ class Visit:
     def read_steps(self) -> None:
         """Find out anew which steps there are, by what was computed last."""
         about = self.about
-        state = SoFar(dict(self.folded.raw), self.so_far.result, about.in_round, about.sampled)
+        state = SoFar(dict(self.folded.raw), self.so_far.result, about.in_round, sampled=about.sampled)
         every = list(steps(about.procedure.Sheet, self.folded, state))
         self.steps = [step for step in every if step.stands != "not asked"]
         self.not_asked = [step for step in every if step.stands == "not asked"]
