@@ -27,7 +27,8 @@ from wqverify.desk import Desk, open_desk
 from wqverify.entry.screen import Act, Screen, chosen
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.call_out_case import CHAIN, IN, OUT, VOLTS, WORDS, Case
-from wqverify.procedures.call_out_chain import _model, halves, hops, region
+from wqverify.procedures.call_out_chain import halves, hops, region
+from wqverify.procedures.call_out_compare import model_of
 from wqverify.procedures.call_out_stages import as_found, fault
 from wqverify.procedures.call_out_table import next_ones
 from wqverify.procedures.sheets import parse
@@ -74,8 +75,9 @@ def analyzer(**changes: Any) -> Analyzer:
             hop("display"),
             hop("archive"),
         ),
-        "tolerances": {"error": within("0.5", "ft"), "control_system": within("1.5", "ft")},
+        "tolerances": {"error": within("0.5", "ft")},
         "settings": {},
+        "sample_line": None,
     }
     return replace(GIVEN.analyzer, **{**plain, **changes})
 
@@ -116,6 +118,7 @@ def outcomes(result: Result) -> dict[str, Outcome]:
     return {c.key: c.outcome for c in result.checks}
 
 
+BOTH = {"error": within("0.5", "ft"), "control_system": within("1.5", "ft")}
 # ---------------------------------------------------------------- four tests around each tolerance
 
 
@@ -141,6 +144,19 @@ def test_the_share_of_span_is_a_setting_of_the_register(shown: str, outcome: Out
 
 
 @pytest.mark.parametrize(
+    ("shown", "outcome"),
+    [("51.4", Outcome.PASS), ("51.5", Outcome.PASS), ("51.6", Outcome.FAIL), ("48.4", Outcome.FAIL)],
+)
+def test_both_ends_agree_within_the_tolerance_of_the_control_system_where_there_is_one(
+    shown: str, outcome: Outcome
+) -> None:
+    found = check(run_with(visit(ends=("50.0", shown)), tolerances=BOTH))
+    assert found.outcome is outcome
+    assert found.quantity is not None
+    assert found.quantity.unit == "ft"
+
+
+@pytest.mark.parametrize(
     ("reference", "outcome"),
     [("49.6", Outcome.PASS), ("49.5", Outcome.PASS), ("49.4", Outcome.FAIL), ("50.6", Outcome.FAIL)],
 )
@@ -160,7 +176,7 @@ def test_without_a_display_the_control_system_is_held_against_the_water(
     reference: str, outcome: Outcome
 ) -> None:
     raw = visit(row("value by a reference", reference), at_first={"control_system": "50.0", "at": "02:36"})
-    found = check(run(raw), "as_found.reference_to_control_system")
+    found = check(run_with(raw, tolerances=BOTH), "as_found.reference_to_control_system")
     assert found.outcome is outcome
     assert found.tolerance is not None
     assert found.tolerance.high == Decimal("1.5")
@@ -175,7 +191,7 @@ def test_a_tolerance_in_percent_is_of_the_reference() -> None:
     missing = check(
         run_with(nothing, tolerances={"error": within("5", "%")}), "as_found.reference_to_display"
     )
-    assert missing.reason == "the tolerance is in % and the reference is not above 0"
+    assert missing.reason == "the tolerance is in % and water is not above 0"
 
 
 def test_without_a_tolerance_nothing_is_judged_against_the_water() -> None:
@@ -232,17 +248,17 @@ def test_what_is_asked_next_finds_a_fault_wherever_it_is(at: int, off: Decimal) 
     assert wrong is not None
     assert wrong.between == (NAMES[at], NAMES[at + 1])
     assert len(rows) <= 5
-    assert f"The fault lies between {NAMES[at]} and {NAMES[at + 1]}: " in told(
+    assert f"he fault lies between {NAMES[at]} and {NAMES[at + 1]}: " in told(
         run(visit(*rows, ends=ends)), "statement"
     )
 
 
-def test_between_two_ends_that_differ_the_middle_comes_first() -> None:
+def test_between_two_ends_that_differ_what_opens_nothing_comes_first_then_the_middle() -> None:
     raw = visit(ends=("50.0", "60.0"))
     case = as_found(parse(CALL_OUT, raw), of_them.given_for(raw))
     ends = region(case, hops(case, "as_found"))
     assert ends is not None
-    assert [place.what for place in halves(case, ends)] == [IN.what, OUT.what, VOLTS.what]
+    assert [place.what for place in halves(case, ends)] == [VOLTS.what, OUT.what, IN.what]
     without = as_found(parse(CALL_OUT, raw), of_them.given_for(raw, analyzer(hops=())))
     assert [place.what for place in halves(without, ends)] == [OUT.what, IN.what]  # no resistor, no volts
 
@@ -271,17 +287,67 @@ def test_a_place_stands_for_the_range_the_register_has_there() -> None:
     assert check(run_with(visit(), hops=inches)).outcome is Outcome.PASS
 
 
-def test_where_the_root_is_taken_a_place_stands_for_its_square() -> None:
-    """8 mA is 50 % of the flow where the control system takes the root: no fault once that is said."""
+ORIFICE = {"measures": "raw flow", "kind": "differential-pressure transmitter on an orifice"}
+
+
+def test_where_a_root_may_be_taken_a_current_is_compared_once_it_is_known_where() -> None:
+    """8 mA is 50 % of the flow where the control system takes the root: no fault, and none said before."""
     raw = visit(row(IN.what, "8.000"), ends=("50.0", "50.0"))
-    assert check(run(raw), "as_found.far_end_to_control_system").outcome is Outcome.FAIL
+    unknown = run_with(raw, **ORIFICE)
+    assert outcomes(unknown) == {
+        "as_found.display_to_far_end": Outcome.NOT_EVALUATED,
+        "as_found.far_end_to_control_system": Outcome.NOT_EVALUATED,
+        "as_found.ends": Outcome.PASS,
+    }
+    assert "not known where the square root is taken" in told(unknown, "statement")
+    assert check(run(raw), "as_found.far_end_to_control_system").outcome is Outcome.FAIL  # of a level: linear
     raw = visit(
         row(IN.what, "8.000"),
         row("square root taken in the control system?", "yes"),
         row("square root taken in the transmitter?", "no"),
         ends=("50.0", "50.0"),
     )
-    assert set(outcomes(run(raw)).values()) == {Outcome.PASS}
+    assert set(outcomes(run_with(raw, **ORIFICE)).values()) == {Outcome.PASS}
+
+
+@pytest.mark.parametrize(
+    ("current", "shown", "both", "opinion"),
+    [
+        # display 50 % of a flow: 12 mA where the transmitter takes the root; a second root shows 70.7 %
+        ("12.000", "70.7", "yes", "Both ends take the root."),
+        # nobody takes it: 8 mA, shown as 25 %
+        ("8.000", "25.0", "no", "Neither end takes the root."),
+    ],
+)
+def test_a_double_or_missing_root_fails_though_every_place_agrees_with_the_next(
+    current: str, shown: str, both: str, opinion: str
+) -> None:
+    raw = visit(
+        row("square root taken in the transmitter?", both),
+        row("square root taken in the control system?", both),
+        row(IN.what, current),
+        ends=("50.0", shown),
+    )
+    found = run_with(raw, **ORIFICE)
+    assert outcomes(found)["as_found.ends"] is Outcome.FAIL
+    assert found.outcome("as_found", "control system") is Outcome.FAIL
+    said = told(found, "statement")
+    assert "Every place agrees with the one before it, and the two ends do not" in said
+    assert "where the square root is taken" in said
+    assert opinion in told(found, "opinion")
+    assert (
+        "outside its tolerance between the display of the analyzer and the control system"
+        in found.facts["told.as_found"]
+    )
+
+
+def test_a_value_beyond_the_range_of_the_output_stands_at_its_end_and_is_no_fault() -> None:
+    """Display 146 on 0 to 100, 20.5 mA, control system 100.0: a matter of the range."""
+    found = run(visit(row(OUT.what, "20.50"), ends=("146.0", "100.0")))
+    assert set(outcomes(found).values()) == {Outcome.PASS}
+    assert "146.0 ft lies beyond the 0 to 100 of the output" in told(found, "statement")
+    stuck = run(visit(row(OUT.what, "16.00"), ends=("146.0", "75.0")))  # no end of the signal: it sticks
+    assert outcomes(stuck)["as_found.display_to_transmitter"] is Outcome.FAIL
 
 
 @pytest.mark.parametrize(
@@ -320,7 +386,7 @@ def test_the_demo_visit_is_as_sure_as_gtc_has_it(index: int) -> None:
         digits = 0.01 / 12**0.5  # both read to 0.01 mg/L, nothing else: by hand 2 x 0.01/sqrt(6)
         assert return_value.u == pytest.approx(2**0.5 * digits)
         return
-    x, model = _model(case, "as_found", judged.before, judged.after)
+    x, model = model_of(case, "as_found", judged.before, judged.after)
     found = same_as_gtc(lambda v: {"e": model(v)}, x)
     same_as_central_difference(lambda v: {"e": model(v)}, x, found)
     quantity = judged.check.quantity
@@ -385,9 +451,9 @@ def test_a_value_read_while_the_output_was_held_is_not_compared_with_what_follow
 
 
 def test_readings_far_apart_in_time_are_said() -> None:
-    late = visit(row(OUT.what, "12.00", at="02:52"), ends=("50.0", "50.0"))
-    assert "were read 16 min apart: the water may have moved" in told(run(late), "caution")
-    soon = visit(row(OUT.what, "12.00", at="02:51"), ends=("50.0", "50.0"))
+    late = told(run(visit(row(OUT.what, "12.00", at="02:42"), ends=("50.0", "50.0"))), "caution")
+    assert "Transmitter mA against display (read 6 min apart): the water may have moved between them." in late
+    soon = visit(row(OUT.what, "12.00", at="02:41"), ends=("50.0", "50.0"))
     assert "apart" not in told(run(soon), "caution")
 
 
@@ -428,9 +494,10 @@ def test_a_reading_with_a_unit_of_its_own_is_converted_and_shown_both_ways() -> 
 def test_operations_are_told_in_words_between_which_places_and_what_was_repaired() -> None:
     found = compute(case_from(demo_case("call_out")))
     assert found.facts == {
+        "verifies": "no",
         "told.work": "Repaired: junction box at the clearwell: terminals 7 and 8.",
         "told.as_found": "As found it was outside its tolerance between the current at the transmitter and "
-        "the current at the far end.",
+        "the current at the far end: 7.07 against 7.78.",
         "told.as_left": "As left all that was read agreed, from the display of the analyzer to the control "
         "system.",
     }
@@ -465,7 +532,7 @@ def test_a_good_grab_clears_no_analyzer_and_a_bad_one_counts() -> None:
         ),
         (
             visit(row(OUT.what, "1200")),
-            "measured.0.reading is 1200 mA: a current at the transmitter outside -25 to 200 mA is taken as "
+            "measured.0.reading is 1200 mA: a current at the transmitter outside -1 to 200 mA is taken as "
             "mistyped; type what was shown, or leave it out and say so in the remarks.",
         ),
         (

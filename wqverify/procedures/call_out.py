@@ -1,15 +1,16 @@
 """Call-out: what is wrong, one measurement at a time, between which two points the fault lies.
 
-Sheet: ``call_out_sheet``; what is known: ``call_out_case``; the signal split in halves: ``call_out_chain``;
-the fault table by what is measured: ``call_out_ph``, ``_turbidity``, ``_chlorine``, ``_conductivity``,
-``_physical`` and ``_loop``, together ``call_out_table``; what is judged: ``call_out_stages``. The arithmetic
-is stated; what it points to is an opinion with its author; a call-out verifies nothing.
+Sheet: ``call_out_sheet``; what is known: ``call_out_case``; the signal split in halves: ``call_out_chain``
+and ``call_out_compare``; the fault table by what is measured: ``call_out_ph``, ``_turbidity``, ``_chlorine``,
+``_conductivity``, ``_physical`` and ``_loop``, together ``call_out_table``; what is judged:
+``call_out_stages``. The arithmetic is stated; what it points to is an opinion with its author; a call-out
+verifies nothing.
 """
 
 from __future__ import annotations
 
 from wqverify.procedures.call_out_beside import BESIDE
-from wqverify.procedures.call_out_chain import TOLERANCES
+from wqverify.procedures.call_out_compare import TOLERANCES
 from wqverify.procedures.call_out_notes import CAUTIONS, notes
 from wqverify.procedures.call_out_rules import refuse
 from wqverify.procedures.call_out_sheet import CallOutSheet

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
+from textwrap import wrap
 
 from wqverify.calculations import loop
 from wqverify.procedures import beside as b
 from wqverify.procedures.call_out_case import CHAIN, DISPLAY, IN, OUT, REFERENCE, SHOWN, VOLTS, Case
-from wqverify.procedures.call_out_chain import SHIPPED, hops, ohm_of, percent
+from wqverify.procedures.call_out_compare import allowed_there, ohm_of, percent
 from wqverify.procedures.call_out_sheet import CallOutSheet
 from wqverify.procedures.call_out_shown import unit_of
-from wqverify.procedures.call_out_stages import AS_FOUND, as_found, as_left, fault
-from wqverify.procedures.call_out_table import MEASURES, next_ones
-from wqverify.procedures.call_out_told import located, opinions, states
-from wqverify.procedures.rules import tolerance
+from wqverify.procedures.call_out_stages import AS_LEFT, as_found, as_left, fault
+from wqverify.procedures.call_out_table import MEASURES, findings, next_ones
+from wqverify.procedures.call_out_told import in_words, located, newest, states
 from wqverify.terms import Beside, Given, Raw
 
 AGAIN = "measured_again"
@@ -28,15 +28,11 @@ def _case(raw: Raw, given: Given, *, again: bool = False) -> Case:
 @b.quiet
 def both_ends(raw: Raw, _path: str, given: Given) -> Beside:
     """Beside the value in the control system: what it should be by the display."""
-    shown = b.number(raw, "at_first.display")
-    held = tolerance("call_out_signal", given, SHIPPED)
-    if shown is None or held is None:
-        return Beside()
-    low, high = Case(given, "").range_at("display")
-    off = abs(high - low) * (held.half_width(Decimal(0)) or Decimal(0)) / 100
-    unit = given.analyzer.unit
-    words = f"the same as the display within {b.plain(off)} {unit}: {b.plain(shown.value - off)} to "
-    return Beside(b.told(f"{words}{b.plain(shown.value + off)} {unit}"), shown.value)
+    case = _case({**raw, "at_first": {"display": b.at(raw, "at_first.display")}}, given)
+    low, high = allowed_there(case)
+    shown, unit = case.number(DISPLAY), given.analyzer.unit
+    words = f"it agrees with the display from {b.plain(shown + low)} to {b.plain(shown + high)} {unit}"
+    return Beside(b.told(words), shown)
 
 
 @b.quiet
@@ -97,27 +93,36 @@ def _comes_before(place: object, here: object) -> bool:
 def so_far(raw: Raw, _path: str, given: Given) -> Beside:
     """Beside "another measurement?": where the fault lies so far, and whether something telling is left."""
     case = _case(raw, given)
-    lines = tuple(_said(case))
     offers = next_ones(case)
     following_ = f"next: {offers[0][0].what} ({offers[0][1]})" if offers else ""
-    return Beside(b.told(lines, following_), offers=("yes" if offers else "no",))
+    return Beside((*_whole(_said(case)), *b.told(following_)), offers=("yes" if offers else "no",))
 
 
 def _said(case: Case) -> Iterator[str]:
-    judged = hops(case, AS_FOUND)
-    yield from located(case, judged)
+    """Give where the fault lies, then what the last measurement decided, in full."""
+    yield from located(case)
     yield from states(case)
-    last = list(case.read) + list(case.seen)
-    for name, says, confirm, _source in opinions(case):
-        if last:
-            yield f"{name}: {says}" + (f" Confirm: {confirm}." if confirm else "")
+    last = newest(case)
+    for row, finding in last:
+        yield f"{row.name}: {in_words(finding)}" + (
+            f" Confirm: {finding.confirm}." if finding.confirm else ""
+        )
+    others = len(findings(case)) - len(last)
+    if others:
+        yield f"{others} earlier {'opinion stands' if others == 1 else 'opinions stand'} on the page"
+
+
+def _whole(sentences: Iterator[str]) -> Iterator[str]:
+    """Fold sentences without cutting them: what decides stands at the end of a sentence."""
+    for sentence in sentences:
+        yield from wrap(sentence, b.WIDTH)
 
 
 @b.quiet
 def again(raw: Raw, _path: str, given: Given) -> Beside:
     """Beside "another measurement after the repair?": whether what failed agrees now."""
     case = _case(raw, given, again=True)
-    lines = tuple(located(case, hops(case, "as_left")))
+    lines = tuple(located(case, AS_LEFT))
     left = _read_again(raw, given).offers
     return Beside(b.told(lines), offers=("yes" if left else "no",))
 

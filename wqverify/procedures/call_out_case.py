@@ -45,7 +45,12 @@ OUT = Measure("current at the transmitter", "mA", "at its test terminals, or in 
 IN = Measure(
     "current at the far end", "mA", "in series at the input card, or as the card itself shows it", OPENED
 )
-VOLTS = Measure("volts across the input resistor", "V", "in parallel, nothing opened")
+VOLTS = Measure(
+    "volts across the input resistor",
+    "V",
+    "in parallel, nothing opened",
+    "On volts, leads in the volt sockets; there may be mains in the same panel.",
+)
 OHM = Measure(
     "input resistor",
     "ohm",
@@ -79,6 +84,7 @@ class Case:
     meter: Standard | None = None
     at: Mapping[str, str] = field(default_factory=dict)  # when, ISO 8601
     held: frozenset[str] = frozenset()  # read while the output was held
+    last: str = ""  # what was measured last
 
     @property
     def analyzer(self) -> Analyzer:
@@ -109,6 +115,11 @@ class Case:
     def is_of(self, *words: str) -> bool:
         """Whether the analyzer measures one of these, by the words of the register."""
         return any(word in self.analyzer.measures.lower().split() for word in words)
+
+    @property
+    def may_be_rooted(self) -> bool:
+        """Whether a square root belongs somewhere: a flow that is no magnetic or ultrasonic one."""
+        return self.is_of("flow") and not self.is_kind("magnetic", "ultrasonic", "turbine", "propeller")
 
     def is_kind(self, *words: str) -> bool:
         """Whether the instrument is of one of these kinds, by the words of the register."""

@@ -20,8 +20,9 @@ from wqverify.procedures.call_out_case import (
     Row,
     short,
 )
+from wqverify.procedures.call_out_sample import CHANGES
 
-REAGENT = "Reagents are caustic or toxic: gloves and eye protection, waste is collected."
+REAGENT = "Reagents are caustic or toxic (arsenite is a poison): gloves, eye protection, waste is collected."
 SAMPLE, CELL, ELECTRONICS = "the sample line", "the cell", "the electronics"
 SHARE = 0.1  # of a value: less is no cause; common practice, no source
 
@@ -35,6 +36,8 @@ CELL_PH = Measure("pH at the cell", "pH", "by a meter, in the drain")
 PH_THEN = Measure("pH when it was last set to a grab", "pH", "by its last record")
 REAGENT_ML = Measure("reagent used in 10 min", "mL", "off the bottle, by a cylinder", REAGENT)
 REAGENT_DUE = Measure("reagent it should use in 10 min", "mL", "by the manual")
+REAGENT_DAYS = Measure("days since the reagent was opened", "d", "off its label")
+REAGENT_LIFE = Measure("days the reagent may be used", "d", "by its label or the manual")
 BLANK = Measure(
     "value with the chlorine destroyed first",
     OWN,
@@ -42,7 +45,10 @@ BLANK = Measure(
     REAGENT,
 )
 MEMBRANE = Measure(
-    "does a new membrane bring it back?", "", "new membrane and electrolyte, then an hour", REAGENT
+    "does a new membrane bring it back?",
+    "",
+    "new membrane and electrolyte, then an hour",
+    f"{REAGENT} {CHANGES}",
 )
 
 
@@ -68,7 +74,13 @@ def _zero(case: Case) -> Finding | None:
         explains = f"; less it, {short(rest, 3)} {case.analyzer.unit} is left of the difference to the grab"
     return Finding(
         f"Without chlorine it shows {case.text(NO_CHLORINE)}: "
-        + (f"off by that much everywhere{explains}." if wrong else "its zero is good."),
+        + (
+            f"off by that much everywhere{explains}."
+            if wrong
+            else "its zero is good, unless the display cannot go below 0: then read the cell's current."
+            if zero == 0
+            else "its zero is good."
+        ),
         "zero against 1 % of the span",
         f"{case.number(NO_CHLORINE)} against {short(ZERO_SHARE * float(case.width_at('transmitter')), 3)}",
         "not zero" if wrong else "zero",
@@ -98,10 +110,10 @@ def _hypochlorous(case: Case) -> Finding | None:
 
 def _reagent(case: Case) -> Finding | None:
     used, due = case.size(REAGENT_ML), case.size(REAGENT_DUE)
-    low = used < due
+    low = used < due * (1 - SHARE)
     return Finding(
         "Too little reagent reads low: tubing, pump or an old reagent." if low else "The reagent comes.",
-        "used against what is stated",
+        "used against what is stated, less 10 %",
         f"{case.text(REAGENT_ML)} against {case.text(REAGENT_DUE)}",
         "too little" if low else "enough",
         ("the reagent", CELL) if low else None,
@@ -109,13 +121,25 @@ def _reagent(case: Case) -> Finding | None:
     )
 
 
+def _age(case: Case) -> Finding | None:
+    old = case.size(REAGENT_DAYS) > case.size(REAGENT_LIFE)
+    return Finding(
+        "The reagent is past its time: it reads low." if old else "The reagent is within its time.",
+        "age against life",
+        f"{case.text(REAGENT_DAYS)} against {case.text(REAGENT_LIFE)}",
+        "past" if old else "within",
+        ("the reagent", CELL) if old else None,
+        "fresh reagent: grab and analyzer agree" if old else "",
+    )
+
+
 def _interference(case: Case) -> Finding | None:
     left = case.size(BLANK)
     wrong = left > ZERO_SHARE * float(case.width_at("transmitter"))
     return Finding(
-        f"{case.text(BLANK)} stay without free chlorine: manganese or chloramine is read as chlorine."
+        f"{case.text(BLANK)} stay without free chlorine: manganese, or something else, is read as chlorine."
         if wrong
-        else "Nothing stays without free chlorine: no manganese, no chloramine.",
+        else "Nothing stays without chlorine: no manganese; chloramine is destroyed too and is not excluded.",
         "value with the chlorine destroyed",
         case.text(BLANK),
         "something stays" if wrong else "nothing stays",
@@ -152,6 +176,15 @@ ROWS = (
         _amperometric,
     ),
     Row(
+        "chlorine, pH at the cell",
+        (CELL_PH, PH_THEN, BY_THERMOMETER),
+        _hypochlorous,
+        "what pH takes away",
+        f"{COMPUTED}; pK from memory",
+        WRONG,
+        _amperometric,
+    ),
+    Row(
         "chlorine, membrane",
         (MEMBRANE,),
         _membrane,
@@ -170,19 +203,28 @@ ROWS = (
         _amperometric,
     ),
     Row(
-        "chlorine, pH at the cell",
-        (CELL_PH, PH_THEN, BY_THERMOMETER),
-        _hypochlorous,
-        "what pH takes away",
-        f"{COMPUTED}; pK from memory",
-        WRONG,
-        _amperometric,
-    ),
-    Row(
         "chlorine, reagent",
         (REAGENT_ML, REAGENT_DUE),
         _reagent,
         "the reagent against the optics",
+        SENSOR_MANUAL,
+        WRONG | CALIBRATION,
+        _colorimetric,
+    ),
+    Row(
+        "chlorine, age of the reagent",
+        (REAGENT_DAYS, REAGENT_LIFE),
+        _age,
+        "an old reagent",
+        SENSOR_MANUAL,
+        WRONG | CALIBRATION,
+        _colorimetric,
+    ),
+    Row(
+        "chlorine, blank",
+        (NO_CHLORINE,),
+        _zero,
+        "the blank against the reagent",
         SENSOR_MANUAL,
         WRONG | CALIBRATION,
         _colorimetric,

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
 
 from wqverify.procedures import sentences
 from wqverify.procedures.call_out_case import REFERENCE, WORDS, Case
-from wqverify.procedures.call_out_chain import Hop, hops
+from wqverify.procedures.call_out_chain import every
+from wqverify.procedures.call_out_compare import Hop
 from wqverify.procedures.call_out_sheet import CallOutSheet, Compared, Repaired
 from wqverify.procedures.call_out_stages import AS_FOUND, as_found
-from wqverify.procedures.call_out_table import next_ones
-from wqverify.procedures.call_out_told import located, opinions, states
+from wqverify.procedures.call_out_table import findings, next_ones
+from wqverify.procedures.call_out_told import in_words, located, minutes, states
 from wqverify.terms import Caution, Check, Given, Note, Outcome, Result
 
 CAUTIONS = (
@@ -43,19 +43,17 @@ CAUTIONS = (
     ),
 )
 TABLE = "the fault table, row"
-APART_S = 900  # between two places of the signal that are compared; common practice, no source
-STEADY = "the water may have moved between them"
 
 
 def notes(sheet: CallOutSheet, given: Given, checks: Sequence[Check]) -> Iterator[Note]:
     """Give all sentences of a call-out, the cautions first."""
     case = as_found(sheet, given)
-    judged = hops(case, AS_FOUND)
+    judged = every(case, AS_FOUND)
     for text in (*sentences.person_cautions(sheet, given), *_cautions(sheet, case, judged)):
         yield Note("caution", text)
     for text in sentences.handed_back(sheet, sheet.status, checks, isinstance(sheet.repaired, Repaired)):
         yield Note("caution", text)
-    for text in (*located(case, judged), *states(case)):
+    for text in (*located(case), *states(case)):
         yield Note("statement", text)
     yield from _opinions(case)
     yield from _advice(sheet, case, judged, checks)
@@ -67,10 +65,10 @@ def notes(sheet: CallOutSheet, given: Given, checks: Sequence[Check]) -> Iterato
 
 
 def _opinions(case: Case) -> Iterator[Note]:
-    for name, says, confirm, source in opinions(case):
-        yield Note("opinion", says, author=f'{TABLE} "{name}" ({source})')
-        if confirm:
-            yield Note("advice", f"What would confirm it: {confirm}.", f'{TABLE} "{name}"')
+    for row, finding in findings(case):
+        yield Note("opinion", in_words(finding), author=f'{TABLE} "{row.name}" ({row.source})')
+        if finding.confirm:
+            yield Note("advice", f"What would confirm it: {finding.confirm}.", f'{TABLE} "{row.name}"')
 
 
 def _cautions(sheet: CallOutSheet, case: Case, judged: Sequence[Hop]) -> Iterator[str]:
@@ -81,14 +79,9 @@ def _cautions(sheet: CallOutSheet, case: Case, judged: Sequence[Hop]) -> Iterato
         )
         yield f"Something is wrong between two places, nothing was repaired, and it is in service{note}."
     for hop in judged:
-        moments = [case.at.get(place.what) for place in (hop.before, hop.after)]
-        if None in moments:
-            continue
-        first, last = (datetime.fromisoformat(str(moment)) for moment in moments)
-        seconds = abs((last - first).total_seconds())
-        if seconds > APART_S:
-            names = [WORDS[place.what] for place in (hop.before, hop.after)]
-            yield f"{' and '.join(names)} were read {seconds / 60:.0f} min apart: {STEADY}."
+        said = minutes(case, hop)
+        if said:
+            yield f"{hop.check.label}{said}: the water may have moved between them."
     for what in sorted(case.held):
         if what in WORDS:
             yield f"{WORDS[what]} was read while the output was held: it may have stood still."
@@ -132,4 +125,4 @@ def _cannot_see(sheet: CallOutSheet, case: Case, judged: Sequence[Hop]) -> Itera
     if len(judged) == 1:
         yield "Which part between the two places it is: nothing was read between them."
     if any(not hop.agrees for hop in judged) or judged:
-        yield "A fault at another level: one level tells ratio and offset not apart."
+        yield "A fault at another level: one level cannot tell a ratio from an offset."

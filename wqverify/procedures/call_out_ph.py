@@ -28,6 +28,7 @@ from wqverify.procedures.call_out_case import (
 
 ACID = "Acid: gloves, eye protection, acid into water, ventilation, an eye wash in reach; then rinse long."
 
+PH_7 = Measure("pH of buffer 7", "pH", "at its temperature, off the bottle or its table")
 MV_7 = Measure("mV in buffer 7", "mV", "once it holds still", NOT_BACK)
 MV_2 = Measure("mV in a second buffer", "mV", "pH 4 or 10, once it holds still", NOT_BACK)
 PH_2 = Measure("pH of the second buffer", "pH", "at its temperature, off the bottle")
@@ -41,12 +42,16 @@ INSULATION = Measure(
     "The tester gives hundreds of volts: electrode and transmitter off before, wait until it is discharged.",
 )
 REFERENCE_KOHM = Measure("impedance of the reference", "kohm", "as the transmitter's own test shows it")
-WASHED = Measure("slope after washing in acid", "mV/pH", "wash, rinse, the same two buffers", ACID)
+WASHED_7 = Measure("mV in buffer 7 after washing in acid", "mV", "wash, rinse long, the same buffer", ACID)
+WASHED_2 = Measure(
+    "mV in the second buffer after washing", "mV", "the same buffer at the same temperature", NOT_BACK
+)
 BEAKER = Measure("pH in a beaker of process water", OWN, "the electrode out of the pipe, in the beaker")
 EARTHED = Measure("pH in the beaker with the water earthed", OWN, "a bare wire from the water to earth")
 
 ELECTRODE, CABLE, INPUT = "the electrode", "its cable and plug", "the input of the transmitter"
 AT_25, GOOD, NEAR_END, REPLACE = 25.0, 54, 50, 44  # mV/pH at 25 °C
+APART = 2  # pH between two buffers, at least, for a slope
 GLASS_LOW, GLASS_HIGH, GLASS_NONE = 50, 200, 1  # Mohm; "near 0" is taken as below 1
 OFFSET_GOOD, OFFSET_REPLACE = 15, 30  # mV
 JUNCTION_GOOD, JUNCTION_BLOCKED = 20, 140  # kohm
@@ -55,14 +60,16 @@ SAME_MV = 20  # mV between two buffers that an electrode does not tell apart
 SAME_PH = 0.1  # between two waters; common practice, no source
 
 
-def slope_25(case: Case) -> float:
+def slope_25(case: Case, first: Measure = MV_7, second: Measure = MV_2) -> float:
     """Return the slope in two buffers, as it would be at 25 °C, mV/pH."""
-    slope, _ = ph.two_buffer_line(case.size(MV_7), 7.0, case.size(MV_2), case.size(PH_2))
+    values = case.size(PH_7), case.size(PH_2)
+    slope, _ = ph.two_buffer_line(case.size(first), values[0], case.size(second), values[1])
     return float(ph.efficiency_percent(slope, case.size(BUFFERS_C)) / 100 * ph.nernst_slope(AT_25))
 
 
 def _slope_known(case: Case) -> bool:
-    return case.knows(MV_7, MV_2, PH_2, BUFFERS_C) and case.number(PH_2) != 7
+    known = case.knows(MV_7, PH_7, MV_2, PH_2, BUFFERS_C)
+    return known and abs(case.number(PH_2) - case.number(PH_7)) >= APART and slope_25(case) > 0
 
 
 def _slope_low(case: Case) -> bool:
@@ -70,9 +77,20 @@ def _slope_low(case: Case) -> bool:
 
 
 def _slope(case: Case) -> Finding | None:
-    if not _slope_known(case):
-        return None
+    if abs(case.number(PH_2) - case.number(PH_7)) < APART:
+        return Finding(
+            f"Buffers of {case.text(PH_7)} and {case.text(PH_2)} give no slope: they must lie at "
+            f"least 2 pH apart."
+        )
     found = slope_25(case)
+    if found <= 0:
+        return Finding(
+            "The sign is wrong: above 7 an electrode gives less mV than in buffer 7, below 7 more. "
+            "Read the sign "
+            "and the bottle again; if it stays, the electrode is wired the wrong way round.",
+            between=(ELECTRODE, INPUT),
+            confirm="the sign of the mV in pH 4, which is positive",
+        )
     words = "is good" if found >= GOOD else "is low"
     if found <= NEAR_END:
         words = "is that of an electrode near its end"
@@ -81,8 +99,8 @@ def _slope(case: Case) -> Finding | None:
     return Finding(
         f"A slope of {short(found, 1)} mV/pH {words} (54 to 59 good, 47 to 50 near "
         "the end, 43 to 44 replace).",
-        "−(E2 − E7)/(pH2 − 7) × k(25 °C)/k(t)",
-        f"−({case.number(MV_2)} − {case.number(MV_7)})/({case.number(PH_2)} − 7) × "
+        "−(E2 − E7)/(pH2 − pH7) × k(25 °C)/k(t)",
+        f"−({case.number(MV_2)} − {case.number(MV_7)})/({case.number(PH_2)} − {case.number(PH_7)}) × "
         f"{ph.nernst_slope(AT_25):.4f}/{ph.nernst_slope(case.size(BUFFERS_C)):.4f}",
         f"{short(found, 1)} mV/pH at 25 °C",
         None if found >= GOOD else (ELECTRODE, INPUT),
@@ -93,7 +111,8 @@ def _slope(case: Case) -> Finding | None:
 
 
 def _offset(case: Case) -> Finding | None:
-    found = abs(case.size(MV_7))
+    at_7 = _offset_mv(case)
+    found = abs(at_7)
     words = "is good (within 15 mV)"
     if found > OFFSET_GOOD:
         words = "is between good (15 mV) and replace (30 mV)"
@@ -101,13 +120,18 @@ def _offset(case: Case) -> Finding | None:
         words = "is beyond 30 mV: replace the reference; 60 mV is the upper end of what is taken"
     wrong = found > OFFSET_GOOD
     return Finding(
-        f"An offset of {case.text(MV_7)} in buffer 7 {words}.",
-        "E in buffer 7, which should be near 0 mV",
-        case.text(MV_7),
-        f"{short(found, 1)} mV from 0",
+        f"An offset of {short(at_7, 1)} mV {words}.",
+        "E7 + k(25 °C) (pH7 − 7), which should be near 0 mV",
+        f"{case.number(MV_7)} + {ph.nernst_slope(AT_25):.2f} ({case.number(PH_7)} − 7)",
+        f"{short(at_7, 1)} mV",
         ("the reference", INPUT) if wrong else None,
         "impedance of the reference, and another reference in its place" if wrong else "",
     )
+
+
+def _offset_mv(case: Case) -> float:
+    """What the electrode gives at pH 7: that in buffer 7, less what the buffer is away from 7."""
+    return case.size(MV_7) + float(ph.nernst_slope(AT_25)) * (case.size(PH_7) - 7)
 
 
 def _leak(case: Case) -> Finding | None:
@@ -129,9 +153,9 @@ def _leak(case: Case) -> Finding | None:
         f"{ph.nernst_slope(AT_25):.2f} × {insulation:g}/({glass:g} + {insulation:g})",
         f"{left:.3f} mV/pH",
         (CABLE, INPUT) if explains else ("the glass of the electrode", CABLE),
-        "dry plug and cable, or another cable: the slope comes back"
+        "dry plug and cable, or another cable: the slope rises above 54 mV/pH"
         if explains
-        else "another electrode on the same cable: the slope comes back",
+        else "another electrode on the same cable: the slope rises above 54 mV/pH",
     )
 
 
@@ -147,7 +171,12 @@ def _glass(case: Case) -> Finding | None:
             "the plug dried, then another electrode: two buffers read apart again",
         )
     inside = GLASS_LOW <= found <= GLASS_HIGH
-    words = "is normal" if inside else "is outside 50 to 200 Mohm: cracked, cold, coated or aged"
+    words = (
+        "is normal"
+        if inside
+        else "is outside 50 to 200 Mohm, which holds near 25 °C (cold glass is higher): cracked, "
+        "coated or aged"
+    )
     return Finding(
         f"Glass of {case.text(GLASS)} {words}.",
         "glass, normal 50 to 200 Mohm",
@@ -159,13 +188,14 @@ def _glass(case: Case) -> Finding | None:
 
 
 def _washed(case: Case) -> Finding | None:
-    found, before = case.size(WASHED), slope_25(case)
+    found, before = slope_25(case, WASHED_7, WASHED_2), slope_25(case)
     back = found >= GOOD
     return Finding(
-        f"Washed it gives {case.text(WASHED)} after {short(before, 1)}: "
+        f"Washed it gives {short(found, 1)} mV/pH after {short(before, 1)}: "
         + ("it was coated." if back else "it has aged, washing does not bring it back."),
-        "slope after washing against 54 mV/pH",
-        f"{case.text(WASHED)}, before {short(before, 1)}",
+        "the slope at 25 °C again, against 54 mV/pH",
+        f"−({case.number(WASHED_2)} − {case.number(WASHED_7)})/({case.number(PH_2)} − {case.number(PH_7)}) × "
+        f"{ph.nernst_slope(AT_25):.4f}/{ph.nernst_slope(case.size(BUFFERS_C)):.4f} = {short(found, 1)}",
         "recovers" if back else "does not recover",
         ("the water", "the glass of the electrode") if back else ("the glass of the electrode", CABLE),
         "the same two buffers in a week" if back else "another electrode",
@@ -186,7 +216,7 @@ def _junction(case: Case) -> Finding | None:
         case.text(REFERENCE_KOHM),
         "not normal" if wrong else "normal",
         ("the junction of the reference", INPUT) if wrong else None,
-        "another reference, or the junction cleaned: the offset comes back" if wrong else "",
+        "another reference, or the junction cleaned: the offset falls within 15 mV" if wrong else "",
     )
 
 
@@ -225,7 +255,11 @@ def _earthed(case: Case) -> Finding | None:
         f"{case.number(EARTHED)} − {case.number(BEAKER)}",
         short(moved),
         ("the water", INPUT) if loop else None,
-        "the earth of the pump or the pipe found and parted: the error goes" if loop else "",
+        "volts from the pipe's earth to the transmitter's; an isolator in the output, or an "
+        "isolated preamplifier: "
+        "the error goes. A protective earth is never lifted"
+        if loop
+        else "",
     )
 
 
@@ -254,7 +288,7 @@ def _slow(case: Case) -> bool:
 
 
 def _big_offset(case: Case) -> bool:
-    return case.knows(MV_7) and abs(case.size(MV_7)) > OFFSET_GOOD
+    return case.knows(MV_7, PH_7) and abs(_offset_mv(case)) > OFFSET_GOOD
 
 
 def _flat(case: Case) -> bool:
@@ -269,13 +303,13 @@ def _good_in_buffers(case: Case) -> bool:
 ROWS = (
     Row(
         "pH, slope in two buffers",
-        (MV_7, MV_2, PH_2, BUFFERS_C),
+        (MV_7, PH_7, BUFFERS_C, MV_2, PH_2),
         _slope,
         "electrode and cable against everything else",
         PH_DEALER,
         WRONG | CALIBRATION | {"stands still", "late"},
     ),
-    Row("pH, offset", (MV_7,), _offset, "reference against glass", PH_MAKER, WRONG | CALIBRATION),
+    Row("pH, offset", (MV_7, PH_7), _offset, "reference against glass", PH_MAKER, WRONG | CALIBRATION),
     Row(
         "pH, stuck near 7",
         (GLASS,),
@@ -293,7 +327,14 @@ ROWS = (
         f"{PH_DEALER}; divider {COMPUTED}",
         wanted=_not_slow,
     ),
-    Row("pH, slope low and slow", (WASHED,), _washed, "coating against age", PH_DEALER, wanted=_slow),
+    Row(
+        "pH, slope low and slow",
+        (WASHED_7, WASHED_2),
+        _washed,
+        "coating against age",
+        PH_DEALER,
+        wanted=_slow,
+    ),
     Row(
         "pH, offset large",
         (REFERENCE_KOHM,),

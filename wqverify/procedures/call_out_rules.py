@@ -16,7 +16,7 @@ from wqverify.terms import Given, Reading
 
 # What no meter of the trade shows and no water has; in the unit of the measurement.
 POSSIBLE = {
-    "mA": (-25, 200),
+    "mA": (-1, 200),
     "V": (-60, 60),
     "mV": (-2000, 2000),
     "ohm": (0, 1_000_000),
@@ -31,6 +31,9 @@ POSSIBLE = {
     "mL/min": (0, 1_000_000),
     "kg/m3": (500, 2000),
     "uS/cm": (0, 1_000_000),
+    "kPa": (50, 120),
+    "mm": (0, 1000),
+    "d": (0, 10_000),
     "mV/pH": (-100, 100),
 }
 ABOVE_ZERO = (
@@ -38,6 +41,8 @@ ABOVE_ZERO = (
     "value of the standard",
     "value of the higher standard",
     "density set in the transmitter",
+    "reagent it should use in 10 min",
+    "days the reagent may be used",
 )
 WAYS = (
     "take a meter that is in date, or leave the id out: then its readings count as those of an unknown meter."

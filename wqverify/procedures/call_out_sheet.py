@@ -178,7 +178,6 @@ class Traced(Part):
         Ask(
             "measurement",
             help="one at a time",
-            caution="Opening the loop drops the value to zero: never while it controls or alarms.",
             beside="so_far",
             usual="8",
         ),

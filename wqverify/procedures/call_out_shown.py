@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from wqverify.procedures.call_out_case import Case
-from wqverify.procedures.call_out_chain import Hop, hops
+from wqverify.procedures.call_out_chain import every
+from wqverify.procedures.call_out_compare import Hop
 from wqverify.procedures.call_out_sheet import CallOutSheet
 from wqverify.procedures.call_out_stages import AS_FOUND, AS_LEFT, TITLES, as_found, as_left
 from wqverify.procedures.call_out_table import MEASURES, findings
@@ -29,7 +30,7 @@ def values(sheet: CallOutSheet, given: Given) -> Iterator[Value]:
 def workings(sheet: CallOutSheet, given: Given) -> Iterator[Working]:
     """Give the calculation of every pair of places and of every row of the fault table, as a hand does it."""
     for stage, case in ((AS_FOUND, as_found(sheet, given)), (AS_LEFT, as_left(sheet, given))):
-        judged = hops(case, stage)
+        judged = every(case, stage)
         yield from (_of_hop(hop, stage) for hop in judged if hop.check.quantity is not None)
         budgets = [hop for hop in judged if hop.check.quantity is not None and hop.check.quantity.expanded]
         if stage == AS_FOUND and budgets:

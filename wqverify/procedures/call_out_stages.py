@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 from wqverify.calculations.judgement import not_evaluated
 from wqverify.calculations.units import InUnit, in_unit
 from wqverify.procedures.call_out_case import CHAIN, DISPLAY, OUT, SHOWN, Case
-from wqverify.procedures.call_out_chain import Hop, hops, keys_of, known
+from wqverify.procedures.call_out_chain import ends, every, hops, keys_of, known
+from wqverify.procedures.call_out_compare import Hop
+from wqverify.procedures.call_out_sample import FLOWS
 from wqverify.procedures.call_out_sheet import CallOutSheet, Compared, Measured, Repaired
 from wqverify.procedures.call_out_table import MEASURES, first_wrong
-from wqverify.procedures.parts import Moment, Signal
+from wqverify.procedures.parts import Condition, Moment, Signal
 from wqverify.procedures.rules import NOT_READ_AGAIN
 from wqverify.terms import Check, Given, Reading
 
 AS_FOUND, AS_LEFT = "as_found", "as_left"
+NO_FLOW = ("none", "no", "0", "nothing", "no flow")  # as a condition on arrival says it
 NOTHING = "signal"  # key of the check where nothing can be compared
 TITLES = {AS_FOUND: "as found", AS_LEFT: "as left"}
 
@@ -24,7 +28,11 @@ def as_found(sheet: CallOutSheet, given: Given) -> Case:
     """Return what is known before anything was repaired."""
     both = sheet.at_first if isinstance(sheet.at_first, Compared) else None
     first = [(DISPLAY.what, both.display), (SHOWN.what, both.control_system)] if both else []
-    return _case(sheet, given, first, sheet.measured, "at_first", "measured")
+    case = _case(sheet, given, first, sheet.measured, "at_first", "measured")
+    flows = sheet.condition.sample_flow if isinstance(sheet.condition, Condition) else None
+    if flows is not None and FLOWS.what not in case.seen and flows.strip().lower() in NO_FLOW:
+        return replace(case, seen={FLOWS.what: False, **case.seen})
+    return case
 
 
 def as_left(sheet: CallOutSheet, given: Given) -> Case:
@@ -64,7 +72,8 @@ def _case(
     at = {what: given.times[f"{where}.at"] for what, where in paths.items() if f"{where}.at" in given.times}
     held = frozenset(what for what, moment in at.items() if _while_held(moment, sheet, given))
     meter = given.standards.get(sheet.meter or "")
-    return Case(given, sheet.symptom.what, read, seen, meter, at, held)
+    last = rows[-1].what if rows else ""
+    return Case(given, sheet.symptom.what, read, seen, meter, at, held, last)
 
 
 def _while_held(moment: str, sheet: CallOutSheet, given: Given) -> bool:
@@ -81,7 +90,7 @@ def _while_held(moment: str, sheet: CallOutSheet, given: Given) -> bool:
 def checks_of(sheet: CallOutSheet, given: Given) -> Iterator[Check]:
     """Give the checks: every two places of the signal that follow each other, as found and as left."""
     found, left = as_found(sheet, given), as_left(sheet, given)
-    judged = hops(found, AS_FOUND)
+    judged = every(found, AS_FOUND)
     yield from (hop.check for hop in judged)
     if not judged:
         yield not_evaluated(
@@ -91,7 +100,7 @@ def checks_of(sheet: CallOutSheet, given: Given) -> Iterator[Check]:
             "fewer than two places of the signal were read, so nothing can be compared",
             place="control system",
         )
-    yield from (hop.check for hop in hops(left, AS_LEFT))
+    yield from (hop.check for hop in every(left, AS_LEFT))
     for hop in not_read_again(sheet, given):
         yield not_evaluated(_key_again(hop), AS_LEFT, hop.check.label, NOT_READ_AGAIN, place=hop.check.place)
 
@@ -111,7 +120,7 @@ def not_read_again(sheet: CallOutSheet, given: Given) -> list[Hop]:
     if not isinstance(sheet.repaired, Repaired):
         return []
     again = [CHAIN.index(place) for place in known(as_left(sheet, given))]
-    wrong = [hop for hop in hops(as_found(sheet, given), AS_FOUND) if hop.fails]
+    wrong = [hop for hop in every(as_found(sheet, given), AS_FOUND) if hop.fails]
     return [hop for hop in wrong if not _covered(hop, again)]
 
 
@@ -126,4 +135,4 @@ def _key_again(hop: Hop) -> str:
 
 def fault(case: Case) -> Hop | None:
     """Return the first two places that do not agree, None where all that was read agrees."""
-    return first_wrong(hops(case, AS_FOUND))
+    return first_wrong(hops(case, AS_FOUND), ends(case, AS_FOUND))

@@ -12,27 +12,33 @@ from wqverify.procedures import (
     call_out_loop,
     call_out_ph,
     call_out_physical,
+    call_out_sample,
     call_out_turbidity,
 )
 from wqverify.procedures.call_out_case import (
+    ARCHIVE,
     CHAIN,
+    DISPLAY,
     OHM,
+    REFERENCE,
     ROOT_HERE,
     ROOT_THERE,
+    SHOWN,
     WORDS,
     Case,
     Finding,
     Measure,
     Row,
 )
-from wqverify.procedures.call_out_chain import Hop, halves, hops, region
+from wqverify.procedures.call_out_chain import ends, halves, hops, region
+from wqverify.procedures.call_out_compare import Hop
 
 # Where the symptom itself says where to look, before the signal is split in halves.
 LOOP_FIRST = frozenset({"no signal", "at the top"})
 OWN_FIRST = frozenset({"noisy", "stands still", "late", "calibration refused"})
 OFFERED = 6  # measurements that are offered at once
 _OF: tuple[tuple[tuple[str, ...], tuple[Row, ...]], ...] = (
-    (("ph",), call_out_ph.ROWS),
+    (("ph",), (*call_out_ph.ROWS, *call_out_conductivity.ELEMENT)),
     (("turbidity",), call_out_turbidity.ROWS),
     (("chlorine",), call_out_chlorine.ROWS),
     (("conductivity", "conductance"), call_out_conductivity.ROWS),
@@ -40,9 +46,8 @@ _OF: tuple[tuple[tuple[str, ...], tuple[Row, ...]], ...] = (
     (("level",), call_out_physical.LEVELS),
     (("flow",), call_out_physical.FLOWS),
 )
-EVERY: tuple[Row, ...] = tuple(
-    chain(*(rows for _words, rows in _OF), call_out_turbidity.SAMPLE, call_out_loop.ROWS)
-)
+_ANY = (call_out_sample.LOOK, call_out_sample.THEN, call_out_sample.LAST, call_out_loop.ROWS)
+EVERY: tuple[Row, ...] = tuple(chain(*(rows for _words, rows in _OF), *_ANY))
 MEASURES = {
     one.what: one
     for one in (*CHAIN, OHM, ROOT_HERE, ROOT_THERE, *(need for row in EVERY for need in row.needs))
@@ -51,7 +56,8 @@ MEASURES = {
 
 def rows_of(case: Case) -> Iterator[Row]:
     """Give the rows of an analyzer, those of what it measures first; where the loop is meant, the loop's."""
-    own = [row for words, rows in _OF if case.is_of(*words) for row in rows] + list(call_out_turbidity.SAMPLE)
+    special = [row for words, rows in _OF if case.is_of(*words) for row in rows]
+    own = [*call_out_sample.LOOK, *call_out_sample.THEN, *special, *call_out_sample.LAST]
     both = (call_out_loop.ROWS, own) if case.symptom in LOOP_FIRST else (own, call_out_loop.ROWS)
     yield from chain(*both)
 
@@ -59,40 +65,57 @@ def rows_of(case: Case) -> Iterator[Row]:
 def next_ones(case: Case) -> list[tuple[Measure, str]]:
     """Return what to measure next and what it splits, the most telling first.
 
-    Where two places of the signal do not agree, only what lies between them is looked at: the place in the
-    middle first, then the rows of the fault table for that part. Where the symptom itself points somewhere,
-    the rows come first.
+    Where two places of the signal do not agree, only what lies between them is looked at: the places between
+    first, then the rows of the fault table for that part. Where the symptom itself points somewhere, the rows
+    come first; and at a sample one looks whether it flows before anything is measured against the water.
     """
     judged = hops(case, "as_found")
-    wrong = next((hop for hop in judged if hop.fails), None)
-    concerned = [
-        row for row in rows_of(case) if row.concerns(case) and (wrong is None or _lies_in(row, wrong))
-    ]
+    wrong = first_wrong(judged, ends(case, "as_found"))
+    rows = (row for row in rows_of(case) if row.concerns(case))
     of_rows = [
         (need, row.splits)
-        for row in concerned
+        for row in rows
+        if wrong is None or _lies_in(row, wrong)
         for need in [next((one for one in row.needs if not case.knows(one)), None)]
         if need is not None
     ]
-    ends = region(case, judged)
-    of_chain = [(one, _halved(ends)) for one in halves(case, ends)] if ends is not None else []
-    first = case.symptom in LOOP_FIRST | OWN_FIRST and (wrong is None or not of_chain)
-    ordered = (*of_rows, *of_chain) if first else (*of_chain, *of_rows)
+    between = region(case, judged)
+    of_chain = [(one, _halved(between)) for one in halves(case, between)] if between is not None else []
+    by_symptom = case.symptom in LOOP_FIRST | OWN_FIRST and (wrong is None or not of_chain)
+    ordered = [*of_rows, *of_chain] if by_symptom else [*of_chain, *of_rows]
     once: dict[str, tuple[Measure, str]] = {}
-    for measure, why in ordered:
+    for measure, why in [*_before_all(case, wrong, ordered), *ordered, *_after_all(case, wrong)]:
         once.setdefault(measure.what, (measure, why))
     return list(once.values())[:OFFERED]
 
 
-def _halved(ends: tuple[Measure, Measure]) -> str:
-    return f"halves what lies between {WORDS[ends[0].what]} and {WORDS[ends[1].what]}"
+def _before_all(
+    case: Case, wrong: Hop | None, ordered: Sequence[tuple[Measure, str]]
+) -> Iterator[tuple[Measure, str]]:
+    """Give what decides how the rest is read: where a root is taken, whether sample flows."""
+    if wrong is not None and wrong.before is not REFERENCE and case.may_be_rooted:
+        for root in (ROOT_HERE, ROOT_THERE):
+            if not case.knows(root):
+                yield root, "it decides what a current stands for"
+    if case.knows(DISPLAY) and (wrong is None or wrong.before is REFERENCE):
+        yield from ((one, why) for one, why in ordered if one is call_out_sample.FLOWS)
+
+
+def _after_all(case: Case, wrong: Hop | None) -> Iterator[tuple[Measure, str]]:
+    """Give what is looked at last: whether what is kept is what is shown."""
+    if wrong is None and case.knows(SHOWN) and not case.knows(ARCHIVE):
+        yield ARCHIVE, "what is kept against what is shown"
+
+
+def _halved(between: tuple[Measure, Measure]) -> str:
+    return f"halves what lies between {WORDS[between[0].what]} and {WORDS[between[1].what]}"
 
 
 def _lies_in(row: Row, hop: Hop) -> bool:
     """Whether a row looks at a part of the signal that the two places enclose."""
     first, last = (CHAIN.index(one) for one in (hop.before, hop.after))
-    spans = [(CHAIN.index(begins), CHAIN.index(ends)) for begins, ends in row.spans]
-    return any(begins < last and ends > first for begins, ends in spans)
+    spans = [(CHAIN.index(begins), CHAIN.index(stops)) for begins, stops in row.spans]
+    return any(begins < last and stops > first for begins, stops in spans)
 
 
 def findings(case: Case) -> list[tuple[Row, Finding]]:
@@ -114,5 +137,7 @@ def _found(row: Row, case: Case) -> Finding | None:
         return Finding(f"Not computed: {problem.message}")
 
 
-def first_wrong(judged: Sequence[Hop]) -> Hop | None:
-    return next((hop for hop in judged if hop.fails), None)
+def first_wrong(judged: Sequence[Hop], both_ends: Hop | None) -> Hop | None:
+    """Return the first two places that do not agree; the two ends where every place agrees with the next."""
+    found = next((hop for hop in judged if hop.fails), None)
+    return found or (both_ends if both_ends is not None and both_ends.fails else None)
