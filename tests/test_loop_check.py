@@ -1334,6 +1334,18 @@ def test_a_place_that_is_not_read_is_left_out_once_and_one_may_go_back_to_the_la
     desk.close()
 
 
+def test_an_archive_that_stores_late_is_read_off_after_the_run(tmp_path: Path) -> None:
+    desk = paper_desk(with_sources(tmp_path))
+    upto_points(desk, on_paper(visit(UP)))
+    say(desk, "4.000", "", "", "0.00", "", "12.000", "7.00")
+    assert say(desk, "") == "at"
+    assert press(desk, "back") == "archive"
+    assert say(desk, "0.01") == "archive"
+    assert "with 12.000 mA, point 2: 7 pH" in [line.text for line in desk.screen.lines]
+    assert say(desk, "7.01") == "at"
+    desk.close()
+
+
 def test_one_more_current_after_the_last_asks_the_places_once_more(tmp_path: Path) -> None:
     desk = paper_desk(with_sources(tmp_path))
     upto_points(desk, on_paper(visit(UP)))

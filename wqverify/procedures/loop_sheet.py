@@ -191,7 +191,7 @@ class Shown(Part):
         Ask(
             "in the archive",
             "analyzer",
-            help="read off after the run; leave each current on long enough",
+            help="once it has stored this current; or left out now and read off after the run",
             beside="point",
             when="own visit",
             apart=True,
