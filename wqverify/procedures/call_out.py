@@ -1,10 +1,9 @@
 """Call-out: what is wrong, one measurement at a time, between which two points the fault lies.
 
 Sheet: ``call_out_sheet``; what is known: ``call_out_case``; the signal split in halves: ``call_out_chain``
-and ``call_out_compare``; the fault table by what is measured: ``call_out_ph``, ``_turbidity``, ``_chlorine``,
-``_conductivity``, ``_physical`` and ``_loop``, together ``call_out_table``; what is judged:
-``call_out_stages``. The arithmetic is stated; what it points to is an opinion with its author; a call-out
-verifies nothing.
+and ``call_out_compare``; the fault table by what is measured, one module each, together
+``call_out_table``; what is judged: ``call_out_stages``. The arithmetic is stated; what it points to is an
+opinion with its author; a call-out verifies nothing.
 """
 
 from __future__ import annotations

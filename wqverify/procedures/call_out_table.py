@@ -9,9 +9,11 @@ from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import (
     call_out_chlorine,
     call_out_conductivity,
+    call_out_ends,
+    call_out_flow,
+    call_out_level,
     call_out_loop,
     call_out_ph,
-    call_out_physical,
     call_out_sample,
     call_out_turbidity,
 )
@@ -43,10 +45,11 @@ _OF: tuple[tuple[tuple[str, ...], tuple[Row, ...]], ...] = (
     (("chlorine",), call_out_chlorine.ROWS),
     (("conductivity", "conductance"), call_out_conductivity.ROWS),
     (("temperature",), call_out_conductivity.ELEMENT),
-    (("level",), call_out_physical.LEVELS),
-    (("flow",), call_out_physical.FLOWS),
+    (("level",), call_out_level.ROWS),
+    (("flow",), call_out_flow.ROWS),
 )
-_ANY = (call_out_sample.LOOK, call_out_sample.THEN, call_out_sample.LAST, call_out_loop.ROWS)
+_LOOP = (*call_out_loop.ROWS, *call_out_ends.ROWS)
+_ANY = (call_out_sample.LOOK, call_out_sample.THEN, call_out_sample.LAST, _LOOP)
 EVERY: tuple[Row, ...] = tuple(chain(*(rows for _words, rows in _OF), *_ANY))
 MEASURES = {
     one.what: one
@@ -58,7 +61,7 @@ def rows_of(case: Case) -> Iterator[Row]:
     """Give the rows of an analyzer, those of what it measures first; where the loop is meant, the loop's."""
     special = [row for words, rows in _OF if case.is_of(*words) for row in rows]
     own = [*call_out_sample.LOOK, *call_out_sample.THEN, *special, *call_out_sample.LAST]
-    both = (call_out_loop.ROWS, own) if case.symptom in LOOP_FIRST else (own, call_out_loop.ROWS)
+    both = (_LOOP, own) if case.symptom in LOOP_FIRST else (own, _LOOP)
     yield from chain(*both)
 
 
