@@ -106,7 +106,7 @@ def test_the_loop_check_says_by_its_readings_that_the_supply_is_used_up(plant: P
 
 def test_the_loop_check_says_by_the_volts_where_the_current_sticks(plant: Plant) -> None:
     by_hand = 1000 * (24.0 - 10.5) / 770
-    (caution,) = told(result_of(plant, LOOP), "The supply is used up at")
+    (caution,) = told(result_of(plant, LOOP), "As found the supply is used up at")
     assert f"{by_hand:.2f} mA" in caution
     assert f"{100 * (by_hand - 4) / 16:.1f} % of span" in caution
     assert (f"{by_hand:.2f}", f"{100 * (by_hand - 4) / 16:.1f}") == ("17.53", "84.6")

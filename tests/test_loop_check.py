@@ -883,7 +883,9 @@ def test_w20_a_supply_that_is_used_up() -> None:
     )
     result = run(raw)
     assert value(result, "supply.sticks").quantity.text == "16.00"
-    assert "The supply is used up at 16.00 mA: the value sticks at 75.0 % of span" in told(result, "caution")
+    assert "As found the supply is used up at 16.00 mA: the value sticks at 75.0 % of span" in told(
+        result, "caution"
+    )
     (found,) = [text for text in candidates(result) if "sticks" in text]
     assert "the current sticks near 16.00 mA: the supply is used up" in found
     raw["supply"] = {"supply_v": "24", "least_v": "8", "loop_ohm": "600"}
@@ -905,7 +907,7 @@ def test_around_what_the_supply_can_do(volts: str, words: str) -> None:
     supply = {"supply_v": volts, "least_v": "12", "loop_ohm": "600"}
     text = told(run(visit(supply=supply)), "caution")
     assert words in text
-    assert ("The supply is used up" in text) is bool(words)
+    assert ("the supply is used up" in text) is bool(words)
 
 
 def test_a_transmitter_that_starts_at_no_current_is_a_candidate() -> None:

@@ -176,12 +176,12 @@ def _supply_cautions(supply: Supply) -> Iterator[str]:
         percent = 100 * loop.fraction(sticks)
         if sticks < 20:
             yield (
-                f"The supply is used up at {sticks:.2f} mA: the value sticks at {percent:.1f} % of span, and "
-                f"what lies above is not shown."
+                f"As found the supply is used up at {sticks:.2f} mA: the value sticks at {percent:.1f} % of "
+                f"span, and what lies above is not shown."
             )
         elif sticks < failure_current(supply):
             yield (
-                f"The supply is used up at {sticks:.2f} mA: a high failure signal of "
+                f"As found the supply is used up at {sticks:.2f} mA: a high failure signal of "
                 f"{failure_current(supply)} mA cannot be made, and a fault looks like a high value."
             )
     if supply.terminal_v is not None and least is not None and supply.terminal_v.value < least.value:

@@ -49,7 +49,11 @@ def advice(checks: Sequence[Check], adjusted: bool) -> Iterator[Note]:
 
 
 def undecided(checks: Sequence[Check]) -> Iterator[str]:
-    """Say where U takes the whole tolerance, so that a pass or fail says little."""
+    """Say where U takes the whole tolerance, so that a pass or fail says little; each once."""
+    yield from dict.fromkeys(_undecided(checks))
+
+
+def _undecided(checks: Sequence[Check]) -> Iterator[str]:
     for check in checks:
         t, q = check.tolerance, check.quantity
         if t is None or q is None or not check.share or Decimal(check.share) < 1:

@@ -161,7 +161,10 @@ def _cannot_see(given: Given, measured: Sequence[Stage]) -> Iterator[str]:
     )
     named = {point.thermometer.id for point in points if point.thermometer is not None}
     if len(named) == 1 and all(point.thermometer is not None for point in points):
-        yield f"What {named.pop()} has wrong everywhere: all baths were read against it, none an ice point."
+        yield (
+            f"What {named.pop()} has wrong everywhere: all baths were read against it; an ice point "
+            f"would show it."
+        )
     low, high = min(p.true for p in points), max(p.true for p in points)
     yield f"What happens outside {low} to {high}: nothing was read there."
     if any(point.element_c is None for point in points):
