@@ -106,6 +106,7 @@ class Paper:
     last: str
     cautions: tuple[str, ...]
     sections: tuple[Section, ...]
+    names: tuple[str, ...] = ()  # what an answer may be called, as it is typed later
 
 
 def paper(
@@ -129,6 +130,7 @@ def paper(
         _last(procedure, earlier),
         tuple(caution.text for caution in procedure.cautions),
         tuple(sections(procedure, analyzer)),
+        procedure.names(analyzer),
     )
 
 

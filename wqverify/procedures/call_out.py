@@ -15,6 +15,7 @@ from wqverify.procedures.call_out_rules import refuse
 from wqverify.procedures.call_out_sheet import CallOutSheet
 from wqverify.procedures.call_out_shown import values, workings
 from wqverify.procedures.call_out_stages import checks_of, expected
+from wqverify.procedures.call_out_table import names_for
 from wqverify.procedures.call_out_told import facts
 from wqverify.terms import Given, Outcome, Procedure, Result, Setting, Slices
 
@@ -65,6 +66,7 @@ PROCEDURE = Procedure(
     beside=BESIDE,
     opens=opens,
     tolerances=TOLERANCES,
+    names=names_for,
     settings={
         "multimeter_percent": Setting("0", "10"),
         "loop_resistor_percent": Setting("0", "20"),

@@ -34,6 +34,7 @@ from wqverify.procedures.call_out_case import (
 )
 from wqverify.procedures.call_out_chain import ends, halves, hops, region
 from wqverify.procedures.call_out_compare import Hop
+from wqverify.terms import Analyzer, Given, Site
 
 # Where the symptom itself says where to look, before the signal is split in halves.
 LOOP_FIRST = frozenset({"no signal", "at the top"})
@@ -63,6 +64,14 @@ def rows_of(case: Case) -> Iterator[Row]:
     own = [*call_out_sample.LOOK, *call_out_sample.THEN, *special, *call_out_sample.LAST]
     both = (_LOOP, own) if case.symptom in LOOP_FIRST else (own, _LOOP)
     yield from chain(*both)
+
+
+def names_for(analyzer: Analyzer) -> tuple[str, ...]:
+    """Return what may be measured at a call-out for an analyzer, by the names under which it is typed."""
+    case = Case(Given(1, Site("", "UTC", 0), analyzer), "")
+    roots = (ROOT_HERE, ROOT_THERE) if case.may_be_rooted else ()
+    needs = (need for row in rows_of(case) for need in row.needs)
+    return tuple(dict.fromkeys(one.what for one in (*CHAIN, OHM, *roots, *needs)))
 
 
 def next_ones(case: Case) -> list[tuple[Measure, str]]:

@@ -112,6 +112,7 @@ def _drawn(sheet: Mapping[str, Any], fit: Fit) -> dict[str, Any]:
         "boxes": fit.boxes,
         "between": fit.between,
         "high": fit.high,
+        "names": plain.get("names", []),
         "not-a-record": NOT_A_RECORD,
         "synthetic": wording.SYNTHETIC if sheet["synthetic"] else "",
     }

@@ -27,9 +27,11 @@ from wqverify.show.lookup import (
     bounds,
     is_difference,
     person,
+    record_title,
     signed,
     stage_name,
     tolerance_words,
+    verifies,
     when,
     with_unit,
 )
@@ -63,7 +65,7 @@ def first_sheet(record: Record) -> Iterator[Block]:
     a = record.given.analyzer
     where = ", ".join(filter(None, (record.given.site.name, record.given.site.address)))
     below = f"{record.title}, revision {record.revision} · {a.tag}, {a.location} · {where}"
-    yield Title(f"Verification record {record.number}", below)
+    yield Title(record_title(record), below)
     if record.given.site.synthetic:
         yield Statement(wording.SYNTHETIC)
     yield _signatures(record)
@@ -72,6 +74,7 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield _work(record, answers)
     yield Heading(headings.OUTCOME)
     yield Verdicts(tuple(_verdicts(record, answers)))
+    yield from _told(record)
     yield from outside_uncounted(record)
     yield from tolerance_outcome(record)
     yield from _failed_as_found(record)
@@ -88,6 +91,14 @@ def first_sheet(record: Record) -> Iterator[Block]:
     if not_done:
         yield Heading(headings.NOT_DONE)
         yield Facts(not_done)
+
+
+def _told(record: Record) -> Iterator[Block]:
+    """Give what others are told of a visit that verifies nothing: what was wrong, what was done."""
+    facts = record.result.facts
+    if not verifies(record):
+        told = [facts[key] for key in ("told.as_found", "told.work", "told.as_left") if key in facts]
+        yield Statement(" ".join((*told, wording.NOT_VERIFIED)))
 
 
 def _holds_not_entered(answers: Answers) -> Iterator[tuple[str, str]]:

@@ -12,7 +12,8 @@ from decimal import Decimal
 from typing import Any, Literal
 
 from wqverify.show.first_sheet import deciding, earlier_good
-from wqverify.show.lookup import is_difference, stage_name
+from wqverify.show.lookup import is_difference, stage_name, verifies
+from wqverify.show.wording import NOT_VERIFIED
 from wqverify.terms import Check, Outcome, Place, Quantity, Record
 
 To = Literal["operations", "laboratory", "town"]
@@ -135,7 +136,7 @@ def _stage(record: Record, stage: str, title: str) -> Iterator[str]:
     else:
         for place, outcome in judged.items():
             yield f"{title.removesuffix(',')}, {_at(record, place)}, {_outcome(record, read, place, outcome)}"
-    if not judged and part is None and stage == "as_left":
+    if not judged and part is None and stage == "as_left" and "told.work" not in record.result.facts:
         changed = "It was changed and not checked again" if _changed(record) else "Nothing was changed since"
         yield f"{changed}."
 
@@ -288,6 +289,9 @@ def _doubts(record: Record) -> Iterator[str]:
 
 def _next(record: Record) -> Iterator[str]:
     told = record.result.facts.get("next_due", "")
+    if not verifies(record):
+        yield NOT_VERIFIED
+        return
     days = record.given.analyzer.intervals_days.get(record.procedure)
     counted = [check for check in record.result.checks if check.counts]
     if told:

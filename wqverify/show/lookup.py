@@ -75,6 +75,16 @@ def when(iso: str) -> str:
     return f"{at.date().isoformat()} {clock} {offset}".strip()
 
 
+def verifies(record: Record) -> bool:
+    """Whether a record verifies anything; a visit that finds and repairs does not."""
+    return record.result.facts.get("verifies") != "no"
+
+
+def record_title(record: Record) -> str:
+    """Return what a record is called on its page."""
+    return f"{'Verification record' if verifies(record) else 'Record'} {record.number}"
+
+
 def person(record: Record, staff_id: str) -> str:
     """Return the printed name of a person with the staff id."""
     known = record.given.people.get(staff_id)

@@ -20,7 +20,7 @@ from wqverify.errors import CouldNotRun
 from wqverify.show import wording
 from wqverify.show.align import aligned
 from wqverify.show.blocks import Block, Row, Statement, Table, blocks
-from wqverify.show.lookup import person
+from wqverify.show.lookup import person, record_title
 from wqverify.show.printable import BREAK, printable
 from wqverify.terms import Previous, Record
 
@@ -99,7 +99,7 @@ def _inputs(record: Record, record_bytes: bytes, attachments: Mapping[str, bytes
     about = {
         "plant": f"{_short(site.name)} · {_short(record.given.analyzer.tag)}",
         "number": number,
-        "title": f"Verification record {number}, {record.given.analyzer.tag}",
+        "title": f"{record_title(record)}, {record.given.analyzer.tag}",
         "author": person(record, record.performed_by),
         "keywords": [number, record.given.analyzer.tag, record.procedure],
         "synthetic": wording.SYNTHETIC if site.synthetic else "",

@@ -9,7 +9,7 @@ from wqverify.show import headings, wording
 from wqverify.show.changes import tolerance_history
 from wqverify.show.first_sheet import INFORMATION, licence_words, stage_at
 from wqverify.show.kinds import Block, Column, Facts, Heading, Statement, Table, rows
-from wqverify.show.lookup import NONE, Answers, person
+from wqverify.show.lookup import NONE, Answers, person, verifies
 from wqverify.terms import Previous, Record
 
 
@@ -34,7 +34,7 @@ def _rules(record: Record) -> Iterator[Block]:
         f"{stage_at(stage, place, record.result.here)}: {_word(record, stage, place)}"
         for stage, place in dict.fromkeys((c.stage, c.place) for c in record.result.checks if c.counts)
     ]
-    if statement:
+    if statement and verifies(record):
         yield Statement("; ".join(statement) + ".", "Statement of conformity")
 
 

@@ -84,6 +84,7 @@ SAME_VALUES = (
     "The attached record.json holds the same values with their labels and units, for machines; the page is "
     "made from it alone. Anyone can run the calculation again from this file: wqverify rerun FILE.pdf"
 )
+NOT_VERIFIED = "This verifies nothing: the check of its procedure is still due."
 OWN_KEY = "A signing key belongs to one person and opens only with that person's passphrase."
 BOOK = (
     "Each event of a record (performed, signed, reviewed, superseded, voided) is an entry of the book, with "

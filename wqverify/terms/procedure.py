@@ -10,7 +10,7 @@ from typing import Any
 from wqverify.errors import CorrectTheEntry
 from wqverify.terms.computed import Result
 from wqverify.terms.kept import Caution
-from wqverify.terms.known import Given
+from wqverify.terms.known import Analyzer, Given
 from wqverify.terms.typed import Beside, Reading
 
 Slices = Mapping[str, bytes]
@@ -54,6 +54,7 @@ class Procedure:
     earlier records of the same tag it is given, newest first, by procedure ("*" for any); without it the
     last one of its own on the same instrument. ``beside`` holds what stands next to a question, by the name
     its ``Ask`` gives: a pure function of the sheet as far as it is typed, the path of the question and given.
+    ``names(analyzer)`` is what an answer of the sheet may be called, printed on its blank.
     """
 
     name: str
@@ -71,3 +72,4 @@ class Procedure:
     tolerances: tuple[str, ...] = ()  # the names it reads from the register
     settings: Mapping[str, Setting] = field(default_factory=dict)  # likewise
     looks_back: Mapping[str, int] = field(default_factory=dict)
+    names: Callable[[Analyzer], tuple[str, ...]] = lambda _analyzer: ()
