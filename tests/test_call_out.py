@@ -647,7 +647,7 @@ def test_stepping_enter_takes_the_most_telling_measurement_and_says_what_it_tell
     said = " ".join(line.text for line in screen.lines)
     assert "halves what lies between the display of the analyzer and the control system" in said
     screen = say(desk, "")
-    assert (screen.path, screen.form) == ("measured.0.reading", "number")
+    assert (screen.path, screen.form, screen.unit) == ("measured.0.reading", "number", "mA")
     said = " ".join(line.text for line in screen.lines)
     assert "in mA: at its test terminals" in said
     assert "it should be 7.776 mA by the place before" in said

@@ -122,7 +122,7 @@ def _question(visit: Visit, step: Step, frame: Screen, place: str) -> Screen:
         place=place,
         heading=_headings(step),
         label=_label(step),
-        unit=about.unit if ask.unit == "analyzer" else ask.unit,
+        unit=beside.unit or (about.unit if ask.unit == "analyzer" else ask.unit),
         help=ask.help,
         form="pick" if beside.offers and step.kind == "leaf" else _form(step),
         path=step.path,

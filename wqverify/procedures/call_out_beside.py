@@ -65,7 +65,7 @@ def how(raw: Raw, path: str, given: Given) -> Beside:
     words = f"{what}, in {unit}" if unit else what
     should = f"it should be {b.plain(expected)} {unit} by the place before" if expected is not None else ""
     caution = f"caution: {measure.caution}" if measure.caution else ""
-    return Beside(b.told(f"{words}: {measure.how}" if measure.how else words, should, caution))
+    return Beside(b.told(f"{words}: {measure.how}" if measure.how else words, should, caution), unit=unit)
 
 
 def _expected(what: str, case: Case) -> Decimal | None:

@@ -32,11 +32,11 @@ class Complaint(Part):
         Symptom,
         Ask("what is wrong", help="the nearest; more of it is told in words next"),
     ]
-    told_as: Annotated[Notes | None, Ask("told as", help="in the words of who called")] = None
+    told_as: Annotated[Notes | None, Ask("told as", help="in the words of who called", apart=True)] = None
     called_by: Annotated[Text | None, Ask("called by", usual="{told}")] = None
-    since: Annotated[Text | None, Ask("since when", help="as far as it is known, and what was done then")] = (
-        None
-    )
+    since: Annotated[
+        Text | None, Ask("since when", help="as far as it is known, and what was done then", apart=True)
+    ] = None
 
 
 class Compared(Part):

@@ -86,6 +86,7 @@ class Beside:
     """What stands beside a question: lines, and what readings should be and may be where that is known.
 
     ``offers`` are answers that may be picked, the first of them taken by Enter; any other may be typed.
+    ``unit`` is that of a reading whose question does not know it.
     """
 
     lines: tuple[str, ...] = ()
@@ -93,6 +94,7 @@ class Beside:
     low: Decimal | None = None
     high: Decimal | None = None
     offers: tuple[str, ...] = ()
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
