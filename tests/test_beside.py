@@ -17,7 +17,7 @@ import pytest
 from pydantic import BaseModel
 
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.beside import WIDTH
+from wqverify.procedures.beside import MOST
 from wqverify.procedures.walk import Question, questions
 from wqverify.records.record import case_from
 from wqverify.records.workbook import demo_case
@@ -89,7 +89,7 @@ def test_beside_every_question_of_a_visit_stands_what_fits_and_nothing_is_broken
     for path, question in asked(PROCEDURES[name].Sheet, whole):
         if question.ask.beside:
             shown = PROCEDURES[name].beside[question.ask.beside](raw, path, given)
-            assert all(0 < len(line) <= WIDTH for line in shown.lines)
+            assert all(0 < len(line) <= MOST for line in shown.lines)
             said += bool(shown.lines)
         value = read(whole, path)
         if value is not None:

@@ -1088,8 +1088,7 @@ def test_beside_temperature_current_elevation_and_decision() -> None:
     assert beside("decision.action", asked) == [
         "level 1, transmitter: 0.17 ft, allowed ±0.2",
         "level 1, loop current: 0.17 ft, allowed ±0.2",
-        "A range is changed on two different levels; the sheet has one that can",
-        "be used, or none.",
+        "A range is changed on two different levels; the sheet has one that can be used, or none.",
     ]
 
 

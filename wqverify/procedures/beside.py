@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import ROUND_DOWN, Decimal
 from functools import cache, wraps
-from textwrap import wrap
+from textwrap import shorten
 from typing import Annotated, Any
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -24,8 +24,7 @@ from wqverify.procedures.rules import Stability
 from wqverify.procedures.walk import answered
 from wqverify.terms import Beside, Check, Given, Outcome, Quantity, Raw, Reading, Standard, Tolerance
 
-WIDTH = 70  # letters of a line beside a question
-MOST_LINES = 4  # of a sentence that is folded
+MOST = 360  # letters of a sentence beside a question: five lines of a terminal
 _PLACES = Decimal("0.000001")
 _IN_A_FILE = re.compile(r'write decision\.despite = "\.\.\." with your reason to go on')
 
@@ -168,15 +167,15 @@ def signed(value: Decimal) -> str:
     return f"{value:+f}"
 
 
-def folded(sentence: str) -> tuple[str, ...]:
-    """Return a sentence in lines that fit beside a question; a long one ends with three points."""
-    return tuple(wrap(sentence, WIDTH, max_lines=MOST_LINES, placeholder=" ..."))
+def cut(sentence: str) -> str:
+    """Return a sentence as it fits beside a question, where a face folds it; a long one ends with points."""
+    return shorten(sentence, MOST, placeholder=" ...")
 
 
 def told(*lines: str | Iterable[str]) -> tuple[str, ...]:
-    """Return the lines that say something, each fitting."""
+    """Return the sentences that say something, each fitting."""
     each = (line for one in lines for line in ([one] if isinstance(one, str) else one))
-    return tuple(part for line in each if line for part in (folded(line) if len(line) > WIDTH else [line]))
+    return tuple(line if len(line) <= MOST else cut(line) for line in each if line)
 
 
 def around(reference: Decimal, tolerance: Tolerance | None, *lines: str | Iterable[str]) -> Beside:

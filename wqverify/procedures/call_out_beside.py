@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from decimal import Decimal
-from textwrap import wrap
 
 from wqverify.calculations import loop
 from wqverify.procedures import beside as b
@@ -95,7 +94,7 @@ def so_far(raw: Raw, _path: str, given: Given) -> Beside:
     case = _case(raw, given)
     offers = next_ones(case)
     following_ = f"next: {offers[0][0].what} ({offers[0][1]})" if offers else ""
-    return Beside((*_whole(_said(case)), *b.told(following_)), offers=("yes" if offers else "no",))
+    return Beside((*_said(case), *b.told(following_)), offers=("yes" if offers else "no",))
 
 
 def _said(case: Case) -> Iterator[str]:
@@ -110,12 +109,6 @@ def _said(case: Case) -> Iterator[str]:
     others = len(findings(case)) - len(last)
     if others:
         yield f"{others} earlier {'opinion stands' if others == 1 else 'opinions stand'} on the page"
-
-
-def _whole(sentences: Iterator[str]) -> Iterator[str]:
-    """Fold sentences without cutting them: what decides stands at the end of a sentence."""
-    for sentence in sentences:
-        yield from wrap(sentence, b.WIDTH)
 
 
 @b.quiet
