@@ -12,13 +12,14 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
 from wqverify.calculations.units import in_unit
 from wqverify.procedures.call_out_case import Case, Finding, Row
 from wqverify.procedures.call_out_chain import hops
+from wqverify.procedures.call_out_sheet import Symptom
 from wqverify.procedures.call_out_table import EVERY, MEASURES, findings, next_ones, rows_of
 from wqverify.records.canonical import given_from
 from wqverify.shipped import shipped_folder
@@ -27,17 +28,7 @@ from wqverify.terms import Given, Hop, Reading, SampleLine
 GIVEN: Given = given_from(
     json.loads((shipped_folder("demo_runs") / "call_out" / "given.json").read_text("utf-8"))
 )
-SYMPTOMS = (
-    "reads wrong",
-    "wrong in part of the range",
-    "drifts",
-    "noisy",
-    "stands still",
-    "late",
-    "no signal",
-    "at the top",
-    "calibration refused",
-)
+SYMPTOMS = get_args(Symptom)
 PH = {"measures": "pH", "unit": "pH", "kind": "pH transmitter", "range": ("0", "14")}
 TURBIDITY = {"measures": "turbidity", "unit": "NTU", "kind": "nephelometer", "range": ("0", "5")}
 MEMBRANE = {"measures": "chlorine", "unit": "mg/L", "kind": "amperometric cell", "range": ("0", "5")}
