@@ -25,6 +25,7 @@ from wqverify.records.record import Case, compute
 from wqverify.terms import Place, Result
 
 LOOP, LEVEL, FLOW = "loop droop", "level far end", "flow double root"
+NIGHT = "call-out by night"
 Change = Callable[[Any], None]
 
 
@@ -124,6 +125,37 @@ def test_no_supply_is_named_where_the_current_follows_to_the_top(plant: Plant) -
     result = result_of(plant, LOOP, repaired_before)
     assert not told(result, "sticks")
     assert outcomes(result)["as_found"] == "pass"
+
+
+# ---------------------------------------------------------------- the same loop, called out by night
+
+
+def test_the_call_out_locates_the_supply_between_display_and_current(plant: Plant) -> None:
+    """19.2 ft of 20 is 19.36 mA by hand; 13.5 V over 770 ohm is 17.53 mA, 84.6 % of span."""
+    result = result_of(plant, NIGHT)
+    (located,) = told(result, "The fault lies between")
+    assert "between the display of the analyzer and the current at the transmitter" in located
+    assert "96.0 % of the span" in located
+    (volts,) = told(result, "the supply droops, good low and stuck high")
+    assert "the transmitter has no volts to spare" in volts
+    (top,) = told(result, "at most 17.53 mA")
+    assert "it sticks at 84.6 % of span" in top
+    assert outcomes(result, "control system")["as_found"] == "fail"
+
+
+def test_the_call_out_of_a_loop_that_follows_names_no_supply(plant: Plant) -> None:
+    def lower(sheet: Any) -> None:
+        """At 12 ft the same loop follows: 13.6 mA, 24 V less 10.47 V."""
+        sheet["at_first"] |= {"display": "12.00", "control_system": "12.01"}
+        readings = {"current at the far end": "13.60", "current at the transmitter": "13.60"}
+        readings |= {"volts at the transmitter": "13.5", "resistance of the loop": "640"}
+        for row in sheet["measured"]:
+            row["reading"] = readings.get(row["what"], row["reading"])
+
+    result = result_of(plant, NIGHT, lower)
+    assert not told(result, "The fault lies")
+    assert not told(result, "droops")
+    assert not told(result, "sticks")
 
 
 # ---------------------------------------------------------------- the root taken twice

@@ -1,4 +1,5 @@
-"""Two synthetic visits along a signal: a loop whose supply is used up, a level scaled wrong at one end.
+"""Synthetic visits along a signal: a loop whose supply is used up, found by night and checked by day, and a
+level scaled wrong at one end.
 
 Nothing here is judged: the numbers come from a seeded model of a loop, the outcomes from wqverify.
 """
@@ -32,7 +33,8 @@ TOLD_CURRENTS = (4.0, 8.0, 12.0, 16.0, 20.0)
 
 
 def signal_visits(month: date) -> Iterator[Visit]:
-    """Yield the loop check and the level check of a month."""
+    """Yield the call-out, the loop check and the level check of a month."""
+    yield _call_out(Random(SEED + 1), month.replace(day=13))
     random = Random(SEED)
     yield _loop(random, month.replace(day=14))
     yield _level(random, month.replace(day=18))
@@ -61,6 +63,52 @@ class Loop:
         """Return the current that flows where the transmitter is told to make one, mA."""
         most = loop.largest_current(self.supply_v, self.least_v, self.ohm)
         return float(min(told + self.random.gauss(0, 0.001), most + self.random.gauss(0, 0.002)))
+
+
+def _call_out(random: Random, day: date) -> Visit:
+    """The night before the loop check: the tank runs over, and the control room sees no high level."""
+    by, started = "T-07", "02:31"
+    rows = opening("call_out", "LIT-1102", "EL-0112", day, started, by, reason="call-out", meter="LC-4")
+    rows += _told(started)
+    rows += part(
+        "symptom",
+        what="at the top",
+        told_as="the tank runs over and the screen stands at 16.9 ft",
+        called_by=OPERATOR,
+        since="01:50, when the guard saw the overflow run",
+    )
+    found, level = Loop(random, ohm=770), 19.2
+    told = loop.current(level / 20)
+    flowing = found.flowing(told)
+    there = 20 * loop.fraction(flowing)
+    rows += part("at_first", display=f"{level:.2f}", control_system=f"{there:.2f}", heard_how="radio")
+    rows += [text("at", later(started, 6))]
+    rows += part("condition", as_arrived="box dry, vent tube open, new barrier in the panel", alarms="none")
+    rows += not_done("output_held", "the current has to move to be followed")
+    rows += part("loop_in_manual", at=later(started, 9), by=OPERATOR)
+    rows += not_done("alarm_blocked", "the high alarm has to stay")
+    for minutes, what, reading in (
+        (14, "current at the far end", f"{flowing:.2f}"),
+        (20, "current at the transmitter", f"{found.flowing(told):.2f}"),
+        (24, "volts at the transmitter", f"{found.supply_v - flowing * found.ohm / 1000:.1f}"),
+        (26, "volts the transmitter needs", f"{found.least_v:.1f}"),
+        (29, "volts of the supply", f"{found.supply_v:.1f}"),
+        (35, "resistance of the loop", f"{found.ohm:.0f}"),
+    ):
+        rows += ["", "[[measured]]", text("what", what), text("reading", reading)]
+        rows += [text("at", later(started, minutes))]
+    rows += not_done("repaired", "no barrier of lower resistance at hand by night")
+    rows += part("loop_in_auto", at=later(started, 44), by=OPERATOR)
+    rows += part("operations_told_after", who=OPERATOR, how="radio", at=later(started, 45))
+    rows += part(
+        "status",
+        state="in service with restriction",
+        note="not shown above 16.9 ft; filling stopped at 15 ft by hand until the loop is repaired",
+    )
+    rows += part(
+        "cause", opinion="the barrier put in last month takes more volts than the loop has", author=by
+    )
+    return Visit(day, "call-out by night", "LIT-1102", written(rows), "the supply is used up, found by night")
 
 
 def _loop(random: Random, day: date) -> Visit:

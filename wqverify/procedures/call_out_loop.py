@@ -22,6 +22,7 @@ from wqverify.procedures.call_out_case import (
 LIVE = "On volts, leads in the volt sockets; there may be mains in the same panel."
 LOCKED = "Lock out and test for dead before wires are lifted in a panel that holds more than the loop."
 SUPPLY, TERMINALS, CARD = "the supply", "the transmitter", "the input card"
+SPARE = 0.02  # of the least volts: no more than that is none to spare; common practice, no source
 DEAD_V = 1  # V: less is none; common practice, no source
 NONE_MA = 0.5  # mA: less is no current at all; common practice, no source
 TWO_WIRE = Measure("does the loop feed the transmitter?", "", "two wires: yes; a mains supply of its own: no")
@@ -133,10 +134,9 @@ def _short(case: Case) -> Finding | None:
 
 def _short_of_volts(case: Case) -> Finding | None:
     volts, least = case.size(TERMINAL_V), case.size(LEAST_V)
-    short_of = volts < least
+    short_of = volts <= least * (1 + SPARE)  # where it droops it stands at its least
     return Finding(
-        "At this current the transmitter has less volts than it needs: the supply droops, good low "
-        "and stuck high."
+        "At this current the transmitter has no volts to spare: the supply droops, good low and stuck high."
         if short_of
         else "The transmitter has the volts it needs.",
         "volts at the transmitter against the least",
