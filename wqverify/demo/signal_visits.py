@@ -1,5 +1,4 @@
-"""Synthetic visits along a signal: a loop whose supply is used up, found by night and checked by day, and a
-level scaled wrong at one end.
+"""Synthetic visits along a signal: a loop out of volts, found by night, and a level scaled wrong at one end.
 
 Nothing here is judged: the numbers come from a seeded model of a loop, the outcomes from wqverify.
 """

@@ -67,7 +67,7 @@ def readings(raw: Raw, path: str, given: Given) -> Beside:
     value, expected, why = _should(raw, here, typed, given)
     told = _words(value, typed, expected, raw, here, given)
     if expected is None:
-        return Beside(b.told(told, b.folded(why), steady))
+        return Beside(b.told(told, why, steady))
     limits = tolerance_for("error", given)
     return b.around(
         expected,
