@@ -560,3 +560,12 @@ def test_one_grab_founds_no_new_sensitivity_and_a_zero_needs_none() -> None:
     assert "A new sensitivity needs two grabs that agree; the sheet has one." in shown
     zero = put(raw, "decision.action", "zero")
     assert "A new sensitivity" not in " ".join(lines(CHLORINE, "decision.action", zero, given))
+
+
+def test_without_a_compensation_it_is_said_why_nothing_can_be_expected_of_a_standard() -> None:
+    raw, given = demo("conductivity_check")
+    bare = {key: value for key, value in raw.items() if key != "compensation"}
+    unset = replace(given, analyzer=replace(given.analyzer, settings={}))
+    shown = lines("conductivity_check", "as_found.points.0.readings", bare, unset)
+    assert any("which compensation is set" in line for line in shown)
+    assert not any(line.startswith("display should show") for line in shown)
