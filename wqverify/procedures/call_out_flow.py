@@ -54,22 +54,26 @@ def _standstill(case: Case) -> Finding | None:
         )
     if not case.knows(FULL, WATER_US):
         return None
+    confirm = "zero read again, the pipe full and still"
     if case.says(FULL) is False:
         says, between = "A part-full pipe reads high.", ("the water", "the electrodes")
+        confirm = "the pipe kept full, by a rise behind the meter: " + confirm
     elif case.size(WATER_US) < 5:
         says, between = "Below 5 uS/cm a magnetic meter does not read.", ("the water", "the electrodes")
+        confirm = "another kind of meter in the same water"
     else:
         says, between = (
             "Full, and conducting: earth rings, electrodes, or its zero.",
             ("the electrodes", TERMINALS),
         )
+        confirm = "resistance of each electrode to the water, both alike; earth rings; then its zero"
     return Finding(
         says,
         "flow at standstill in % of the range",
         f"100 × {case.number(STANDSTILL)}/{case.width_at('transmitter')}",
         f"{short(off)} %",
         between,
-        "resistance of each electrode to the water, both alike; earth rings; then its zero",
+        confirm,
     )
 
 

@@ -114,7 +114,9 @@ def _echo_air(case: Case) -> Finding | None:
     warm = abs(case.size(AIR_C) - case.size(AIR_SET_C)) > THERMOMETER_K
     ways = ("long", "low") if off > 0 else ("short", "high")
     return Finding(
-        f"The air is not as warm as the transmitter takes it: the distance is {short(abs(off), 3)} "
+        f"The air has {case.text(AIR_C)}, the transmitter counts with {case.text(AIR_SET_C)}: the "
+        f"distance is "
+        f"{short(abs(off), 3)} "
         f"m too {ways[0]}, "
         f"the level as much too {ways[1]}."
         if warm

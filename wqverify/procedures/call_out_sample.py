@@ -20,6 +20,7 @@ from wqverify.procedures.call_out_case import (
     public,
     short,
 )
+from wqverify.procedures.call_out_compare import compared
 
 LIGHT = "Lamps and laser sources: power off before the housing is opened, no look into the beam."
 CHANGES = "It changes the instrument: what follows is no longer as found."
@@ -154,6 +155,11 @@ def _lag(case: Case) -> Finding | None:
     )
 
 
+def _display_is_off(case: Case) -> bool:
+    """Whether the display does not agree with the reference, or nothing says within what it should."""
+    return case.knows(REFERENCE, DISPLAY) and not compared(case, "as_found", REFERENCE, DISPLAY).agrees
+
+
 def _may_be_cleaned(case: Case) -> bool:
     """Of a pH electrode whose calibration was refused the buffers tell more, before anything is washed."""
     return is_wet(case) and not (case.is_of("ph") and case.symptom in CALIBRATION)
@@ -233,7 +239,7 @@ THEN = (
         "the reference against the analyzer, before anything is touched",
         "two grabs that agree before anything moves, common practice, no source",
         WRONG,
-        lambda case: case.knows(REFERENCE, DISPLAY),
+        _display_is_off,
     ),
     Row(
         "cleaning",
