@@ -497,7 +497,7 @@ def test_operations_are_told_in_words_between_which_places_and_what_was_repaired
         "verifies": "no",
         "told.work": "Repaired: junction box at the clearwell: terminals 7 and 8.",
         "told.as_found": "As found it was outside its tolerance between the current at the transmitter and "
-        "the current at the far end: 7.07 against 7.78.",
+        "the current at the far end: 7.07 mA against 7.78 mA.",
         "told.as_left": "As left all that was read agreed, from the display of the analyzer to the control "
         "system.",
     }

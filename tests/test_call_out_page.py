@@ -27,7 +27,7 @@ from wqverify.terms import Record
 NEITHER = "This verifies nothing: the check of its procedure is still due."
 FAULT = (
     "As found it was outside its tolerance between the current at the transmitter and the current at the far "
-    "end: 7.07 against 7.78."
+    "end: 7.07 mA against 7.78 mA."
 )
 
 

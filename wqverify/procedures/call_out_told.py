@@ -143,7 +143,7 @@ def _spoken(case: Case, judged: Sequence[Hop]) -> str:
     if wrong:
         places = ", and ".join(f"between {hop.between[0]} and {hop.between[1]}" for hop in wrong)
         last = wrong[0]
-        figures = [case.read[place.what].text for place in (last.before, last.after)]
+        figures = [case.text(place) for place in (last.before, last.after)]
         return f"it was outside its tolerance {places}: {figures[1]} against {figures[0]}."
     if all(hop.agrees for hop in judged):
         return f"all that was read agreed, from {judged[0].between[0]} to {judged[-1].between[1]}."
