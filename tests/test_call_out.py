@@ -498,8 +498,12 @@ def test_operations_are_told_in_words_between_which_places_and_what_was_repaired
         "told.work": "Repaired: junction box at the clearwell: terminals 7 and 8.",
         "told.as_found": "As found it was outside its tolerance between the current at the transmitter and "
         "the current at the far end: 7.07 mA against 7.78 mA.",
-        "told.as_left": "As left all that was read agreed, from the display of the analyzer to the control "
-        "system.",
+        "told.opinion": "An opinion, not verified: The current is lost in proportion: a leak across "
+        "the input, "
+        "about 2489 ohm beside 250 ohm. Between the transmitter and the input card.",
+        "told.as_left": "As left all that was read along the signal agreed, from the display of the "
+        "analyzer to "
+        "the control system.",
     }
     left = run(visit(row(IN.what, "10.00"), ends=("50.0", "37.5"), repaired=REPAIRED)).facts
     assert left["told.as_left"] == "As left what did not agree was not read again."

@@ -66,7 +66,8 @@ def test_the_first_sheet_says_between_which_places_and_what_was_done() -> None:
     (told,) = [one.text for one in statements(record_of("call_out")) if NEITHER in one.text]
     assert told.startswith(FAULT)
     assert "Repaired: junction box at the clearwell: terminals 7 and 8." in told
-    assert "As left all that was read agreed" in told
+    assert "As left all that was read along the signal agreed" in told
+    assert "An opinion, not verified: The current is lost in proportion" in told
 
 
 def test_operations_are_told_it_once_and_that_the_check_is_due() -> None:

@@ -1053,7 +1053,7 @@ SAID: list[tuple[str, dict[str, Any], dict[str, str], str, str, bool]] = [
             "barometer now": "101.0",
             "value on the display": "5.00",
         },
-        "0.204 m low",
+        "0.204 m high",
         "0.204 m",
         True,
     ),
@@ -1116,17 +1116,17 @@ SAID: list[tuple[str, dict[str, Any], dict[str, str], str, str, bool]] = [
     (
         "flow, manifold equalised",
         ORIFICE,
-        {"flow with the manifold equalised": "1.1"},
+        {"flow with the manifold equalised": "3.2"},
         "the zero of the transmitter",
-        "1.10 %",
+        "3.20 %, which is 0.102 %",
         True,
     ),
     (
         "flow, manifold equalised",
         ORIFICE,
-        {"flow with the manifold equalised": "1.0"},
+        {"flow with the manifold equalised": "3.1"},
         "the cell is right",
-        "1.00 %",
+        "3.10 %, which is 0.096 %",
         False,
     ),
     # an output that feeds itself
@@ -1412,7 +1412,8 @@ def first(case: Case) -> str:
 def test_the_most_telling_comes_first(
     what: dict[str, Any], symptom: str, readings: dict[str, str], measure: str
 ) -> None:
-    known = {**FLOWING, **readings}
+    seen = {"is an output held, fixed or simulated?": "no", "is it as noisy on its own display?": "yes"}
+    known = {**FLOWING, **seen, **readings}
     if "value by a reference" in readings and measure != "value after cleaning":  # looked at before
         known |= {"value by a second reference": readings["value by a reference"]}
         known |= {"value after cleaning": readings["value on the display"]}
@@ -1449,6 +1450,70 @@ def test_where_the_ends_of_a_flow_by_pressure_differ_the_root_is_asked_for_first
         "square root taken in the transmitter?",
         "square root taken in the control system?",
     ]
+
+
+def test_without_flow_nothing_is_measured_on_old_water() -> None:
+    ends = {"value on the display": "1.00", "value in the control system": "1.00"}
+    case = knowing(of(MEMBRANE, "reads wrong"), {**ends, "does sample flow through the cell?": "no"})
+    assert next_ones(case) == []
+    assert say(case, "look and flow").between == ("the tap", "the cell")
+
+
+@pytest.mark.parametrize("symptom", ["stands still", "noisy"])
+def test_a_hold_and_noise_are_looked_for_also_where_the_ends_differ(symptom: str) -> None:
+    ends = {"value on the display": "1.200", "value in the control system": "0.350"}
+    case = knowing(of(DEPTH, symptom), {**ends, "current at the transmitter": "5.12"})
+    words = {
+        "stands still": "is an output held, fixed or simulated?",
+        "noisy": "is it as noisy on its own display?",
+    }
+    assert words[symptom] in {measure.what for measure, _why in next_ones(case)}
+
+
+@pytest.mark.parametrize(
+    ("current", "shown", "measure"),
+    [
+        ("0.00", "0.00", "does the loop feed the transmitter?"),
+        ("22.50", "10.50", "current with one wire lifted at the transmitter"),
+    ],
+)
+def test_a_failure_current_is_not_compared_with_a_value_that_is_limited(
+    current: str, shown: str, measure: str
+) -> None:
+    """A control system that stops at its ends makes no second fault of it, and the deciding one is asked."""
+    readings = {"value on the display": "5.00", "value in the control system": shown}
+    case = knowing(of(DEPTH, "no signal"), {**readings, "current at the far end": current})
+    judged = {hop.check.key: hop for hop in hops(case, "as_found")}
+    assert judged["as_found.display_to_far_end"].fails
+    assert "a failure signal is no value" in judged["as_found.far_end_to_control_system"].check.reason
+    known = knowing(case, {"current at the transmitter": current})
+    assert first(known) == measure
+
+
+def test_another_resistor_than_the_register_has_moves_no_fault() -> None:
+    """240 ohm where 250 stand in the register: 13.60 mA makes 3.264 V, which the card takes for 13.06 mA."""
+    readings = {"value on the display": "6.00", "value in the control system": "5.66"}
+    readings |= {"current at the far end": "13.60", "volts across the input resistor": "3.264"}
+    case = knowing(of(DEPTH, "reads wrong"), readings)
+    measured = knowing(case, {"input resistor": "240"})
+    for known in (case, measured):
+        failing = [hop.check.key for hop in hops(known, "as_found") if hop.fails]
+        assert failing == ["as_found.far_end_to_input"]
+    assert "another resistor is fitted than the register says" in say(measured, "loop, input resistor").says
+
+
+def test_equal_readings_put_no_display_off() -> None:
+    readings = {"value by a reference": "7.20", "value by a second reference": "7.20"}
+    case = knowing(of(PH, "reads wrong"), {**readings, "value on the display": "7.20"})
+    found = say(case, "two references")
+    assert (found.says, found.between) == ("The display agrees with a reference.", None)
+
+
+def test_a_blank_is_no_manganese_too() -> None:
+    readings = {"value in water without chlorine": "0.20", "value with the chlorine destroyed first": "0.20"}
+    assert (
+        say(knowing(of(DPD, "reads wrong"), readings), "chlorine, high in grab and analyzer").between is None
+    )
 
 
 def test_what_is_kept_is_looked_at_last() -> None:

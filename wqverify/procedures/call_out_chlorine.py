@@ -24,6 +24,7 @@ from wqverify.procedures.call_out_sample import CHANGES
 
 REAGENT = "Reagents are caustic or toxic (arsenite is a poison): gloves, eye protection, waste is collected."
 SAMPLE, CELL, ELECTRONICS = "the sample line", "the cell", "the electronics"
+COLOUR = ("dpd", "colorimetric", "reagent")
 SHARE = 0.1  # of a value: less is no cause; common practice, no source
 
 
@@ -68,6 +69,9 @@ def _cell_flow(case: Case) -> Finding | None:
 def _zero(case: Case) -> Finding | None:
     zero = case.size(NO_CHLORINE)
     wrong = abs(zero) > ZERO_SHARE * float(case.width_at("transmitter"))
+    own, again = "the cell's current", "once the current has settled"
+    if case.is_kind(*COLOUR):
+        own, again = "its absorbance", "cell clean, in water without chlorine"
     explains = ""
     if wrong and case.knows(DISPLAY, REFERENCE):
         rest = case.size(DISPLAY) - zero - case.size(REFERENCE)
@@ -77,7 +81,7 @@ def _zero(case: Case) -> Finding | None:
         + (
             f"off by that much everywhere{explains}."
             if wrong
-            else "its zero is good, unless the display cannot go below 0: then read the cell's current."
+            else f"its zero is good, unless the display cannot go below 0: then read {own}."
             if zero == 0
             else "its zero is good."
         ),
@@ -85,9 +89,7 @@ def _zero(case: Case) -> Finding | None:
         f"{case.number(NO_CHLORINE)} against {short(ZERO_SHARE * float(case.width_at('transmitter')), 3)}",
         "not zero" if wrong else "zero",
         (CELL, ELECTRONICS) if wrong else None,
-        "zero taken again, once the current has settled: the same difference at two levels goes"
-        if wrong
-        else "",
+        f"zero taken again, {again}: the same difference at two levels goes" if wrong else "",
     )
 
 
@@ -134,14 +136,16 @@ def _age(case: Case) -> Finding | None:
 
 
 def _interference(case: Case) -> Finding | None:
-    left = case.size(BLANK)
+    zero = case.size(NO_CHLORINE) if case.knows(NO_CHLORINE) else 0.0
+    left = case.size(BLANK) - zero  # less what it shows without chlorine anyway
     wrong = left > ZERO_SHARE * float(case.width_at("transmitter"))
     return Finding(
-        f"{case.text(BLANK)} stay without free chlorine: manganese, or something else, is read as chlorine."
+        f"{short(left, 3)} {case.analyzer.unit} stay without free chlorine: manganese, or something "
+        f"else, is read as chlorine."
         if wrong
         else "Nothing stays without chlorine: no manganese; chloramine is destroyed too and is not excluded.",
-        "value with the chlorine destroyed",
-        case.text(BLANK),
+        "value with the chlorine destroyed − value in water without chlorine",
+        f"{case.number(BLANK)} − {zero:g}",
         "something stays" if wrong else "nothing stays",
         ("the water", "the reagent") if wrong else None,
         "the same step with the grab: it reads as much too high" if wrong else "",
@@ -158,7 +162,7 @@ def _membrane(case: Case) -> Finding | None:
 
 
 def _amperometric(case: Case) -> bool:
-    return not case.is_kind("dpd", "colorimetric", "reagent")
+    return not case.is_kind(*COLOUR)
 
 
 def _colorimetric(case: Case) -> bool:

@@ -75,6 +75,7 @@ SIZES: Sizes = {
     "loop_resistor_percent": ("0.1", "memory", "input resistor, within ±{size} %"),
 }
 HELD = "the place before was read while the output was held, so the signal may have stood still"
+FAILURE = "a failure signal is no value; what is shown of it is up to the control system"
 NO_ROOT = "it is not known where the square root is taken; ask, it decides what a current stands for"
 
 
@@ -124,9 +125,10 @@ def key_of(stage: str, before: Measure, after: Measure) -> str:
 
 def ohm_of(case: Case) -> Decimal | None:
     """Return the input resistor: as measured, else that of the register."""
-    if OHM.what in case.read:
+    by_register = next((hop.input_ohm for hop in case.analyzer.hops if hop.input_ohm is not None), None)
+    if by_register is None and OHM.what in case.read:
         return case.number(OHM)
-    return next((hop.input_ohm for hop in case.analyzer.hops if hop.input_ohm is not None), None)
+    return by_register
 
 
 def allowed_there(case: Case) -> tuple[Decimal, Decimal]:
@@ -160,6 +162,8 @@ def _why_not(case: Case, before: Measure, after: Measure) -> str:
         return HELD
     value = next((one for one in (before, after) if one not in CURRENTS), None)
     mixed = value is not None and (before in CURRENTS) != (after in CURRENTS)
+    if mixed and before in CURRENTS and _is_failure(case, before):
+        return FAILURE
     if not mixed or not case.may_be_rooted:
         return ""
     asked = ROOT_THERE if value in BEHIND else ROOT_HERE
@@ -202,6 +206,13 @@ def _is_limited(case: Case, place: Measure) -> bool:
     if 0 <= share <= 100:
         return False
     return place not in CURRENTS or loop.state_of(loop.current(share / 100)) == "measuring"
+
+
+def _is_failure(case: Case, place: Measure) -> bool:
+    """Whether a current, or the volts it makes, is no value by NE 43."""
+    if place is VOLTS and ohm_of(case) is None:
+        return False
+    return loop.state_of(loop.current(percent(case, place) / 100)) != "measuring"
 
 
 def limited(case: Case) -> bool:

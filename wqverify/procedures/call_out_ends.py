@@ -52,16 +52,26 @@ def _resistor(case: Case) -> Finding | None:
     """The resistor by volts and current, against what it should be."""
     if case.number(IN) <= 0:
         return None
-    ohm, due = 1000 * case.size(VOLTS) / case.size(IN), case.size(OHM)
-    off = abs(ohm / due - 1) > RESISTOR
+    ohm, counts = 1000 * case.size(VOLTS) / case.size(IN), ohm_of(case)
+    assert counts is not None
+    off = abs(ohm / float(counts) - 1) > RESISTOR
+    as_measured = abs(ohm / case.size(OHM) - 1) <= RESISTOR
     return Finding(
-        f"By volts and current it is {short(ohm, 1)} ohm, measured or printed {case.text(OHM)}: "
-        + ("a bad terminal, another resistor, or one beside it." if off else "the resistor is right."),
+        f"By volts and current it is {short(ohm, 1)} ohm, measured or printed {case.text(OHM)}, by the "
+        f"register {counts} ohm: "
+        + (
+            "the resistor is right."
+            if not off and as_measured
+            else "another resistor is fitted than the register says; which one the card counts with, its "
+            "scaling tells."
+            if off and as_measured
+            else "a bad terminal, another resistor, or one beside it."
+        ),
         "R = 1000 V/I",
         f"1000 × {case.number(VOLTS)}/{case.number(IN)}",
         f"{short(ohm, 1)} ohm",
-        ("the current at the far end", "the volts across the input") if off else None,
-        "its resistance with the loop dead; the terminals made again" if off else "",
+        ("the current at the far end", "the volts across the input") if off or not as_measured else None,
+        "its resistance with the loop dead; the terminals made again" if off or not as_measured else "",
     )
 
 
@@ -107,7 +117,7 @@ def _leak(case: Case) -> Finding | None:
         )
     elif constant and not in_proportion:
         says, confirm = (
-            "As much is lost at both levels: an earth loop.",
+            "The same difference at both levels: an earth loop.",
             "volts from each signal wire to earth; the screen earthed at one end only, or an "
             "isolator: both ends "
             "agree. A protective earth is never lifted",

@@ -39,6 +39,7 @@ EQUALISED = Measure(
 )
 FULL = Measure("is the pipe full at standstill?", "", "by its empty-pipe alarm or a tap at the crown")
 WATER_US = Measure("conductivity of the water", "uS/cm", "by a hand meter")
+LEAST_DP = 0.1  # % of the differential pressure: more is no zero; common practice, no source
 TWICE = 2  # between two electrodes; common practice, no source
 ROOTS = ("no root at all", "one root", "two roots")
 
@@ -105,14 +106,15 @@ def _straight(case: Case) -> Finding | None:
 
 def _equalised(case: Case) -> Finding | None:
     off = 100 * float(case.number(EQUALISED) / case.width_at("transmitter"))
-    wrong = abs(off) > 1
+    share = (off / 100) ** 2 * 100  # of the differential pressure, where a root is taken of it
+    wrong = share > LEAST_DP
     return Finding(
         "No difference of pressure and it shows flow: the zero of the transmitter, or its tubing."
         if wrong
         else "Zero with the manifold equalised: the cell is right.",
         "flow in % of the range with both sides joined",
         f"100 × {case.number(EQUALISED)}/{case.width_at('transmitter')}",
-        f"{short(off)} %",
+        f"{short(off)} %, which is {short(share, 3)} % of the differential pressure behind a root",
         ("the tubing", TERMINALS) if wrong else None,
         "tubing vented or drained, zeroed with the manifold equalised" if wrong else "",
     )

@@ -67,7 +67,7 @@ def _weather(case: Case) -> Finding | None:
     matters = abs(own) > _allowed(case)
     return Finding(
         f"A blocked vent would make it {short(abs(own), 3)} {case.analyzer.unit} "
-        f"{'low' if own > 0 else 'high'} "
+        f"{'high' if own > 0 else 'low'} "
         f"since then."
         if matters
         else "The barometer moved too little to matter.",

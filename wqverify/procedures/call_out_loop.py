@@ -27,7 +27,7 @@ DEAD_V = 1  # V: less is none; common practice, no source
 NONE_MA = 0.5  # mA: less is no current at all; common practice, no source
 TWO_WIRE = Measure("does the loop feed the transmitter?", "", "two wires: yes; a mains supply of its own: no")
 TERMINAL_V = Measure(
-    "volts at the transmitter", "V", "at its terminals, loop running, at its highest current", LIVE
+    "volts at the transmitter", "V", "at its terminals; where a current flows, at its highest", LIVE
 )
 SUPPLY_V = Measure("volts of the supply", "V", "at its terminals, loop running", LIVE)
 LEAST_V = Measure("volts the transmitter needs", "V", "the least, by its manual")
@@ -93,8 +93,8 @@ def _no_current(case: Case) -> Finding | None:
         )
         between = (TERMINALS, CARD) if there else (SUPPLY, TERMINALS)
         confirm = (
-            "a resistor of 1 kohm with the meter in series, on mA, in place of the transmitter: at "
-            "most 24 mA of 24 V"
+            "in manual, alarms blocked, in no classified area: a resistor of 1 kohm, 1 W or more, with the "
+            "meter in series, on mA, in place of the transmitter: at most 24 mA of 24 V"
             if there
             else "volts from terminal to terminal, back towards the supply"
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from wqverify.calculations import sample_line
 from wqverify.procedures.call_out_case import (
+    ARCHIVE,
     CALIBRATION,
     DISPLAY,
     MEMORY,
@@ -75,7 +76,9 @@ def _second(case: Case) -> Finding | None:
     """Two references that agree tell whose error it is; two that do not tell nothing."""
     first, second, shown = case.size(REFERENCE), case.size(SECOND), case.size(DISPLAY)
     between, off = abs(second - first), min(abs(shown - first), abs(shown - second))
-    agree = between <= off / 2
+    if off == 0:
+        return Finding("The display agrees with a reference.")
+    agree = off > 0 and between <= off / 2
     return Finding(
         "Two references agree with each other better than with the display: the display is off."
         if agree
@@ -116,7 +119,7 @@ def _fouled(case: Case) -> Finding | None:
         ("the water", SENSOR) if explains else (SENSOR, DISPLAYED),
         "a check on a standard, clean"
         if explains
-        else "a primary standard: off there too, it asks for calibration",
+        else "a primary standard, buffers or a zero, by its kind: off there too, it asks for calibration",
     )
 
 
@@ -230,6 +233,24 @@ LOOK = (
         WRONG | CALIBRATION | {"noisy", "stands still", "late"},
         is_wet,
     ),
+    Row(
+        "stands still",
+        (FIXED,),
+        _fixed,
+        "an output that is held",
+        MEMORY,
+        frozenset({"stands still"}),
+        spans=((REFERENCE, ARCHIVE),),
+    ),
+    Row(
+        "noise",
+        (NOISY_HERE,),
+        _noisy,
+        "the sensor against the signal",
+        MEMORY,
+        frozenset({"noisy"}),
+        spans=((REFERENCE, ARCHIVE),),
+    ),
 )
 THEN = (
     Row(
@@ -252,8 +273,6 @@ THEN = (
     ),
 )
 LAST = (
-    Row("stands still", (FIXED,), _fixed, "an output that is held", MEMORY, frozenset({"stands still"})),
-    Row("noise", (NOISY_HERE,), _noisy, "the sensor against the signal", MEMORY, frozenset({"noisy"})),
     Row(
         "late",
         (CUP, FOLLOWS_MIN),

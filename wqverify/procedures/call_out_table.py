@@ -81,6 +81,8 @@ def next_ones(case: Case) -> list[tuple[Measure, str]]:
     first, then the rows of the fault table for that part. Where the symptom itself points somewhere, the rows
     come first; and at a sample one looks whether it flows before anything is measured against the water.
     """
+    if case.says(call_out_sample.FLOWS) is False:
+        return []  # old water tells nothing: flow first, then both ends again
     judged = hops(case, "as_found")
     wrong = first_wrong(judged, ends(case, "as_found"))
     rows = (row for row in rows_of(case) if row.concerns(case))

@@ -132,6 +132,9 @@ def facts(sheet: CallOutSheet, given: Given) -> dict[str, str]:
             judged = [*judged, both] if both.fails else judged
         if judged:
             told[f"told.{stage}"] = f"{TITLES[stage].capitalize()} {_spoken(case, judged)}"
+    pointing = [finding for _row, finding in findings(as_found(sheet, given)) if finding.between]
+    if pointing:
+        told["told.opinion"] = f"An opinion, not verified: {in_words(pointing[-1])}"
     if isinstance(sheet.repaired, Repaired) and not_read_again(sheet, given):
         told[f"told.{AS_LEFT}"] = "As left what did not agree was not read again."
     return told
@@ -146,7 +149,8 @@ def _spoken(case: Case, judged: Sequence[Hop]) -> str:
         figures = [case.text(place) for place in (last.before, last.after)]
         return f"it was outside its tolerance {places}: {figures[1]} against {figures[0]}."
     if all(hop.agrees for hop in judged):
-        return f"all that was read agreed, from {judged[0].between[0]} to {judged[-1].between[1]}."
+        first, last_ = judged[0].between[0], judged[-1].between[1]
+        return f"all that was read along the signal agreed, from {first} to {last_}."
     return "not all that was read could be compared."
 
 

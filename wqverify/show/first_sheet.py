@@ -97,7 +97,11 @@ def _told(record: Record) -> Iterator[Block]:
     """Give what others are told of a visit that verifies nothing: what was wrong, what was done."""
     facts = record.result.facts
     if not verifies(record):
-        told = [facts[key] for key in ("told.as_found", "told.work", "told.as_left") if key in facts]
+        told = [
+            facts[key]
+            for key in ("told.as_found", "told.opinion", "told.work", "told.as_left")
+            if key in facts
+        ]
         yield Statement(" ".join((*told, wording.NOT_VERIFIED)))
 
 

@@ -121,6 +121,8 @@ def _stage(record: Record, stage: str, title: str) -> Iterator[str]:
     """Say what a stage came to at the instrument and in the control system."""
     if told := record.result.facts.get(f"told.{stage}"):
         yield told
+        if stage == "as_found" and (opinion := record.result.facts.get("told.opinion")):
+            yield opinion
         return
     part = record.sheet.get(stage)
     same = str(part.get("same_as", "")) if isinstance(part, Mapping) else ""
