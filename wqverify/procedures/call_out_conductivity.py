@@ -26,6 +26,7 @@ from wqverify.procedures.call_out_case import (
 from wqverify.procedures.call_out_sample import STANDARD, STANDARD_IS
 
 CELL, DISPLAYED = "the cell", "the display"
+RIGHT = 0.03  # of a standard, for a cell that is right in both; common practice, no source
 MOST_PT100 = 391.0  # ohm, the end of its table; a Pt1000 begins below it only under -150 °C
 SHARE = 0.1  # of a ratio: two are alike within it; common practice, no source
 
@@ -46,7 +47,7 @@ def _ratio(case: Case) -> Finding | None:
         case.size(value) / case.size(true) for value, true in ((STANDARD, STANDARD_IS), (HIGHER, HIGHER_IS))
     )
     alike = abs(second - first) <= SHARE * abs(first)
-    right = alike and abs(first - 1) <= ZERO_SHARE * 3
+    right = alike and abs(first - 1) <= RIGHT
     offs = [
         case.size(value) - case.size(true) for value, true in ((STANDARD, STANDARD_IS), (HIGHER, HIGHER_IS))
     ]

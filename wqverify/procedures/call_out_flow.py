@@ -39,6 +39,8 @@ EQUALISED = Measure(
 )
 FULL = Measure("is the pipe full at standstill?", "", "by its empty-pipe alarm or a tap at the crown")
 WATER_US = Measure("conductivity of the water", "uS/cm", "by a hand meter")
+ZERO_PERCENT = 1  # of the range at standstill: less is zero; common practice, no source
+LEAST_US = 5  # uS/cm that a magnetic meter needs, as FLOW_PAGE has it
 LEAST_DP = 0.1  # % of the differential pressure: more is no zero; common practice, no source
 TWICE = 2  # between two electrodes; common practice, no source
 ROOTS = ("no root at all", "one root", "two roots")
@@ -46,7 +48,7 @@ ROOTS = ("no root at all", "one root", "two roots")
 
 def _standstill(case: Case) -> Finding | None:
     off = 100 * float(case.number(STANDSTILL) / case.width_at("transmitter"))
-    if abs(off) <= 1:
+    if abs(off) <= ZERO_PERCENT:
         return Finding(
             "Zero at standstill, within 1 % of the range; a low-flow cut can hide what is less.",
             "flow at standstill in % of the range",
@@ -59,7 +61,7 @@ def _standstill(case: Case) -> Finding | None:
     if case.says(FULL) is False:
         says, between = "A part-full pipe reads high.", ("the water", "the electrodes")
         confirm = "the pipe kept full, by a rise behind the meter: " + confirm
-    elif case.size(WATER_US) < 5:
+    elif case.size(WATER_US) < LEAST_US:
         says, between = "Below 5 uS/cm a magnetic meter does not read.", ("the water", "the electrodes")
         confirm = "another kind of meter in the same water"
     else:
@@ -180,7 +182,7 @@ def _moves_at_standstill(case: Case) -> bool:
     return (
         _magnetic(case)
         and case.knows(STANDSTILL)
-        and abs(100 * float(case.number(STANDSTILL) / case.width_at("transmitter"))) > 1
+        and abs(100 * float(case.number(STANDSTILL) / case.width_at("transmitter"))) > ZERO_PERCENT
     )
 
 

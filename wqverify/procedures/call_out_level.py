@@ -21,6 +21,7 @@ from wqverify.procedures.call_out_case import (
     short,
 )
 
+DENSITY_PERCENT = 1  # of the level: less does not matter; common practice, no source
 LEAST_SHARE = 0.005  # of the range; common practice, no source
 CONFINED = (
     "Vaults and wet wells are confined spaces: permit, air test, attendant; no leaning over open water."
@@ -94,7 +95,7 @@ def _allowed(case: Case) -> float:
 def _density(case: Case) -> Finding | None:
     density = float(water_density(case.size(WATER_C)))
     percent = 100 * (density / case.size(DENSITY_SET) - 1)
-    matters = abs(percent) > 1
+    matters = abs(percent) > DENSITY_PERCENT
     way = "high" if percent > 0 else "low"
     return Finding(
         f"The density that is set makes the level {short(abs(percent))} % too {way}, the same "

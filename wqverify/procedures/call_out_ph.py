@@ -50,13 +50,14 @@ BEAKER = Measure("pH in a beaker of process water", OWN, "the electrode out of t
 EARTHED = Measure("pH in the beaker with the water earthed", OWN, "a bare wire from the water to earth")
 
 ELECTRODE, CABLE, INPUT = "the electrode", "its cable and plug", "the input of the transmitter"
-AT_25, GOOD, NEAR_END, REPLACE = 25.0, 54, 50, 44  # mV/pH at 25 °C
+AT_25, GOOD, NEAR_END, REPLACE = 25.0, 54, 50, 44  # °C; then mV/pH there, sources in the rows
 APART = 2  # pH between two buffers, at least, for a slope
-GLASS_LOW, GLASS_HIGH, GLASS_NONE = 50, 200, 1  # Mohm; "near 0" is taken as below 1
+GLASS_LOW, GLASS_HIGH = 50, 200  # Mohm
+GLASS_NONE = 1  # Mohm: "near 0" is taken as below it; common practice, no source
 OFFSET_GOOD, OFFSET_REPLACE = 15, 30  # mV
 JUNCTION_GOOD, JUNCTION_BLOCKED = 20, 140  # kohm
-EXPLAINS = 1.5  # mV/pH between a slope found and one computed
-SAME_MV = 20  # mV between two buffers that an electrode does not tell apart
+EXPLAINS = 1.5  # mV/pH between a slope found and one computed; common practice, no source
+SAME_MV = 20  # mV between two buffers that an electrode does not tell apart; common practice, no source
 SAME_PH = 0.1  # between two waters; common practice, no source
 
 
