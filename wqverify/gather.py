@@ -12,20 +12,25 @@ from wqverify.entry.fold import Folded
 from wqverify.entry.told import corrections_of, said_of
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
+from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import (
     entries,
+    named_analyzers,
     named_people,
+    named_records,
     named_standards,
     named_trends,
     typed_times,
 )
 from wqverify.records.canonical import digest, record_from
+from wqverify.records.cited import cited
 from wqverify.terms import (
     Analyzer,
     Change,
+    Cited,
     Earlier,
     Given,
     Procedure,
@@ -73,6 +78,11 @@ def gather(
     said = said_of(journal)
     people |= {one.by: plant.people[one.by] for one in said.values() if one.by in plant.people}
     times = _times(plant, procedure, sheet, where)
+    others = {
+        name: _known(plant.analyzers, name, "analyzer", "analyzers.toml", where(path))
+        for path, name in named_analyzers(procedure.Sheet, sheet)
+        if name != analyzer.tag
+    }
     trends, slices = trends_of(plant, procedure, sheet, analyzer, times, where)
     told, entered = earlier(book, analyzer, procedure, times.get("started", ""))
     given = Given(
@@ -92,6 +102,8 @@ def gather(
         attached={name: digest(data) for name, data in slices.items()},
         trends=trends,
         said=said,
+        others=others,
+        records=records_of(book, procedure, sheet, (analyzer.tag, *others), times, where),
     )
     return given, slices
 
@@ -178,10 +190,10 @@ def trends_of(
     from wqverify.trends import read_export
     from wqverify.trends.slices import cut
 
-    moments = [datetime.fromisoformat(time) for time in times.values()]
-    start, end = min(moments) - AROUND, max(moments) + AROUND
+    first, last = span_of(times)
+    start, end = datetime.fromisoformat(first) - AROUND, datetime.fromisoformat(last) + AROUND
     uses, slices = [], {}
-    for number, (path, file) in enumerate(named, 1):
+    for number, (path, file, tag) in enumerate(named, 1):
         place = where(path)
         if Path(file).name != file:
             raise ChooseAnother(
@@ -191,11 +203,65 @@ def trends_of(
                 where=place,
             )
         export = read_export(plant.folder / "trends" / file, options_of(plant, file))
-        channel = export.channel_of(analyzer.control_system_tag, analyzer.tag)
+        of = plant.analyzers.get(tag, analyzer)
+        channel = export.channel_of(of.control_system_tag, of.tag)
         name = f"trend-{number}.csv"
         slices[name] = cut(channel, start, end)
         uses.append(TrendUse(path, file, export.digest, channel.name, channel.unit, name, export.told))
     return tuple(uses), slices
+
+
+def span_of(times: Mapping[str, str]) -> tuple[str, str]:
+    """Return the earliest and the latest of typed times, ISO 8601 with offset."""
+    ordered = sorted(times.values(), key=datetime.fromisoformat)
+    return ordered[0], ordered[-1]
+
+
+# ---------------------------------------------------------------- records that are cited
+
+MOST_CITED = 600  # records of a period that one case rests on
+
+
+def records_of(
+    book: Book | None,
+    procedure: Procedure,
+    sheet: Raw,
+    tags: tuple[str, ...],
+    times: Mapping[str, str],
+    where: Any,
+) -> dict[str, Cited]:
+    """Return the records the sheet names, and those of its period where the procedure cites them.
+
+    Raises ChooseAnother for a number that is not in the book, and CorrectTheEntry for a period of too many.
+    """
+    found: dict[str, Cited] = {}
+    for path, number in named_records(procedure.Sheet, sheet):
+        state = book.find(number) if book is not None else None
+        if book is None or state is None:
+            raise ChooseAnother(
+                f"{where(path)}: {shortened(number)} is not in the book; `wqverify book list` shows what is.",
+                found=number,
+                where=where(path),
+            )
+        found[number] = _cited(book, state, checks=True)
+    if book is not None and procedure.cites and times:
+        of_tags = tags if procedure.cites == "own" else ()
+        states = book.begun_between(*span_of(times), of_tags)
+        if len(states) > MOST_CITED:
+            raise CorrectTheEntry(
+                f"From {' to '.join(span_of(times))} there are {len(states)} records, and one case takes at "
+                f"most {MOST_CITED}; take a shorter period.",
+                found=str(len(states)),
+                expected=f"at most {MOST_CITED}",
+            )
+        found |= {s.number: _cited(book, s) for s in states if s.number not in found}
+    return found
+
+
+def _cited(book: Book, state: RecordState, *, checks: bool = False) -> Cited:
+    ended = "" if state.stands else state.state
+    record = record_from(book.stored(state.number))
+    return cited(record, state.digest, state.body, checks=checks, ended=ended)
 
 
 # ---------------------------------------------------------------- earlier records

@@ -9,13 +9,14 @@ from typing import Any
 
 from wqverify.book import Book, has_book, open_book
 from wqverify.entry.around import Surroundings
+from wqverify.entry.offered import MOST_CHOICES
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.gather import FORMAT, earlier, tables_of, trends_of
+from wqverify.gather import FORMAT, earlier, records_of, tables_of, trends_of
 from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
-from wqverify.procedures.walk import named_trends, typed_times
+from wqverify.procedures.walk import named_analyzers, named_records, named_trends, typed_times
 from wqverify.records.canonical import record_from
-from wqverify.terms import Analyzer, Given, Procedure, Raw, Slices
+from wqverify.terms import Analyzer, Cited, Given, Procedure, Raw, Slices
 
 
 def surroundings(plant: Plant, procedure: Procedure, tag: str, clock: Callable[[], datetime]) -> Surroundings:
@@ -33,10 +34,18 @@ def surroundings(plant: Plant, procedure: Procedure, tag: str, clock: Callable[[
         people=plant.people,
         standards=plant.standards,
         trends=tuple(sorted(p.name for p in trends.glob("*") if p.suffix in (".csv", ".xlsx", ".parquet"))),
+        analyzers=plant.analyzers,
+        records=_numbers(book, tag),
         synthetic=plant.site.synthetic,
         last=last,
         last_day=day,
     )
+
+
+def _numbers(book: Book | None, tag: str) -> Mapping[str, str]:
+    """Return the newest records of an analyzer by number, each with what it is."""
+    rows = book.last_records(tag, limit=MOST_CHOICES) if book is not None else []
+    return {row.number: f"{row.performed[:16].replace('T', ' ')}  {row.procedure}" for row in rows}
 
 
 def _last(book: Book | None, analyzer: Analyzer, procedure: Procedure) -> tuple[Mapping[str, Any], str]:
@@ -62,6 +71,7 @@ class _Around:
         clock: Callable[[], datetime],
     ) -> None:
         self._plant, self._procedure, self._analyzer, self._clock = plant, procedure, analyzer, clock
+        self._book = book
         now = clock().astimezone(plant.zone).isoformat(timespec="minutes")
         told, _entered = earlier(book, analyzer, procedure, now)
         self._given = Given(
@@ -74,11 +84,32 @@ class _Around:
             earlier=told,
         )
         self._trends: dict[str, tuple[Any, Slices]] = {}
+        self._records: dict[str, dict[str, Cited]] = {}
 
     def __call__(self, raw: Raw) -> tuple[Given, Slices]:
         times = self._times(raw)
         trends, slices = self._slices(raw, times)
-        return replace(self._given, times=times, trends=trends), slices
+        others = self._others(raw)
+        records = self._cited(raw, times, (self._analyzer.tag, *others))
+        return replace(self._given, times=times, trends=trends, others=others, records=records), slices
+
+    def _others(self, raw: Raw) -> dict[str, Analyzer]:
+        named = [tag for _path, tag in named_analyzers(self._procedure.Sheet, raw)]
+        known = self._plant.analyzers
+        return {tag: known[tag] for tag in named if tag in known and tag != self._analyzer.tag}
+
+    def _cited(self, raw: Raw, times: Mapping[str, str], tags: tuple[str, ...]) -> dict[str, Cited]:
+        """Return the records named so far and those of the period; one there is not is asked about there."""
+        named = named_records(self._procedure.Sheet, raw)
+        if not (named or self._procedure.cites):
+            return {}
+        key = f"{named} {tags} {min(times.values())} {max(times.values())}"
+        if key not in self._records:
+            try:
+                self._records[key] = records_of(self._book, self._procedure, raw, tags, times, str)
+            except (CorrectTheEntry, ChooseAnother):
+                return {}  # said in full when the sheet is completed
+        return self._records[key]
 
     def _times(self, raw: Raw) -> dict[str, str]:
         """Return the typed times as instants; one that cannot be is asked about at its own question."""

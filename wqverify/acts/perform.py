@@ -26,6 +26,7 @@ from wqverify.plant.files import Document, shortened
 from wqverify.plant.folder import Plant
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.blank import filled
+from wqverify.procedures.consequences import opened_by
 from wqverify.procedures.sheets import parse, read_sheet
 from wqverify.records.canonical import digest, record_from, record_to_bytes, to_plain
 from wqverify.records.notebook import Executed, execute, insist_on_same
@@ -305,6 +306,8 @@ def _enter(
         body = {"by": record.performed_by, "pdf": digest(page), **_findable(record)}
         title = one.round.title or _round_of(book, record.replaces)
         body |= {"round": title} if title else {}
+        opened = opened_by(PROCEDURES[record.procedure], record)
+        body |= {"opens": [list(one) for one in opened]} if opened else {}
         writer.append("performed", key=key, record=number, at=record.entered, stored=data, body=body)
         if record.replaces:
             by, why = record.performed_by, record.replaces_why

@@ -208,6 +208,32 @@ class Book:
         with self.reading() as connection:
             return _states(connection, list(connection.execute(ordered).scalars()))
 
+    def begun_between(self, start: str, end: str, tags: Sequence[str] = ()) -> list[RecordState]:
+        """Return the records that stand and whose work began from start to end, the oldest first.
+
+        ``start`` and ``end`` are ISO 8601 times with offset, both included; without ``tags`` of all
+        analyzers.
+        """
+        query = sa.select(records.c.number).where(
+            records.c.instant >= utc(start), records.c.instant <= utc(end), _stands()
+        )
+        if tags:
+            query = query.where(records.c.tag.in_(tags))
+        ordered = query.order_by(records.c.instant, records.c.chain, records.c.seq)
+        with self.reading() as connection:
+            return _states(connection, list(connection.execute(ordered).scalars()))
+
+    def telling(self, *words: str) -> list[RecordState]:
+        """Return the records whose *performed* entry holds one of these keys, in the order of the chains.
+
+        The text is looked at, not read: what a key of this name means is up to who asks.
+        """
+        holds = [entries.c.entry.contains(f'"{word}":', autoescape=True) for word in words]
+        query = sa.select(entries.c.seq, entries.c.record).where(is_performed, sa.or_(*holds))
+        numbers = [row.record for chain in self.chains() for row in self.rows(query, chain)]
+        with self.reading() as connection:
+            return _states(connection, numbers)
+
     def record_of_visit(self, visit: str) -> RecordState | None:
         """Return the newest record of a visit, preferring one that stands."""
         query = sa.select(records.c.number).where(records.c.visit == visit)

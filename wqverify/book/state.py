@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 
-from wqverify.book.entry import Entry
+from wqverify.book.entry import Entry, instant
 
 RETURNED = "returned with a question"
 
@@ -47,6 +48,11 @@ class RecordState:
     @property
     def performed(self) -> str:
         return str(self.body["performed"])
+
+    @property
+    def instant(self) -> datetime:
+        """When the work began."""
+        return instant(self.performed)
 
     @property
     def outcomes(self) -> Mapping[str, str]:

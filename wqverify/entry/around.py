@@ -28,6 +28,8 @@ class Surroundings:
     people: Mapping[str, Person] = field(default_factory=dict)
     standards: Mapping[str, Standard] = field(default_factory=dict)
     trends: tuple[str, ...] = ()  # exports in the plant's folder trends/
+    analyzers: Mapping[str, Analyzer] = field(default_factory=dict)
+    records: Mapping[str, str] = field(default_factory=dict)  # newest of the analyzer: number -> what it is
     last: Mapping[str, Any] = field(default_factory=dict)
     last_day: str = ""
     synthetic: bool = False

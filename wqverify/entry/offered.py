@@ -57,6 +57,10 @@ def choices_of(visit: Visit, step: Step) -> tuple[Choice, ...]:
             for one in about.people.values()
             if one.may_perform or not performs
         )
+    if refers == "analyzer":
+        return tuple(Choice(one.tag, f"{one.tag}  {one.measures}") for one in about.analyzers.values())
+    if refers == "record":
+        return tuple(Choice(number, f"{number}  {what}") for number, what in about.records.items())
     return tuple(map(Choice, about.trends)) if refers == "trend" else ()
 
 

@@ -52,15 +52,21 @@ def refuse_form(step: Step, text: str) -> None:
 
 
 def refuse_unknown(step: Step, text: str, about: Surroundings) -> None:
-    """Raise CorrectTheEntry where an answer names a standard, person or export there is not."""
+    """Raise CorrectTheEntry where an answer names a standard, person, analyzer or export there is not."""
     known: Mapping[str, Any] | None = {
         "standard": about.standards,
         "person": about.people,
+        "analyzer": about.analyzers,
         "trend": dict.fromkeys(about.trends),
     }.get(step.question.ask.refers)
     if known is None or text in known:
         return
-    where = {"standard": "standards_on_hand.toml", "person": "people.toml", "trend": "the folder trends/"}
+    where = {
+        "standard": "standards_on_hand.toml",
+        "person": "people.toml",
+        "analyzer": "analyzers.toml",
+        "trend": "the folder trends/",
+    }
     file = where[step.question.ask.refers]
     hint = nearest(text, known) if known else f"{file} holds none."
     raise CorrectTheEntry(

@@ -11,10 +11,10 @@ from typing import Any
 from wqverify.errors import CorrectTheEntry, RepairTheFolder
 from wqverify.plant.clock import resolve
 from wqverify.procedures import PROCEDURES
+from wqverify.procedures.tail import OUT_OF_SERVICE
 from wqverify.procedures.tail import OUT_OF_USE as PARTS
 
 OUT_OF_USE = tuple((done, undone, called.replace(" ", " still ", 1)) for done, undone, called in PARTS)
-OUT_OF_SERVICE = "out of service"
 
 
 @dataclass(frozen=True)

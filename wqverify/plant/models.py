@@ -63,7 +63,9 @@ class PlantFile(Entries):
     book: BookEntry = BookEntry()
 
     def site(self) -> Site:
-        return Site(self.name, self.time_zone, self.retention_years, self.synthetic, self.address)
+        return Site(
+            self.name, self.time_zone, self.retention_years, self.synthetic, self.address, self.holidays
+        )
 
 
 # ---------------------------------------------------------------- analyzers.toml

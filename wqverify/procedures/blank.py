@@ -27,6 +27,7 @@ _REFERS = {
     "person": "staff id",
     "record": "record number",
     "trend": "a file in trends/",
+    "analyzer": "its tag in analyzers.toml",
 }
 # Single answers of the sheet that belong to its end.
 _AT_THE_END = frozenset({"deviations", "finished", "remarks"})

@@ -65,6 +65,8 @@ BACK_IN_SERVICE = frozenset(
     }
 )
 
+OUT_OF_SERVICE = "out of service"  # one of the answers of Status
+
 # What was taken out of use must come back, or it is said why not: by which part, and how it is called.
 OUT_OF_USE = (
     ("output_held", "output_released", "output held"),

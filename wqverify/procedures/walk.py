@@ -150,9 +150,32 @@ def _groups(raw: Any) -> bool:
     return isinstance(raw, dict) or (isinstance(raw, list) and any(isinstance(one, dict) for one in raw))
 
 
-def named_trends(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
-    """Return (path, file) of every export of a trend the sheet names."""
-    return tuple(_named(sheet, raw, "trend"))
+def named_analyzers(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return (path, tag) of every analyzer the sheet names besides its own."""
+    return tuple(_named(sheet, raw, "analyzer"))
+
+
+def named_records(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Return (path, number) of every record the sheet names; the one it replaces is no source of it."""
+    return tuple((path, name) for path, name in _named(sheet, raw, "record") if path != "replaces")
+
+
+def named_trends(sheet: type[BaseModel], raw: Mapping[str, Any]) -> tuple[tuple[str, str, str], ...]:
+    """Return (path, file, tag) of every export the sheet names; the tag is empty for its own analyzer."""
+    return tuple(
+        (answer.path, answer.value, _beside(raw, answer.path, answer.question.ask.of))
+        for answer in answers(sheet, raw)
+        if answer.question.ask.refers == "trend" and isinstance(answer.value, str)
+    )
+
+
+def _beside(raw: Mapping[str, Any], path: str, name: str) -> str:
+    """The answer of a name in the group a path lies in, empty for none."""
+    group: Any = raw
+    for step in path.split(".")[:-1]:
+        group = group[int(step)] if isinstance(group, list) else group[step]
+    found = group.get(name, "") if name else ""
+    return found if isinstance(found, str) else ""
 
 
 def refuse_disorder(sheet: type[BaseModel], times: Mapping[str, str]) -> None:

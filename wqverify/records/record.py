@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING, Any
 import wqverify
 from wqverify.errors import ChooseAnother, CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.procedures import PROCEDURES
-from wqverify.procedures.parts import entries, named_people, named_standards, typed_times
+from wqverify.procedures.parts import (
+    entries,
+    named_analyzers,
+    named_people,
+    named_records,
+    named_standards,
+    typed_times,
+)
 from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import digest, given_from, to_plain
 from wqverify.terms import Given, Previous, Procedure, Raw, Record, Result, Slices, Software
@@ -91,6 +98,9 @@ def insist_on_given(case: Case) -> None:
     sheet, given = case.procedure.Sheet, case.given
     lacking = [name for _path, name in named_standards(sheet, case.sheet) if name not in given.standards]
     lacking += [name for _path, name in named_people(sheet, case.sheet) if name not in given.people]
+    others = {given.analyzer.tag, *given.others}
+    lacking += [name for _path, name in named_analyzers(sheet, case.sheet) if name not in others]
+    lacking += [name for _path, name in named_records(sheet, case.sheet) if name not in given.records]
     used = {(use.name, use.edition) for use in given.tables.values()}
     wanted = [(s.table, s.edition) for s in given.standards.values() if s.table and not s.own]
     lacking += [" ".join(table) for table in (*case.procedure.tables, *wanted) if table not in used]

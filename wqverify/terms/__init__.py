@@ -35,26 +35,31 @@ from wqverify.terms.kept import (
 from wqverify.terms.known import (
     Analyzer,
     Assigned,
-    Basis,
     Change,
+    Cited,
     Earlier,
     Given,
     Hop,
     Person,
-    Rule,
     SampleLine,
     Site,
     Standard,
     StandardCause,
     TableUse,
-    Tolerance,
     TrendUse,
+    Window,
 )
 from wqverify.terms.procedure import (
     Procedure,
     Raw,
+    RunningClock,
     Setting,
     Slices,
+)
+from wqverify.terms.tolerance import (
+    Basis,
+    Rule,
+    Tolerance,
 )
 from wqverify.terms.typed import (
     Ask,
@@ -76,6 +81,7 @@ __all__ = [
     "Change",
     "Chart",
     "Check",
+    "Cited",
     "Distribution",
     "Earlier",
     "Entry",
@@ -96,6 +102,7 @@ __all__ = [
     "Record",
     "Result",
     "Rule",
+    "RunningClock",
     "Said",
     "SampleLine",
     "Series",
@@ -110,5 +117,6 @@ __all__ = [
     "Tolerance",
     "TrendUse",
     "Value",
+    "Window",
     "Working",
 ]

@@ -8,7 +8,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Literal
 
-from wqverify.terms.known import Tolerance
+from wqverify.terms.tolerance import Tolerance
 
 Distribution = Literal["normal", "rectangular", "triangular", "arcsine", "t"]
 SizeFrom = Literal[

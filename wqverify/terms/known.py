@@ -5,53 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Literal
 
+from wqverify.terms.computed import Check
+from wqverify.terms.tolerance import Tolerance
 from wqverify.terms.typed import Said
-
-Rule = Literal["as the method states", "simple", "guarded"]
-Basis = Literal["rule", "State protocol", "manufacturer", "local", "common practice"]
-
-
-@dataclass(frozen=True, slots=True)
-class Tolerance:
-    """The allowed error of an instrument, or interval of a quantity, with the rule that judges it.
-
-    ``low`` and ``high`` are inclusive and in ``unit``. ``percent`` is of the reference; with
-    ``larger_of`` the wider of both counts.
-
-    >>> t = Tolerance(low=Decimal("-0.1"), high=Decimal("0.1"), percent=Decimal(15), larger_of=True,
-    ...               unit="mg/L", rule="as the method states", basis="rule", source="EPA 334.0")
-    >>> [str(b) for b in t.at(Decimal("1.80"))]
-    ['-0.27', '0.27']
-    """
-
-    unit: str
-    rule: Rule
-    basis: Basis
-    source: str
-    low: Decimal | None = None
-    high: Decimal | None = None
-    percent: Decimal | None = None
-    larger_of: bool = False
-    date: str = ""
-
-    def at(self, reference: Decimal) -> tuple[Decimal | None, Decimal | None]:
-        """Return the inclusive bounds (low, high) at this reference, in ``unit``."""
-        if self.percent is None:
-            return self.low, self.high
-        share = abs(reference) * self.percent / 100
-        if not self.larger_of:
-            return -share, share
-        return (
-            min(-share, self.low) if self.low is not None else -share,
-            max(share, self.high) if self.high is not None else share,
-        )
-
-    def half_width(self, reference: Decimal) -> Decimal | None:
-        """Return T of U/T: half the width of a two-sided tolerance, None for a one-sided one."""
-        low, high = self.at(reference)
-        return (high - low) / 2 if low is not None and high is not None else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +153,7 @@ class Site:
     retention_years: int
     synthetic: bool = False
     address: str = ""
+    holidays: tuple[str, ...] = ()  # days on which nobody works, YYYY-MM-DD
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +168,44 @@ class Earlier:
     digest: str = ""
     procedure: str = ""  # empty in records made before it was kept: the record's own
     facts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A stretch of time in which an analyzer was worked on; ``end`` is empty where it was not undone.
+
+    ``what`` is "visit", from the first to the last typed time, or what was taken out of use: "output held",
+    "loop in manual", "alarm blocked".
+    """
+
+    what: str
+    start: str
+    end: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cited:
+    """What another record says, as far as this case needs it: one the sheet names, or one of its period.
+
+    ``checks`` are those of a record the sheet names; of the others the outcomes are enough. ``standards`` are
+    the bottles and instruments it was computed with, ``status`` what the person decided about the analyzer,
+    ``ended`` that it is superseded or voided.
+    """
+
+    number: str
+    tag: str
+    serial: str
+    procedure: str
+    performed: str
+    digest: str
+    outcomes: Mapping[str, str] = field(default_factory=dict)
+    values: Mapping[str, str] = field(default_factory=dict)
+    facts: Mapping[str, str] = field(default_factory=dict)
+    standards: tuple[str, ...] = ()
+    windows: tuple[Window, ...] = ()
+    checks: tuple[Check, ...] = ()
+    status: str = ""
+    ended: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,3 +249,5 @@ class Given:
     attached: Mapping[str, str] = field(default_factory=dict)  # name of a slice -> its SHA-256
     trends: tuple[TrendUse, ...] = ()
     said: Mapping[str, Said] = field(default_factory=dict)  # path of an answer -> how it came
+    others: Mapping[str, Analyzer] = field(default_factory=dict)  # analyzers the sheet names besides its own
+    records: Mapping[str, Cited] = field(default_factory=dict)  # records the sheet names, or of its period

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal
 
 from wqverify.errors import CorrectTheEntry
 from wqverify.terms.computed import Result
@@ -43,6 +43,16 @@ class Setting:
         return fits and Decimal(self.low) <= typed.value <= Decimal(self.high)
 
 
+@dataclass(frozen=True, slots=True)
+class RunningClock:
+    """Something that is due at a time: ``due`` is ISO 8601 with offset, ``source`` the rule or setting."""
+
+    what: str
+    due: str
+    source: str
+    done: bool = False
+
+
 @dataclass(frozen=True)
 class Procedure:
     """Which readings, which standards, which tolerance, which source: one module each.
@@ -54,7 +64,10 @@ class Procedure:
     earlier records of the same tag it is given, newest first, by procedure ("*" for any); without it the
     last one of its own on the same instrument. ``beside`` holds what stands next to a question, by the name
     its ``Ask`` gives: a pure function of the sheet as far as it is typed, the path of the question and given.
-    ``names(analyzer)`` is what an answer of the sheet may be called, printed on its blank.
+    ``names(analyzer)`` is what an answer of the sheet may be called, printed on its blank. ``cites`` says of
+    which analyzers the standing records begun between the first and the last typed time are given as well:
+    its "own" with those the sheet names, or "all". ``clocks(raw, given)`` are the clocks that run on a sheet
+    as far as it is typed.
     """
 
     name: str
@@ -73,3 +86,5 @@ class Procedure:
     settings: Mapping[str, Setting] = field(default_factory=dict)  # likewise
     looks_back: Mapping[str, int] = field(default_factory=dict)
     names: Callable[[Analyzer], tuple[str, ...]] = lambda _analyzer: ()
+    cites: Literal["", "own", "all"] = ""
+    clocks: Callable[[Raw, Given], tuple[RunningClock, ...]] = lambda _raw, _given: ()

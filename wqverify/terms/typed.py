@@ -55,8 +55,9 @@ class Ask:
 
     ``unit`` "analyzer" stands for the analyzer's own unit. ``beside`` names a pure function of the
     procedure whose answer is shown next to the question. ``refers`` names the list an answer is picked
-    from ("standard", "person", "record"), or "trend", a file in the plant's folder trends/. ``when`` names
-    the condition under which it is asked by itself (wqverify.procedures.opening); empty for always.
+    from ("standard", "person", "record", "analyzer"), or "trend", a file in the plant's folder trends/;
+    ``of`` is the answer beside it that names the analyzer whose values are taken from the file. ``when``
+    names the condition under which it is asked by itself (wqverify.procedures.opening); empty for always.
     ``usual`` is what is answered where nothing is out of the ordinary. ``clock``: the computer's clock
     answers it when what it times has just been typed. ``again``: what was answered last time may be offered,
     as of a habit or a method, never of what is read or seen. ``kinds``: words, with one of which a word
@@ -72,6 +73,7 @@ class Ask:
     caution: str = ""
     beside: str = ""
     refers: str = ""
+    of: str = ""
     when: str = ""
     usual: str = ""
     clock: bool = False
