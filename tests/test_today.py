@@ -81,7 +81,7 @@ def label(path: str) -> str:
 def told(plant: Plant, now: datetime = NIGHT) -> list[str]:
     """The lines of the list, each entry as one."""
     found: list[str] = []
-    for line in today_lines(today(plant, now)):
+    for line in today_lines(replace(today(plant, now), opened=(), expiring=())):
         assert len(line) <= WIDTH or line.startswith("      wqverify "), line
         if line.startswith("      "):
             found[-1] += f" {line.strip()}"
@@ -417,6 +417,7 @@ def rows(**properties: Any) -> dict[str, Any]:
     return {"type": "array", "items": one}
 
 
+OPENED = ("tag", "procedure", "number", "performed", "because")
 SHAPE = {
     "type": "object",
     "properties": {
@@ -428,6 +429,13 @@ SHAPE = {
             minutes={"type": ["integer", "null"]},
             left_because=TEXT,
             problem=TEXT,
+        ),
+        "clocks": rows(
+            **WHERE,
+            what={"type": "string"},
+            due={"type": "string"},
+            minutes={"type": "integer"},
+            source={"type": "string"},
         ),
         "sheets": rows(
             **WHERE,
@@ -447,9 +455,25 @@ SHAPE = {
             stops={"type": "integer"},
             ready={"type": "boolean"},
         ),
+        "opened": rows(**{name: {"type": "string"} for name in OPENED}),
+        "expiring": rows(
+            name={"type": "string"},
+            what={"enum": ["usable", "calibrated", "licensed"]},
+            until={"type": "string"},
+            past={"type": "boolean"},
+        ),
         "unreadable": rows(file={"type": "string"}, sentence={"type": "string"}),
     },
-    "required": ["now", "out_of_use", "sheets", "rounds", "unreadable"],
+    "required": [
+        "now",
+        "out_of_use",
+        "clocks",
+        "sheets",
+        "rounds",
+        "opened",
+        "expiring",
+        "unreadable",
+    ],
     "additionalProperties": False,
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -46,7 +47,8 @@ def round_of(plant: Plant) -> RoundFolder:
 
 def listed(plant: Plant) -> str:
     """The list as one text."""
-    return " ".join(" ".join(today_lines(today(plant, NOW))).split())
+    found = replace(today(plant, NOW), opened=(), expiring=())
+    return " ".join(" ".join(today_lines(found)).split())
 
 
 def waiting(found: Today) -> list[tuple[str, ...]]:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime, timedelta
 
+    from wqverify.lists.clocks import Running
+    from wqverify.lists.opened import Opened
     from wqverify.lists.out_of_use import OutOfUse, Where
     from wqverify.lists.today import Sheet, Today, Unreadable, Walk
     from wqverify.plant.folder import Plant
@@ -35,11 +37,12 @@ _HEADINGS = {
 @plant_option
 @json_option
 def today(plant_folder: Path | None, as_json: bool) -> None:
-    """List open sheets and outputs that are still held.
+    """List outputs that are still held, clocks that run, open sheets, what was opened, what runs out.
 
-    What is out of use comes first, the oldest on top; then sheets that are open, wait for the laboratory, are
-    passed on or are complete and not run; one begun by mistake only while something is out of use by it;
-    rounds that are not run, and files that cannot be read.
+    What is out of use comes first, the oldest on top; then clocks, such as the next grab of an outage; sheets
+    that are open, wait for the laboratory, are passed on or are complete and not run; one begun by mistake
+    only while something is out of use by it; rounds that are not run; what a record asks for and no later
+    one answered; bottles, calibrations and licences that run out within 30 days; files that cannot be read.
     """
     from wqverify.lists.today import today as today_of
 
@@ -70,6 +73,10 @@ def today_lines(found: Today) -> Iterator[str]:
         yield f"Out of use: {len(found.out_of_use)}"
         for one in found.out_of_use:
             yield from _wrapped(_out_of_use(one, found.now))
+    if found.clocks:
+        yield f"Clocks running: {len(found.clocks)}"
+        for running in found.clocks:
+            yield from _wrapped(_running(running, found.now))
     ready = {walk.folder for walk in found.rounds if walk.ready}
     for state, heading in _HEADINGS.items():
         if sheets := found.in_state(state):
@@ -82,6 +89,11 @@ def today_lines(found: Today) -> Iterator[str]:
         for walk in found.rounds:
             yield from _wrapped(_walk(walk))
             yield _next("run", walk.folder) if walk.ready else _next("step", "--round", walk.folder)
+    if found.opened:
+        yield f"Asked for by a record, not answered: {len(found.opened)}"
+        for asked in found.opened:
+            yield from _wrapped(_asked(asked))
+            yield _next("step", asked.procedure, asked.tag)
     if found.unreadable:
         yield f"Cannot be read: {words(len(found.unreadable), 'file')}"
         for file in found.unreadable:
@@ -89,6 +101,11 @@ def today_lines(found: Today) -> Iterator[str]:
             yield from _wrapped(file.sentence if named else f"{file.file}: {file.sentence}")
     if found.empty:
         yield "Nothing is open."
+    if found.expiring:
+        yield f"Running out: {len(found.expiring)}"
+        for dated in found.expiring:
+            past = ", which is past" if dated.past(found.now.date()) else ""
+            yield from _wrapped(f"{dated.name}: {dated.what} until {dated.until}{past}")
 
 
 def _out_of_use(one: OutOfUse, here: datetime) -> str:
@@ -107,6 +124,20 @@ def _from(where: Where) -> str:
     by = f" by {where.by}" if where.by else ""
     source = f"record {where.number}" if where.number else f"sheet {where.sheet}"
     return f"{where.title}{by}, {source}"
+
+
+def _running(one: Running, here: datetime) -> str:
+    ahead = one.due - here
+    when = f"in {_lasted(ahead)}" if ahead.total_seconds() >= 0 else f"overdue by {_lasted(-ahead)}"
+    due = f"due {_clock(one.due.astimezone(here.tzinfo))}, {when}"
+    return f"{one.where.tag}: {one.clock.what} {due} ({one.clock.source}), {_from(one.where)}"
+
+
+def _asked(one: Opened) -> str:
+    from wqverify.lists.out_of_use import Where
+
+    title = Where(one.tag, one.procedure).title
+    return f"{one.tag}: {title}, because {one.because}, record {one.number} of {one.performed[:10]}"
 
 
 def _sheet(sheet: Sheet, here: datetime) -> str:
@@ -202,6 +233,16 @@ def _document(found: Today) -> dict[str, Any]:
             }
             for one in found.out_of_use
         ],
+        "clocks": [
+            {
+                **_where(one.where),
+                "what": one.clock.what,
+                "due": one.clock.due,
+                "minutes": int((one.due - found.now).total_seconds() // 60),
+                "source": one.clock.source,
+            }
+            for one in found.clocks
+        ],
         "sheets": [
             {
                 **_where(one.where),
@@ -225,6 +266,20 @@ def _document(found: Today) -> dict[str, Any]:
                 "ready": one.ready,
             }
             for one in found.rounds
+        ],
+        "opened": [
+            {
+                "tag": one.tag,
+                "procedure": one.procedure,
+                "number": one.number,
+                "performed": one.performed,
+                "because": one.because,
+            }
+            for one in found.opened
+        ],
+        "expiring": [
+            {"name": one.name, "what": one.what, "until": one.until, "past": one.past(found.now.date())}
+            for one in found.expiring
         ],
         "unreadable": [{"file": one.file, "sentence": one.sentence} for one in found.unreadable],
     }

@@ -1,4 +1,5 @@
-"""What stands open today: outputs that are still held first, then sheets that wait for somebody or something.
+"""What stands open today: outputs that are still held first, then clocks that run, sheets that wait, what
+records opened and nobody answered, and what runs out.
 
 It reads the journals beside the field sheets and the newest record of each analyzer; it judges and changes
 nothing. What cannot be read is one line of the list and never hides the rest.
@@ -19,6 +20,9 @@ from wqverify.book import Book, KnownVisits, has_book, known_visits, open_book, 
 from wqverify.entry.fold import BY_MISTAKE, fold
 from wqverify.entry.journal import SUFFIX, read_journal
 from wqverify.errors import CorrectTheEntry, RepairTheFolder, WqverifyError
+from wqverify.lists.clocks import Running, on_records, on_sheet
+from wqverify.lists.expiring import Expiring, expiring
+from wqverify.lists.opened import Opened, opened
 from wqverify.lists.out_of_use import OutOfUse, Where, left_by_records, left_by_visit
 from wqverify.plant.clock import resolve
 from wqverify.plant.folder import Plant
@@ -76,8 +80,11 @@ class Today:
 
     now: datetime  # on the plant's clock
     out_of_use: tuple[OutOfUse, ...] = ()
+    clocks: tuple[Running, ...] = ()
     sheets: tuple[Sheet, ...] = ()
     rounds: tuple[Walk, ...] = ()
+    opened: tuple[Opened, ...] = ()
+    expiring: tuple[Expiring, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()
 
     def in_state(self, state: str) -> list[Sheet]:
@@ -86,20 +93,23 @@ class Today:
 
     @property
     def empty(self) -> bool:
-        return not (self.out_of_use or self.sheets or self.rounds or self.unreadable)
+        """Whether nothing waits; what only runs out is no work that stands open."""
+        lists = (self.out_of_use, self.clocks, self.sheets, self.rounds, self.opened, self.unreadable)
+        return not any(lists)
 
 
 def today(plant: Plant, now: datetime) -> Today:
     """Return what stands open in a plant folder and its book."""
     unreadable: list[Unreadable] = []
     book = _Known(plant, unreadable)
-    sheets, out = [], list[OutOfUse]()
+    sheets, out, clocks = [], list[OutOfUse](), list[Running]()
     for path in _journals(plant, unreadable):
         try:
             data = path.read_bytes()
             if (completed := _completed(data)) is not None and book.has(*completed):
                 continue
             sheet, raw = _told(plant, path, data)
+            clocks += on_sheet(plant, sheet.where, dict(raw), now) if sheet.state != BY_MISTAKE else ()
         except (WqverifyError, OSError) as problem:
             name = path.relative_to(plant.folder).as_posix()
             unreadable.append(Unreadable(name, f"{_sentence(problem)} {NOT_KNOWN}"))
@@ -111,11 +121,16 @@ def today(plant: Plant, now: datetime) -> Today:
             out += left
     rounds = list(_rounds(plant, book, sheets, unreadable))
     out += book.left()
+    clocks += book.clocks()
+    here = now.astimezone(plant.zone)
     return Today(
-        now.astimezone(plant.zone),
+        here,
         tuple(sorted(out, key=_oldest_first)),
+        tuple(sorted(clocks, key=lambda one: one.due)),
         tuple(sorted(sheets, key=lambda one: one.last_at, reverse=True)),
         tuple(sorted(rounds, key=lambda one: (one.date, one.folder))),
+        tuple(book.opened()),
+        tuple(expiring(plant, here.date())),
         tuple(unreadable),
     )
 
@@ -263,6 +278,18 @@ class _Known:
         """Return what the records of each analyzer left out of use."""
         found: list[OutOfUse] = []
         self._read(lambda: self._add_left(found))
+        return found
+
+    def clocks(self) -> list[Running]:
+        """Return the clocks that run on records."""
+        found: list[Running] = []
+        self._read(lambda: found.extend(on_records(self._plant, self._book) if self._book else ()))
+        return found
+
+    def opened(self) -> list[Opened]:
+        """Return what records opened and no later one answered."""
+        found: list[Opened] = []
+        self._read(lambda: found.extend(opened(self._book) if self._book else ()))
         return found
 
     def _add_left(self, found: list[OutOfUse]) -> None:

@@ -53,6 +53,11 @@ class RunningClock:
     done: bool = False
 
 
+def no_clocks(_raw: Raw, _given: Given) -> tuple[RunningClock, ...]:
+    """The clocks of a procedure on whose sheets none runs."""
+    return ()
+
+
 @dataclass(frozen=True)
 class Procedure:
     """Which readings, which standards, which tolerance, which source: one module each.
@@ -87,4 +92,4 @@ class Procedure:
     looks_back: Mapping[str, int] = field(default_factory=dict)
     names: Callable[[Analyzer], tuple[str, ...]] = lambda _analyzer: ()
     cites: Literal["", "own", "all"] = ""
-    clocks: Callable[[Raw, Given], tuple[RunningClock, ...]] = lambda _raw, _given: ()
+    clocks: Callable[[Raw, Given], tuple[RunningClock, ...]] = no_clocks
