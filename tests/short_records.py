@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from wqverify.book import open_book
@@ -29,6 +30,7 @@ def enter(
     tag: str = "AIT-2101",
     procedure: str = "ph_calibration",
     round_: str = "",
+    more: Mapping[str, Any] = MappingProxyType({}),
 ) -> None:
     """Enter visits of one analyzer: when each began, and its sheet or the bytes of its record."""
     with open_book(plant.book, plant.device, create=True).writing() as writer:
@@ -36,6 +38,8 @@ def enter(
             number = writer.next_number(2026)
             data = sheet if isinstance(sheet, bytes) else record(sheet, began[:10])
             body = {"tag": tag, "serial": "EL-1", "procedure": procedure, "performed": began, "by": "T-07"}
-            body |= {"visit": f"{tag} {procedure} {began}"} | ({"round": round_} if round_ else {})
+            body |= (
+                {"visit": f"{tag} {procedure} {began}"} | ({"round": round_} if round_ else {}) | dict(more)
+            )
             key = f"performed {number}"
             writer.append("performed", key=key, record=number, at=began, stored=data, body=body)
