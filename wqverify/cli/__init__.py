@@ -22,7 +22,7 @@ COMMANDS = {
     "show": ("run", "Show a record in the terminal."),
     "sign": ("sign", "Sign records, or those of a round, as the performer."),
     "review": ("sign", "Countersign records, or those of a round, as the reviewer."),
-    "today": ("today", "List open sheets and outputs that are still held."),
+    "today": ("today", "List outputs still held, clocks that run, open sheets."),
     "queue": ("queue", "List what waits for whom, exceptions first."),
     "question": ("queue", "Return a signed record to its performer with a question."),
     "answer": ("queue", "Answer the question a record was returned with."),

@@ -37,7 +37,7 @@ _HEADINGS = {
 @plant_option
 @json_option
 def today(plant_folder: Path | None, as_json: bool) -> None:
-    """List outputs that are still held, clocks that run, open sheets, what was opened, what runs out.
+    """List outputs still held, clocks that run, open sheets.
 
     What is out of use comes first, the oldest on top; then clocks, such as the next grab of an outage; sheets
     that are open, wait for the laboratory, are passed on or are complete and not run; one begun by mistake
