@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from importlib.resources import files
 from itertools import groupby
@@ -12,8 +12,8 @@ from pathlib import Path
 from string import Template
 
 from wqverify import acts, audit
-from wqverify.demo.sheet import OPERATOR, Visit
-from wqverify.demo.visits import visits
+from wqverify.demo.sheet import OPERATOR, Visit, numbered
+from wqverify.demo.visits import follow_ups, visits
 from wqverify.durable import make_folder, write_durably
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.folder import Plant, open_plant
@@ -49,8 +49,12 @@ class Demo:
 
 
 def month_before(now: datetime) -> date:
-    """Return the first day of the last full month: the demo is always last month's work."""
-    return (now.date().replace(day=1) - timedelta(days=1)).replace(day=1)
+    """Return the first day of the last month that is over: the demo is always last month's work.
+
+    Its last paper is written on the first day after it, so a month is over once that day is past everywhere.
+    """
+    past = now.date() - timedelta(days=2)
+    return (past.replace(day=1) - timedelta(days=1)).replace(day=1)
 
 
 def make_plant(folder: Path, month: date) -> Plant:
@@ -131,9 +135,13 @@ def _perform_all(
     """Perform the visits in the order of their days; what is changed in the plant comes with its reason."""
     done: list[acts.Performed] = []
     waiting: list[Path] = []
-    told = list(visits(month))
+    told = sorted([*visits(month), *follow_ups(month)], key=lambda visit: visit.day)
     for (_day, name), group in groupby(told, key=lambda visit: (visit.day, visit.round)):
         here = list(group)
+        if any("{{" in visit.sheet for visit in here):
+            done += acts.perform_walk(plant, waiting, now, tell).performed
+            waiting = []
+            here = [replace(visit, sheet=numbered(visit.sheet, _numbers(told, done))) for visit in here]
         changes = any(visit.tolerance_changes or visit.assigned for visit in here)
         if changes:
             done += acts.perform_walk(plant, waiting, now, tell).performed
@@ -147,6 +155,12 @@ def _perform_all(
             plant = _assign(plant, month, done[-1], now)
     done += acts.perform_walk(plant, waiting, now, tell).performed
     return done, told
+
+
+def _numbers(told: list[Visit], done: list[acts.Performed]) -> dict[str, str]:
+    """Return the numbers of the records so far by the names of their visits."""
+    names = [visit.name for visit in told if not visit.skipped]
+    return dict(zip(names, [one.number for one in done], strict=False))
 
 
 def _sheet(plant: Plant, visit: Visit) -> Path:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,7 +12,10 @@ OPERATOR = "Wren Abernathy"  # invented
 
 @dataclass(frozen=True)
 class Visit:
-    """A field sheet of the demo, and what stands in the plant folder before it is run."""
+    """A field sheet of the demo, and what stands in the plant folder before it is run.
+
+    A sheet names an earlier record by its visit, as {{turbidity 12 AIT-2202}}: numbers are not known before.
+    """
 
     day: date
     name: str
@@ -23,6 +28,20 @@ class Visit:
     assigned: str = ""  # value of the secondary standard that this calibration assigns
     trend: str = ""  # export of the control system that it names
     shown: str = ""  # what that export holds
+
+
+def number_of(visit: str) -> str:
+    """Return what stands on a sheet for the number of the record of an earlier visit."""
+    return "{{" + visit + "}}"
+
+
+def numbered(sheet: str, numbers: Mapping[str, str]) -> str:
+    """Return a sheet with the numbers of the records it names.
+
+    >>> numbered('failed = "{{turbidity 12}}"', {"turbidity 12": "L1-2026-0009"})
+    'failed = "L1-2026-0009"'
+    """
+    return re.sub(r"\{\{(.+?)\}\}", lambda found: numbers[found[1]], sheet)
 
 
 def text(key: str, value: str) -> str:

@@ -13,6 +13,11 @@ from wqverify.demo.signal_visits import signal_visits
 from wqverify.demo.turbidity_visits import turbidity_visits
 
 
+def follow_ups(_month: date) -> Iterator[Visit]:
+    """Yield the visits that name records of earlier ones, in the order of the work."""
+    yield from ()
+
+
 def visits(month: date) -> Iterator[Visit]:
     """Yield the visits of a month in the order of their days."""
     everything = (
