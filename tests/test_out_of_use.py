@@ -90,6 +90,12 @@ def test_each_kind_of_hold_and_each_analyzer_is_looked_up_by_itself(plant: Plant
     ]
 
 
+def test_what_is_still_held_is_told_when_the_analyzer_has_left_the_register(plant: Plant) -> None:
+    enter(plant, LEFT, tag="AIT-9901")
+    assert "AIT-9901" not in plant.analyzers
+    assert out_of_use(today(plant, NOW)) == [("output still held", "05-01 08:13", "L1-2026-0001")]
+
+
 @pytest.mark.parametrize("back", [IN_SERVICE, RESTRICTED])
 def test_out_of_service_ends_with_the_record_that_states_another_status(plant: Plant, back: Sheet) -> None:
     enter(plant, OUT)

@@ -296,7 +296,7 @@ class _Known:
         book = self._book
         if book is None:
             return
-        for tag in self._plant.analyzers:
+        for tag in {**self._plant.analyzers, **self._visits.standing}:  # also what left the register
             try:
                 found += left_by_records(tag, stored_one_by_one(book, self._visits.standing.get(tag, ())))
             except RepairTheFolder as problem:  # of this record: what the others left is told
