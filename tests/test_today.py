@@ -549,10 +549,27 @@ def test_a_mistake_in_rounds_toml_is_a_line_and_hides_no_output_that_is_still_he
     code, out, _ = wqverify("today", "--json", "--plant", plant.folder)
     jsonschema.validate(json.loads(out), SHAPE)
     assert [one["file"] for one in json.loads(out)["unreadable"]] == ["rounds.toml"]
-    (plant.folder / "people.toml").write_text("person = 3\n", "utf-8")
+
+
+@pytest.mark.parametrize("name", ["analyzers.toml", "people.toml", "standards_on_hand.toml"])
+def test_a_mistake_in_a_file_of_the_plant_is_a_line_too(plant: Plant, wqverify: Wqverify, name: str) -> None:
+    journal(plant, "a", *answers(output_held__at="02:14"))
+    (plant.folder / name).write_text("person = 3\n", "utf-8")
+    (plant.folder / "rounds.toml").write_text("[[round]\n", "utf-8")
+    code, out, err = wqverify("today", "--plant", plant.folder)
+    assert (code, err) == (0, "")
+    said = " ".join(out.split())
+    assert said.startswith("Out of use: 1 AIT-2101: output still held since 02:14 (2026-06-01), 4 h 46 min,")
+    assert f" {name}, line 1: " in said
+    code, out, _ = wqverify("today", "--json", "--plant", plant.folder)
+    assert name in [one["file"] for one in json.loads(out)["unreadable"]]
+
+
+def test_a_mistake_in_plant_toml_is_told_alone(plant: Plant, wqverify: Wqverify) -> None:
+    (plant.folder / "plant.toml").write_text("name = 3\n", "utf-8")
     code, out, err = wqverify("today", "--plant", plant.folder)
     assert (code, out) == (2, "")
-    assert "people.toml" in err
+    assert "plant.toml" in err
 
 
 @pytest.mark.slow

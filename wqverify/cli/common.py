@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -35,12 +35,12 @@ passphrase_option = click.option(
 )
 
 
-def opened(plant_folder: Path | None, *, rounds: bool = True) -> Plant:
-    """Return the plant folder the command works on; ``rounds`` is False where it needs no rounds.toml."""
+def opened(plant_folder: Path | None, *, without: Collection[str] = ()) -> Plant:
+    """Return the plant folder the command works on, without files it does not need."""
     from wqverify.plant.folder import find_plant, open_plant
 
     folder = plant_folder if plant_folder is not None else find_plant(Path.cwd())
-    return open_plant(folder, rounds=rounds)
+    return open_plant(folder, without=without)
 
 
 def now() -> datetime:

@@ -136,11 +136,12 @@ def show(number: str, plant_folder: Path | None, as_json: bool) -> None:
     """Show a record in the terminal."""
     from wqverify.acts import record_of
     from wqverify.audit import book_of
+    from wqverify.plant.folder import ROUNDS
     from wqverify.records.canonical import to_plain
     from wqverify.show.blocks import blocks
     from wqverify.show.terminal import text
 
-    plant = opened(plant_folder, rounds=False)
+    plant = opened(plant_folder, without=(ROUNDS,))
     record, state = record_of(plant, number), book_of(plant).find(number)
     if as_json:
         print_json(to_plain(record))

@@ -57,14 +57,24 @@ def today(plant_folder: Path | None, as_json: bool) -> None:
 
 
 def _opened(plant_folder: Path | None) -> tuple[Plant, tuple[Unreadable, ...]]:
-    """Open the plant folder; a mistake in rounds.toml is a line and hides no output that is still held."""
-    from wqverify.lists.today import Unreadable
-    from wqverify.plant.folder import ROUNDS
+    """Open the plant folder; a mistake in one of its files is a line and hides no output still held.
 
-    try:
-        return opened(plant_folder), ()
-    except WqverifyError as problem:  # where it is not of rounds.toml, it comes up again
-        return opened(plant_folder, rounds=False), (Unreadable(ROUNDS, problem.message),)
+    Without plant.toml nothing is known of the plant, nor of its clock: a mistake there is told alone.
+    """
+    from wqverify.lists.today import Unreadable
+    from wqverify.plant.folder import LEFT_OUT_WITH
+
+    told: list[Unreadable] = []
+    without: set[str] = set()
+    while True:
+        try:
+            return opened(plant_folder, without=without), tuple(told)
+        except WqverifyError as problem:
+            file = next((name for name in LEFT_OUT_WITH if name in str(problem.where or problem.message)), "")
+            if not file or file in without:
+                raise
+            told.append(Unreadable(file, problem.message))
+            without |= {*LEFT_OUT_WITH[file]}
 
 
 def today_lines(found: Today) -> Iterator[str]:

@@ -168,9 +168,7 @@ def _check(meter: Nephelometer, near: float, day: date, started: str, fouled: bo
     rows += part("as_left", same_as="after_cleaning" if fouled else "as_found")
     if fouled:
         rows += _left_out(started)
-        story = (
-            "fails as found with a film on the window, passes after cleaning; its cell leaks"
-        )
+        story = "fails as found with a film on the window, passes after cleaning; its cell leaks"
     else:
         rows += _back(meter, started)
         story = "weekly check"

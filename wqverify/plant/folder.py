@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -23,7 +23,19 @@ from wqverify.plant.shares import said_of
 from wqverify.terms import Analyzer, Person, Site, Standard
 
 File = TypeVar("File", bound=Entries)
-ROUNDS = "rounds.toml"
+REGISTER, PEOPLE, STANDARDS, ROUNDS = (
+    "analyzers.toml",
+    "people.toml",
+    "standards_on_hand.toml",
+    "rounds.toml",
+)
+# What can be left out, each with what names entries of it.
+LEFT_OUT_WITH = {
+    REGISTER: (REGISTER, STANDARDS, ROUNDS),
+    PEOPLE: (PEOPLE,),
+    STANDARDS: (STANDARDS,),
+    ROUNDS: (ROUNDS,),
+}
 REGISTER_BYTES = 512 * 1024  # a register of some hundred analyzers; sheets stay at 64 kB
 
 
@@ -57,24 +69,24 @@ def find_plant(start: Path) -> Path:
     )
 
 
-def open_plant(folder: Path, *, rounds: bool = True) -> Plant:
-    """Read a plant folder; without ``rounds`` as if it had no rounds.toml, for what needs none.
+def open_plant(folder: Path, *, without: Collection[str] = ()) -> Plant:
+    """Read a plant folder; ``without`` names files that are taken as if they held nothing.
 
     Raises RepairTheFolder where a file is missing and CorrectTheEntry, with a sentence for each mistake,
     where one cannot be taken.
     """
     plant = _read(folder, "plant.toml", PlantFile, sense.in_plant)
-    register = _read(folder, "analyzers.toml", AnalyzersFile, sense.in_register)
-    people = _read(folder, "people.toml", PeopleFile, sense.in_people)
+    register, people, standards, walks = AnalyzersFile(), PeopleFile(), StandardsFile(), RoundsFile()
+    if REGISTER not in without:
+        register = _read(folder, REGISTER, AnalyzersFile, sense.in_register)
+    if PEOPLE not in without:
+        people = _read(folder, PEOPLE, PeopleFile, sense.in_people)
     tags = [entry.tag for entry in register.analyzer]
-    standards = _read(
-        folder,
-        "standards_on_hand.toml",
-        StandardsFile,
-        lambda file, document: sense.in_standards(file, document, tags),
-    )
-    walks = RoundsFile()
-    if rounds and (folder / ROUNDS).is_file():
+    if STANDARDS not in without:
+        standards = _read(
+            folder, STANDARDS, StandardsFile, lambda file, document: sense.in_standards(file, document, tags)
+        )
+    if ROUNDS not in without and (folder / ROUNDS).is_file():
         walks = _read(
             folder, ROUNDS, RoundsFile, lambda file, document: sense.in_rounds(file, document, tags)
         )
