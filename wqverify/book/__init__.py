@@ -4,6 +4,13 @@ from wqverify.book.book import Book, StoredRecord, has_book, open_book
 from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry
 from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
 from wqverify.book.known import KnownVisits, known_visits, stored_one_by_one
+from wqverify.book.series import (
+    Stands,
+    accepted_registers,
+    last_standing,
+    standing_since,
+    stored_of_tag,
+)
 from wqverify.book.state import RecordState
 from wqverify.book.visits import is_of_day, visits_on_round
 from wqverify.book.writer import Writer
@@ -18,13 +25,18 @@ __all__ = [
     "Finding",
     "KnownVisits",
     "RecordState",
+    "Stands",
     "StoredRecord",
     "Writer",
+    "accepted_registers",
     "compare_anchors",
     "has_book",
     "is_of_day",
     "known_visits",
+    "last_standing",
     "open_book",
+    "standing_since",
+    "stored_of_tag",
     "stored_one_by_one",
     "verify",
     "visits_on_round",
