@@ -177,7 +177,7 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
         told += outside
         findings += strange
     findings += [Finding(f.severity, f.text) for f in compare_anchors(book, told)]
-    findings += _certificates(plant, book)
+    findings += compare_certificates(plant, book)
     left = pages.unfinished(plant.folder, book)
     findings += [Finding("note", f"Unfinished: {path.name}: {what}.") for path, what in left]
     waiting = {path.stem for path, what in left if what == pages.NOT_IN_PLACE}
@@ -227,8 +227,8 @@ def compare_pages(book: Book, folder: Path) -> tuple[list[Anchor], list[Finding]
     return anchors, findings
 
 
-def _certificates(plant: Plant, book: Book) -> Iterator[Finding]:
-    """Certificates and withdrawal list must be the newest ones entered, and no others."""
+def compare_certificates(plant: Plant, book: Book) -> Iterator[Finding]:
+    """Yield what is wrong with certificates and withdrawal list: the newest ones entered, and no others."""
     told = book.events(MADE, ISSUED, WITHDRAWN)
     if not told:
         return
