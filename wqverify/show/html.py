@@ -5,6 +5,7 @@ from __future__ import annotations
 from base64 import b64encode
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
+from urllib.parse import quote
 
 from wqverify.show.align import aligned
 from wqverify.show.kinds import (
@@ -24,6 +25,7 @@ from wqverify.show.kinds import (
     Verdicts,
     at_its_foot,
 )
+from wqverify.show.lookup import NONE
 
 _LEFT = 'style="text-align:left"'
 _FIGURE_SPACE = "\u2007"  # as wide as a digit
@@ -86,7 +88,7 @@ def _block(block: Block, charts: Mapping[str, bytes]) -> Iterator[str]:
 
 
 def _word(word: str) -> str:
-    kind = {"pass": "pass", "fail": "fail"}.get(word, "not")
+    kind = {"pass": "pass", "fail": "fail", NONE: "pass"}.get(word, "not")
     tag = "span" if kind == "pass" else "strong"
     return f'<{tag} class="{kind}">{escape(word)}</{tag}>'
 
@@ -144,5 +146,7 @@ def _spanning(row: Row, columns: int) -> str:
 def _cell(column: Column, text: str) -> str:
     if column.kind == "outcome":
         return f'<td class="n">{_word(text)}</td>'
+    if column.kind == "file" and text:
+        return f'<td class="n"><a href="{escape(quote(text))}">{escape(text)}</a></td>'
     kind = {"number": "n", "short": "n", "digest": "d"}.get(column.kind, "")
     return f'<td class="{kind}">{_lines(text)}</td>'

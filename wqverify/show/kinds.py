@@ -47,12 +47,12 @@ class Verdicts:
     rows: tuple[Verdict, ...]
 
 
-ColumnKind = Literal["text", "short", "number", "outcome", "digest"]
+ColumnKind = Literal["text", "short", "number", "outcome", "digest", "file"]
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column; only text wraps."""
+    """A column; only text wraps. A file lies beside the page, under the name in its cell."""
 
     label: str
     kind: ColumnKind = "text"
