@@ -35,6 +35,7 @@ FLOORS = (
     "acts",
     "audit",
     "lists",
+    "pack",
     "desk",
     "demo",
     "cli",

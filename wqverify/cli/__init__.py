@@ -29,6 +29,7 @@ COMMANDS = {
     "people": ("people", "Add, replace or withdraw the signing keys of people."),
     "examine": ("audit", "Examine signed PDFs strictly and name what is wrong."),
     "rerun": ("audit", "Run records again and compare."),
+    "audit-pack": ("pack", "Make a pack of a month for an auditor."),
     "book": ("book", "List, examine and anchor the record book."),
     "handover": ("handover", "Say what to tell operations, the laboratory or the customer town of a record."),
     "lookup": ("lookup", "Look up a number at the bench: a buffer, a slope, oxygen, a Pt100, a current."),
@@ -47,7 +48,7 @@ class Commands(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"wqverify.cli.{COMMANDS[cmd_name][0]}_commands")
-        command: click.Command = getattr(module, cmd_name)
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
         return command
 
     def format_commands(self, _ctx: click.Context, formatter: click.HelpFormatter) -> None:

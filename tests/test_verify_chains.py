@@ -1,0 +1,273 @@
+"""The script in a pack, run as an auditor runs it: Python alone, isolated, without any package."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import json
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from pack_example import FIRST, SECOND, pack_of, plant_with_month
+
+from wqverify.book import open_book
+from wqverify.pack import verify_chains
+
+pytestmark = pytest.mark.slow
+Damage = Callable[[Path], None]
+CHAIN = "chains/chain-L1.txt"
+
+
+@pytest.fixture(scope="module")
+def packed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A good pack, and its newest head as the plant may have told it."""
+    folder = tmp_path_factory.mktemp("chains")
+    plant = plant_with_month(folder)
+    pack_of(plant, folder / "pack")
+    seq, digest = open_book(plant.book, plant.device).heads()["L1"]
+    return folder / "pack", f"L1:{seq}:{digest}"
+
+
+@pytest.fixture
+def pack(packed: tuple[Path, str], tmp_path: Path) -> Path:
+    return Path(shutil.copytree(packed[0], tmp_path / "pack"))
+
+
+def run(folder: Path, *heads: str) -> tuple[int, str]:
+    """Run the script of a pack as `python -I -S verify_chains.py`."""
+    script = str(folder / "verify_chains.py")
+    done = subprocess.run([sys.executable, "-I", "-S", script, *heads], capture_output=True, text=True)
+    assert done.stderr == ""
+    return done.returncode, done.stdout
+
+
+def lines_of(folder: Path) -> list[bytes]:
+    return (folder / CHAIN).read_bytes().splitlines(keepends=True)
+
+
+def write_lines(folder: Path, lines: list[bytes]) -> None:
+    (folder / CHAIN).write_bytes(b"".join(lines))
+
+
+def manifest_again(folder: Path) -> None:
+    """Make the manifest agree with the files, as somebody would who changed them on purpose."""
+    path = folder / "manifest.txt"
+    told = []
+    for line in path.read_text("utf-8").splitlines():
+        name = line.partition("  ")[2]
+        if not line.startswith("#") and (folder / name).is_file():
+            line = f"{hashlib.sha256((folder / name).read_bytes()).hexdigest()}  {name}"
+        told.append(line)
+    path.write_text("\n".join(told) + "\n", "utf-8")
+
+
+def entry_of(lines: list[bytes], event: str, number: str) -> int:
+    """Return the place of the entry of a record."""
+    said = [json.loads(line)["body"] for line in lines]
+    return next(n for n, body in enumerate(said) if (body["event"], body["record"]) == (event, number))
+
+
+def test_a_good_pack_holds(packed: tuple[Path, str]) -> None:
+    code, said = run(packed[0])
+    assert code == 0
+    assert said.startswith("Nothing was found that does not hold.")
+    assert "2 of 2 PDFs of 2026-05 are the files that the chains name." in said
+    assert "2 of 2 PDFs hold inside them the digest of the entry before them" in said
+    count = len(lines_of(packed[0]))
+    assert f"Chain L1: {count} entries, each names the digest before it." in said
+    assert "CANNOT BE SEEN FROM THIS PACK" in said
+    assert "No head kept outside the plant's computer was named" in said
+
+
+def test_a_head_kept_outside_is_compared(packed: tuple[Path, str]) -> None:
+    folder, head = packed
+    code, said = run(folder, head)
+    assert code == 0
+    assert "the head you named: entry" in said
+    chain, seq, digest = head.split(":")
+    other = digest[:10] + ("0" if digest[10] != "0" else "1") + digest[11:]
+    code, said = run(folder, f"{chain}:{seq}:{other}")
+    assert code == 1
+    assert f"Entry {seq} of L1 is not the one that the head you named names: it was altered." in said
+    code, said = run(folder, f"{chain}:{int(seq) + 2}:{digest}")
+    assert code == 1
+    assert f"Entries {int(seq) + 1} to {int(seq) + 2} of L1 cannot be found, cut off at the end" in said
+    assert run(folder, "L9:3:" + "ab" * 32)[0] == 1
+    code, said = run(folder, "yesterday")
+    assert (code, said.count("\n")) == (1, 1)
+    assert "is not a head" in said
+
+
+def flip_in_pdf(folder: Path) -> None:
+    path = folder / "pages" / f"{FIRST}.pdf"
+    data = bytearray(path.read_bytes())
+    data[len(data) // 2] ^= 1
+    path.write_bytes(bytes(data))
+
+
+def alter_entry(folder: Path) -> None:
+    lines = lines_of(folder)
+    place = entry_of(lines, "performed", SECOND)
+    assert b'"fail"' in lines[place]
+    lines[place] = lines[place].replace(b'"fail"', b'"pass"')
+    write_lines(folder, lines)
+
+
+def remove_entry(folder: Path) -> None:
+    lines = lines_of(folder)
+    del lines[entry_of(lines, "returned with a question", SECOND)]
+    del lines[2]
+    write_lines(folder, lines)
+
+
+def cut_the_end(folder: Path) -> None:
+    write_lines(folder, lines_of(folder)[:-3])
+
+
+def remove_pdf(folder: Path) -> None:
+    (folder / "pages" / f"{SECOND}.pdf").unlink()
+
+
+def add_pdf(folder: Path) -> None:
+    shutil.copy(folder / "pages" / f"{FIRST}.pdf", folder / "pages" / "L1-2026-0099.pdf")
+
+
+def older_copy(folder: Path) -> None:
+    """Cut the countersignature off: what was there before it is the beginning of the file."""
+    path = folder / "pages" / f"{FIRST}.pdf"
+    data = path.read_bytes()
+    ends = [n for n in range(len(data)) if data.startswith(b"%%EOF\n", n)]
+    path.write_bytes(data[: ends[-2] + len(b"%%EOF\n")])
+
+
+DAMAGES: list[tuple[Damage, str]] = [
+    (flip_in_pdf, f"{FIRST}: pages/{FIRST}.pdf is not the file that the chain names: changed."),
+    (older_copy, f"{FIRST}: pages/{FIRST}.pdf is not the file that the chain names: an older copy"),
+    (alter_entry, "does not follow entry"),
+    (remove_entry, "Entry 3 of L1 cannot be found: removed."),
+    (cut_the_end, "of L1 cannot be found, cut off at the end: heads.txt (now) names"),
+    (remove_pdf, f"{SECOND}: its PDF is missing from pages/."),
+    (add_pdf, "pages/L1-2026-0099.pdf is extra: the chains name no such record of 2026-05."),
+]
+
+
+@pytest.mark.parametrize("in_the_manifest", [True, False], ids=["manifest as well", "manifest left"])
+@pytest.mark.parametrize(("damage", "sentence"), DAMAGES, ids=lambda one: getattr(one, "__name__", ""))
+def test_each_damage_is_named(pack: Path, damage: Damage, sentence: str, in_the_manifest: bool) -> None:
+    damage(pack)
+    if in_the_manifest:
+        manifest_again(pack)
+    code, said = run(pack)
+    assert code == 1
+    assert said.startswith("DOES NOT HOLD")
+    assert sentence in said.partition("HOLDS")[0]
+
+
+def relink(lines: list[bytes]) -> list[bytes]:
+    """Write a chain anew, as its owner can: every entry names the one before it."""
+    told, before = [], verify_chains.GENESIS
+    for seq, line in enumerate(lines, 1):
+        entry = json.loads(line) | {"seq": seq, "prev": before}
+        text = json.dumps(entry, sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode()
+        before = verify_chains.digest_of_entry(text)
+        told.append(text + b"\n")
+    return told
+
+
+def heads_again(pack: Path, lines: list[bytes]) -> None:
+    path = pack / "heads.txt"
+    now = f"now L1:{len(lines)}:{verify_chains.digest_of_entry(lines[-1].rstrip())}"
+    kept = [line for line in path.read_text("utf-8").splitlines() if not line.startswith(("now", "end"))]
+    path.write_text("\n".join([*kept, now]) + "\n", "utf-8")
+
+
+def test_a_chain_written_anew_is_betrayed_by_the_pdfs(pack: Path) -> None:
+    lines = lines_of(pack)
+    del lines[2]  # before the first record
+    lines = relink(lines)
+    write_lines(pack, lines)
+    heads_again(pack, lines)
+    manifest_again(pack)
+    code, said = run(pack)
+    assert code == 1
+    assert "with another digest: the chain was written anew" in said
+    assert "0 of 2 PDFs hold inside them" in said
+
+
+def test_a_chain_cut_with_its_heads_shows_only_by_a_head_kept_outside(
+    packed: tuple[Path, str], pack: Path
+) -> None:
+    lines = lines_of(pack)[:-1]  # the question
+    write_lines(pack, lines)
+    heads_again(pack, lines)
+    manifest_again(pack)
+    assert run(pack)[0] == 0  # it says itself that this cannot be seen
+    assert run(pack, packed[1])[0] == 1
+
+
+@pytest.mark.parametrize(
+    "name", ["index.csv", "readings.csv", "check_by_hand.html", "certificates/authority.pem"]
+)
+def test_other_files_are_compared_with_the_manifest(pack: Path, name: str) -> None:
+    with (pack / name).open("ab") as stream:
+        stream.write(b" ")
+    code, said = run(pack)
+    assert code == 1
+    assert f"{name} is not the file that the manifest names: it was changed." in said
+
+
+HOSTILE = [
+    b"[" * 100_000,
+    b"\xff\xfe\x00",
+    b'{"seq":1}',
+    b'{"body":[],"chain":1,"prev":2,"seq":"3"}',
+    b"1" * 5000,
+    b'{"body":{"event":"performed","record":"x","at":"","performed":[]},"chain":"L1","prev":"","seq":3}',
+]
+
+
+@pytest.mark.parametrize("line", HOSTILE, ids=range(len(HOSTILE)))
+def test_no_line_of_a_chain_ends_in_a_traceback(pack: Path, line: bytes) -> None:
+    lines = lines_of(pack)
+    lines[2] = line + b"\n"
+    write_lines(pack, lines)
+    assert run(pack)[0] == 1
+
+
+@pytest.mark.parametrize("name", ["heads.txt", "manifest.txt", "index.csv", CHAIN])
+@pytest.mark.parametrize("data", [None, b"", b"\xff\x00 nonsense\n", b"now L1:1:zz\nmonth May\n"])
+def test_a_missing_or_broken_file_is_told(pack: Path, name: str, data: bytes | None) -> None:
+    (pack / name).unlink()
+    if data is not None:
+        (pack / name).write_bytes(data)
+    assert run(pack)[0] == 1
+
+
+def test_the_script_needs_python_3_8_and_its_standard_library() -> None:
+    text = Path(verify_chains.__file__).read_text("utf-8")
+    tree = ast.parse(text, feature_version=(3, 8))
+    used = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            used |= {alias.name for alias in node.names}
+        if isinstance(node, ast.ImportFrom):
+            used.add(str(node.module))
+    assert used <= sys.stdlib_module_names
+    assert not used & {"socket", "urllib", "http", "subprocess", "os"}  # it reads the pack and prints
+    assert "dict[" not in "".join(
+        ast.unparse(n) for n in tree.body if isinstance(n, ast.Assign)
+    )  # what runs, runs in 3.8
+
+
+def test_nothing_in_a_pack_steers_the_console(pack: Path) -> None:
+    lines = lines_of(pack)
+    lines.append(b'{"body":{"at":"","event":"x","record":""},"chain":"\x5cu001b[2J","prev":"","seq":1}\n')
+    write_lines(pack, lines)
+    code, said = run(pack)
+    assert code == 1
+    assert "\x1b" not in said
+    assert "\\x1b[2J" in said
