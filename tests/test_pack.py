@@ -20,6 +20,7 @@ from io import BytesIO
 from pathlib import Path
 from urllib.parse import unquote
 from zipfile import ZipFile
+from zoneinfo import ZoneInfo
 
 import pytest
 import short_records
@@ -31,6 +32,7 @@ from wqverify.book import GENESIS, Entry, RecordState, open_book
 from wqverify.cli import main
 from wqverify.errors import ChooseAnother, CorrectTheEntry, CouldNotRun, RepairTheFolder
 from wqverify.pack import Made, make_pack
+from wqverify.pack.month import Walked
 from wqverify.pack.names import safe
 from wqverify.pack.of_record import _late, _signature
 from wqverify.pack.spreadsheet import csv_text, inert, workbook
@@ -190,6 +192,29 @@ def test_heads_stand_before_at_the_end_and_now(made: Path, pack: Path) -> None:
         f"now L1:{entries[-1].seq}:{entries[-1].digest}",
     ]
     assert (pack / "chains" / "chain-L1.txt").read_text("utf-8").splitlines() == list(book.export_lines("L1"))
+
+
+@pytest.mark.parametrize(
+    ("at", "begin", "end"),
+    [
+        ("2026-04-30T23:59:59-05:00", 1, 1),  # just before the month
+        ("2026-05-01T00:00:00-05:00", 0, 1),  # its first moment
+        ("2026-05-31T23:59:59-05:00", 0, 1),  # its last second
+        ("2026-06-01T00:00:00-05:00", 0, 0),  # just after it
+        ("2026-06-01T04:59:59+00:00", 0, 1),  # its last second, by another clock
+    ],
+)
+def test_an_entry_belongs_to_the_month_of_the_plants_clock(
+    tmp_path: Path, at: str, begin: int, end: int
+) -> None:
+    book = open_book(tmp_path / "book.sqlite", "L1", create=True)
+    with book.writing() as writer:
+        writer.append("skipped", key="one", at=at, body={})
+        writer.append("skipped", key="two", at="2026-06-09T00:00:00-05:00", body={})
+    walk = Walked(MONTH, ZoneInfo("America/Chicago"))
+    assert len(list(walk.lines(book, "L1"))) == 2
+    heads = walk.heads["L1"]
+    assert (heads.begin.seq, heads.end.seq, heads.now.seq) == (begin, end, 2)
 
 
 def test_certificates_are_those_of_the_plant(made: Path, pack: Path) -> None:
@@ -431,6 +456,10 @@ def test_a_page_that_waits_beside_its_place_is_taken(here: Path, tmp_path: Path)
     page.rename(page.with_name(f"{FIRST}.pdf.part"))
     told = pack_of(open_plant(here), tmp_path / "pack")
     assert (told.problems, told.pdfs) == ((), 2)
+    assert told.notes == (
+        f"Unfinished: {FIRST}.pdf.part: signed and entered, not yet in its place; the next command puts it "
+        f"there.",
+    )
     assert (tmp_path / "pack" / "pages" / f"{FIRST}.pdf").is_file()
 
 
@@ -546,6 +575,10 @@ def test_a_month_that_has_not_begun_is_refused(made: Path, tmp_path: Path) -> No
         make_pack(plant, "2026-07", tmp_path / "pack", end)
     told = make_pack(plant, "2026-07", tmp_path / "pack", end + timedelta(minutes=1))
     assert told.records == 0
+    assert told.notes == (
+        "The newest entry of the book is of 2026-06-04: by the clock of the book the month was not over, and "
+        "more may come of 2026-07.",
+    )
 
 
 def test_a_month_before_the_book_began_is_refused(made: Path, tmp_path: Path) -> None:
@@ -602,7 +635,13 @@ def test_nothing_is_overwritten(made: Path, tmp_path: Path) -> None:
     assert "is there already" in refused(ChooseAnother, lambda: pack_of(plant, taken))
     assert "is there already" in refused(ChooseAnother, lambda: pack_of(plant, full, as_zip=True))
     (tmp_path / "new.part").mkdir()
-    assert "an interrupted command left" in refused(ChooseAnother, lambda: pack_of(plant, tmp_path / "new"))
+    (tmp_path / "new.part" / "half").write_text("half", "utf-8")
+    for _ in ("without", "with an empty folder in its place"):
+        assert "or an interrupted one left" in refused(
+            ChooseAnother, lambda: pack_of(plant, tmp_path / "new")
+        )
+        (tmp_path / "new").mkdir(exist_ok=True)
+    shutil.rmtree(tmp_path / "new.part")
     assert files_of(tmp_path) == {"full/letter.txt": b"mine", "may.zip": b"mine"}
 
 

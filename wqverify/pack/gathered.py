@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from wqverify.acts import unexplained
+from wqverify.audit import unfinished
 from wqverify.book import Book, RecordState
 from wqverify.errors import ChooseAnother
 from wqverify.lists.opened import opened
@@ -45,6 +46,7 @@ from wqverify.records.canonical import digest, plain_from
 from wqverify.show.lookup import NONE, when
 
 Cells = tuple[str, ...]
+MORE = "by the clock of the book the month was not over, and more may come of"
 
 
 def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Contents:
@@ -69,6 +71,9 @@ def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Conten
     pack.example = found.example
     pack.sheets = [*found.sheets(walked.month), *_of_the_plant(plant, book, walked, found)]
     pack.sheets.append(_certificates(plant, book, target, pack))
+    if month_of(datetime.fromisoformat(walked.newest), plant.zone) <= walked.month:
+        pack.notes.append(f"The newest entry of the book is of {walked.newest[:10]}: {MORE} {walked.month}.")
+    pack.notes += [f"Unfinished: {what}." for what in unfinished(plant)]
     return pack
 
 

@@ -87,20 +87,25 @@ class _Zip:
 
 def insist_on_room(place: Path, *, as_zip: bool) -> None:
     """Raise ChooseAnother where something is at the place already: nothing is ever overwritten."""
-    if place.is_dir() and not as_zip and not any(place.iterdir()):
-        return
     part = part_of(place)
     if part.exists():
         raise ChooseAnother(
-            f"{part} is what an interrupted command left; look at it, remove it, and run the command again.",
+            f"{part} is what another command is making, or an interrupted one left; when none is running, "
+            f"remove it and run the command again.",
             where=str(part),
         )
-    if place.exists() or place.is_symlink():
-        what = "is not an empty folder" if place.is_dir() and not as_zip else "is there already"
-        raise ChooseAnother(
-            f"{place} {what}, and a pack never overwrites anything; name another place with --to.",
-            where=str(place),
-        )
+    if place.is_dir() and not as_zip:
+        if any(place.iterdir()):
+            raise _taken(place, "is not an empty folder")
+    elif place.exists() or place.is_symlink():
+        raise _taken(place, "is there already")
+
+
+def _taken(place: Path, what: str) -> ChooseAnother:
+    return ChooseAnother(
+        f"{place} {what}, and a pack never overwrites anything; name another place with --to.",
+        where=str(place),
+    )
 
 
 def part_of(place: Path) -> Path:
@@ -117,18 +122,20 @@ def target_at(place: Path, *, as_zip: bool) -> Iterator[Target]:
     insist_on_room(place, as_zip=as_zip)
     part = part_of(place)
     make_folder(place.parent)
-    whole = False
+    ours = False  # whether what is at ``part`` was made here, and may be taken away again
     try:
         if as_zip:
             with ZipFile(part, "x") as archive:
+                ours = True
                 yield Target(_Zip(archive, safe(place.stem)))
         else:
             part.mkdir()
+            ours = True
             yield Target(_Folder(part))
             if place.is_dir():
                 place.rmdir()  # it is empty, or this refuses
         rename_durably(part, place)
-        whole = True
+        ours = False
     except OSError as problem:
         at = f": {problem.filename}" if problem.filename else ""
         raise CouldNotRun(
@@ -138,7 +145,7 @@ def target_at(place: Path, *, as_zip: bool) -> Iterator[Target]:
             where=str(place),
         ) from problem
     finally:
-        if not whole:
+        if ours:
             _remove(part)
 
 

@@ -23,6 +23,7 @@ HEAD = re.compile(r"([A-Za-z0-9]{1,12}):([0-9]{1,15}):([0-9a-fA-F]{16,64})")
 ATTACHED = re.compile(rb"<<[^<>]*/Type\s*/EmbeddedFile")  # begins a file attached to a PDF
 Head = Any  # (which, chain, seq, digest)
 NOT_JSON = (ValueError, KeyError, TypeError, AttributeError, RecursionError)
+SAID = ("event", "record", "performed", "pdf", "stored")  # what is kept of an entry
 BLOCK = 1 << 20
 
 CANNOT_SEE = (
@@ -70,21 +71,19 @@ def read_chain(path: Path, report: Report) -> Chain | None:
     """Walk along the lines of a chain: each names the digest of the one before it."""
     chain: Chain | None = None
     before = len(report.bad)
-    for line in path.read_bytes().split(b"\n"):
-        if not line:
-            continue
-        entry = parsed(line)
-        if entry is None:
-            name = chain.name if chain else path.name
-            seq = chain.last + 1 if chain else 1
-            report.bad.append(f"Entry {seq} of {name} is not the text of an entry: it was altered.")
-            if chain:
-                chain.last += 1
-                chain.digests[chain.last] = digest_of_entry(line)
-            continue
-        if chain is None:
-            chain = Chain(entry["chain"])
-        follow(chain, entry, line, report)
+    with path.open("rb") as stream:  # a book of many years is long: one line at a time
+        for number, line in enumerate((line.rstrip(b"\n") for line in stream), 1):
+            entry = parsed(line)
+            if entry is None:
+                name = chain.name if chain else path.name
+                report.bad.append(f"Entry {number} of {name} is not the text of an entry: it was altered.")
+                if chain:
+                    chain.last += 1
+                    chain.digests[chain.last] = digest_of_entry(line)
+                continue
+            if chain is None:
+                chain = Chain(entry["chain"])
+            follow(chain, entry, line, report)
     if chain is None:
         report.bad.append(f"{path.name} holds no entry.")
     elif len(report.bad) == before:
@@ -124,7 +123,7 @@ def follow(chain: Chain, entry: Any, line: bytes, report: Report) -> None:
         )
     chain.last = seq
     chain.digests[seq] = digest_of_entry(line)
-    chain.bodies.append(entry["body"])
+    chain.bodies.append({word: entry["body"].get(word) for word in SAID})
 
 
 def missing(first: int, last: int) -> str:
@@ -193,11 +192,11 @@ def records_of(chains: dict[str, Chain], month: str) -> dict[str, Any]:
     """Return what the chains say of the records of a month: the digests of their files and bytes."""
     found: dict[str, Any] = {}
     for name, body in bodies_of(chains):
-        if body["event"] == "performed" and str(body.get("performed", "")).startswith(month):
-            found[body["record"]] = {"home": name, "files": [], "stored": body.get("stored", "")}
+        if body["event"] == "performed" and str(body["performed"]).startswith(month):
+            found[body["record"]] = {"home": name, "files": [], "stored": body["stored"]}
     for name, body in bodies_of(chains):
         known = found.get(body["record"])
-        if known is not None and isinstance(body.get("pdf"), str):
+        if known is not None and isinstance(body["pdf"], str):
             known["files"].append((body["event"] != "performed", name != known["home"], body["pdf"]))
     for known in found.values():  # as it was performed first, then the chain of its device, then others
         known["pdfs"] = [pdf for _, _, pdf in sorted(known["files"], key=lambda each: each[:2])]
