@@ -167,6 +167,40 @@ def test_each_damage_is_named(pack: Path, damage: Damage, sentence: str, in_the_
     assert sentence in said.partition("HOLDS")[0]
 
 
+def exchange_a_certificate(folder: Path) -> None:
+    for name in ("authority.pem", "authority.cer"):
+        shutil.copy(folder / "certificates" / "T-11.pem", folder / "certificates" / name)
+
+
+def add_a_certificate(folder: Path) -> None:
+    (folder / "certificates" / "T-99.pem").write_bytes(b"another")
+
+
+def empty_the_withdrawal_list(folder: Path) -> None:
+    (folder / "certificates" / "withdrawn.crl").write_bytes(b"")
+
+
+@pytest.mark.parametrize(
+    ("damage", "sentence"),
+    [
+        (
+            exchange_a_certificate,
+            "certificates/ does not hold the certificate of authority that the chains name.",
+        ),
+        (add_a_certificate, "certificates/T-99.pem is not one that the chains name."),
+        (empty_the_withdrawal_list, "certificates/ does not hold the withdrawal list that the chains name."),
+    ],
+    ids=lambda one: getattr(one, "__name__", ""),
+)
+def test_certificates_are_compared_with_the_chains(pack: Path, damage: Damage, sentence: str) -> None:
+    assert "5 certificates and lists are those that the chains name." in run(pack)[1]
+    damage(pack)
+    manifest_again(pack)
+    code, said = run(pack)
+    assert code == 1
+    assert sentence in said
+
+
 def relink(lines: list[bytes]) -> list[bytes]:
     """Write a chain anew, as its owner can: every entry names the one before it."""
     told, before = [], verify_chains.GENESIS

@@ -34,6 +34,7 @@ def by_hand_blocks(pack: Contents) -> Iterator[Block]:
 
 
 def _a_number(pack: Contents) -> Iterator[Block]:
+    yield Statement("If the pack came as a zip, unpack it first.")
     yield Heading("1. A number, with a pocket calculator")
     yield Statement(
         "An error is reading minus reference: a high reading is positive. It is computed from the numbers as "

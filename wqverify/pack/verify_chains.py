@@ -23,7 +23,9 @@ HEAD = re.compile(r"([A-Za-z0-9]{1,12}):([0-9]{1,15}):([0-9a-fA-F]{16,64})")
 ATTACHED = re.compile(rb"<<[^<>]*/Type\s*/EmbeddedFile")  # begins a file attached to a PDF
 Head = Any  # (which, chain, seq, digest)
 NOT_JSON = (ValueError, KeyError, TypeError, AttributeError, RecursionError)
-SAID = ("event", "record", "performed", "pdf", "stored")  # what is kept of an entry
+# What is kept of an entry.
+SAID = ("event", "record", "performed", "pdf", "stored", "by", "certificate", "withdrawn_list")
+KEYS = ("authority made", "key issued", "key withdrawn")
 BLOCK = 1 << 20
 
 CANNOT_SEE = (
@@ -294,6 +296,28 @@ def previous_agrees(number: str, record: Any, chains: dict[str, Chain], report: 
     return False
 
 
+# ---------------------------------------------------------------- the certificates
+
+
+def check_certificates(folder: Path, chains: dict[str, Chain], report: Report) -> None:
+    """Compare certificates and withdrawal list with the digests that the chains name."""
+    told = [body for _, body in bodies_of(chains) if body["event"] in KEYS]
+    expected = {str(body["by"]): body["certificate"] for body in told}
+    if told:
+        expected["the withdrawal list"] = told[-1]["withdrawn_list"]
+    there = {path: digest_of_file(path) for path in sorted((folder / "certificates").glob("*"))}
+    before = len(report.bad)
+    for name in sorted(expected):
+        if expected[name] not in there.values():
+            what = name if name.startswith("the ") else f"the certificate of {name}"
+            report.bad.append(f"certificates/ does not hold {what} that the chains name.")
+    for path, digest in there.items():
+        if digest not in expected.values():
+            report.bad.append(f"certificates/{path.name} is not one that the chains name.")
+    if len(report.bad) == before:
+        report.good.append(f"{len(expected)} certificates and lists are those that the chains name.")
+
+
 # ---------------------------------------------------------------- the other files
 
 
@@ -344,6 +368,7 @@ def check(folder: Path, outside: list[Head]) -> Report:
     compare_heads(chains, [*heads, *outside], report)
     if month:
         check_pdfs(folder, chains, month, report)
+    check_certificates(folder, chains, report)
     check_manifest(folder, report)
     return report
 
