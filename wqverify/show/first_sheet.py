@@ -102,7 +102,7 @@ def _told(record: Record) -> Iterator[Block]:
             for key in ("told.as_found", "told.opinion", "told.work", "told.as_left")
             if key in facts
         ]
-        yield Statement(" ".join((*told, wording.NOT_VERIFIED)))
+        yield Statement(" ".join((*told, facts.get("told.verifies", wording.NOT_VERIFIED))))
 
 
 def _holds_not_entered(answers: Answers) -> Iterator[tuple[str, str]]:

@@ -292,7 +292,7 @@ def _doubts(record: Record) -> Iterator[str]:
 def _next(record: Record) -> Iterator[str]:
     told = record.result.facts.get("next_due", "")
     if not verifies(record):
-        yield NOT_VERIFIED
+        yield record.result.facts.get("told.verifies", NOT_VERIFIED)
         return
     days = record.given.analyzer.intervals_days.get(record.procedure)
     counted = [check for check in record.result.checks if check.counts]
