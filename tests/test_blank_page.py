@@ -42,6 +42,7 @@ TAGS = {
     "conductivity_check": "AIT-2401",
     "temperature_check": "AIT-2101",
     "call_out": "AIT-2301",
+    "monitor_outage": "AIT-2301",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)

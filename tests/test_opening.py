@@ -650,6 +650,7 @@ ALWAYS = {
     "conductivity_check": ("compensation", "process_before", "as_found", "as_left", "process_after"),
     "temperature_check": ("process_before", "element", "as_found", "as_left", "process_after"),
     "call_out": ("symptom", "at_first", "meter", "measured", "repaired", "signal"),
+    "monitor_outage": ("failed", "grab", "standstill", "notice", "returned", "signal"),
 }
 HOLDS = (
     ("output_held", "output_released"),

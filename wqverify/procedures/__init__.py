@@ -45,4 +45,5 @@ PROCEDURES = Procedures(
     "conductivity_check",
     "temperature_check",
     "call_out",
+    "monitor_outage",
 )
