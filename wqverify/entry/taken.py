@@ -17,7 +17,7 @@ from wqverify.entry.provisional import problem_with, refusal_of
 from wqverify.entry.screen import Choice
 from wqverify.entry.steps import Step
 from wqverify.errors import CorrectTheEntry
-from wqverify.plant.clock import resolve
+from wqverify.plant.clock import day, resolve
 from wqverify.plant.files import shortened
 from wqverify.plant.messages import nearest
 from wqverify.procedures.blank import choices, is_list
@@ -25,6 +25,7 @@ from wqverify.procedures.usual import is_number
 from wqverify.procedures.walk import typed_times
 from wqverify.terms import Beside, Reading, Standard
 
+_DATED = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2} ")
 _SHORT_TIME = re.compile(r"([0-9]{1,2}):?([0-9]{2})")
 INFORMATION = "information only"
 
@@ -97,8 +98,28 @@ def which_time(text: str, date: str, about: Surroundings) -> Odd | None:
     return None
 
 
+def which_day(text: str, date: str, about: Surroundings) -> Odd | None:
+    """Return the days a clock may be of, on a sheet that stays open for days; none where that is clear."""
+    lasts, now = getattr(about.procedure.Sheet, "LASTS", False), about.local()
+    if not lasts or about.paper or not date or _DATED.match(text):
+        return None
+    days = (now.date() - timedelta(days=n) for n in range((now.date() - day(date)).days))
+    for latest in days:
+        try:
+            moment = resolve(latest.isoformat(), text, about.zone)
+        except CorrectTheEntry:  # the clocks were put forward over it, or back, on that day
+            continue
+        if moment <= now + sure.CLOCKS_DIFFER:
+            dated = f"{latest.isoformat()} {text}"
+            ways = (Choice(dated), Choice(f"{date} {text}"), Choice("", "another day, typed with its date"))
+            return Odd(f"The sheet is of {date}, and today is {now:%Y-%m-%d}. Of which day is {text}?", ways)
+    return None
+
+
 def odd_time(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
-    """Return what is asked about a time: after midnight, later than now, before what came before."""
+    """Return what is asked about a time: its day, after midnight, later than now, before what came before."""
+    if (days := which_day(text, str(raw.get("date", "")), about)) is not None:
+        return days
     date = str(raw.get("date", ""))
     moment, now = resolve(date, text, about.zone), about.local()
     latest = _latest(step, raw, about) if step.question.in_order else None

@@ -81,6 +81,7 @@ class Visit(Part):
     UNIT: ClassVar[str] = ""  # of "analyzer" questions where the procedure measures in one unit only
     UNITS: ClassVar[tuple[str, ...]] = ()  # those it measures in; of an analyzer with another one it is UNIT
     SAMPLED: ClassVar[bool] = False  # it reads a sample; else one flows only where the register has a line
+    LASTS: ClassVar[bool] = False  # its sheet stays open for days: a clock may be of any of them
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL,)  # parts whose times may come in any order
 
     procedure: Annotated[Name, Ask("procedure")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 from wqverify.calculations.outage import SMALL_SYSTEM, grabs_a_day, minutes_between
 from wqverify.procedures import sentences
@@ -102,6 +103,14 @@ def _outside(case: Case) -> Iterator[str]:
 
 
 def _of_grabs(case: Case) -> Iterator[str]:
+    order = [one.number for one in case.taken]
+    for before, after in pairwise(order):
+        if after < before:
+            yield (
+                f"Grab {before} was collected before grab {after} and stands after it: it was entered later, "
+                "or the "
+                f"date of one of them is missing."
+            )
     kept, source = holding_minutes(measurand_of(case.given.analyzer), case.given.analyzer.settings)
     late = [one for one in case.taken if kept is not None and minutes_between(one.at, one.known) > kept]
     if late:

@@ -5,7 +5,7 @@ It stays open for days: grabs and notices are added as they come.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
@@ -84,7 +84,7 @@ class Substitute(Part):
         Result,
         Ask("result", help="as the slip states it, with its unit; <0.02 NTU is one too", beside="result"),
     ]
-    analysed: Annotated[AtTime | None, Ask("analysed at", clock=True)] = None
+    analysed: Annotated[AtTime | None, Ask("analysed at")] = None
     analysed_by: Annotated[Text | None, Ask("analysed by", when="on request")] = None
 
     @property
@@ -106,7 +106,7 @@ class Notice(Part):
     about: Annotated[About, Ask("told about", beside="notice")]
     who: Annotated[Text, Ask("who was told", help="name and office", again=True)]
     how: Annotated[Text | None, Ask("told how", help="phone, e-mail, in person", again=True)] = None
-    at: Annotated[AtTime, Ask("told at", help=_DATED, clock=True)]
+    at: Annotated[AtTime, Ask("told at", help=_DATED)]
     by: Annotated[Text | None, Ask("told by", usual="{performer}")] = None
 
 
@@ -170,3 +170,5 @@ class Meanwhile(Part):
 
 class OutageSheet(Tail, Meanwhile, Head, Found):
     """One outage."""
+
+    LASTS: ClassVar[bool] = True

@@ -34,7 +34,7 @@ def values(case: Case) -> Iterator[Value]:
     if case.failed is None:
         return
     minutes = minutes_between(case.failed, max(case.end, case.failed))
-    yield Value("outage", STAGE, f"Out of service, {duration(minutes)}", _count(minutes, "min"))
+    yield Value("outage_min", STAGE, f"Out of service, {duration(minutes)}", _count(minutes, "min"))
     yield Value("grabs_taken", STAGE, "Grabs in its place", _count(len(case.taken), ""))
     known = [one for one in case.taken if not one.below]
     if known:
