@@ -8,9 +8,10 @@ calendar itself is tried against numpy and pandas in test_outage.py.
 from __future__ import annotations
 
 import json
+import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -21,10 +22,15 @@ from plant_example import MONTH
 from step_driver import act_to, step_to
 
 from wqverify.demo.ellodale import make_plant
+from wqverify.demo.outage_visits import outage_visits
+from wqverify.demo.sheet import numbered
 from wqverify.desk import Desk, open_desk
 from wqverify.entry.screen import Act
+from wqverify.lists.today import today
+from wqverify.plant.folder import open_plant
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.consequences import opened_by
+from wqverify.procedures.sheets import parse
 from wqverify.procedures.walk import answered
 from wqverify.records.canonical import given_from
 from wqverify.records.record import case_from, compute, draft
@@ -932,7 +938,8 @@ def test_the_clock_of_five_days_goes_on_from_the_check_that_returned_it() -> Non
     what = "calibration with a grab, 5 days after 2026-05-10"
     assert clocks(begun(), OWN, earlier=last)[what] == RunningClock(what, "2026-05-15T23:59-04:00", source)
     back = clocks(visit(), OWN, earlier=last, records=records())
-    assert back["calibration with a grab, 5 days after 2026-05-14"].due == "2026-05-19T23:59-04:00"
+    again = back["calibration with a grab, 5 days after 2026-05-14"]
+    assert (again.due, again.done) == ("2026-05-19T23:59-04:00", True)  # the checks that follow are due
     assert back["back in service (5 working days)"].done
     assert "next grab" not in back
 
@@ -1029,6 +1036,10 @@ def test_a_sheet_takes_grabs_over_days_and_folds_to_what_was_entered(tmp_path: P
     assert desk.visit is not None
     sheet = desk.visit.sheet
     desk.close()
+    (due,) = [
+        one for one in today(open_plant(tmp_path / "plant"), now()).clocks if one.clock.what == "next grab"
+    ]
+    assert (due.where.tag, due.clock.due) == ("AIT-2301", "2026-05-13T20:20-05:00")
     now.now = datetime(2026, 5, 15, 1, 20, tzinfo=UTC)  # the next evening
     again = open_desk(tmp_path / "plant", sheet=sheet, clock=now)
     step_to(again, whole)
@@ -1058,3 +1069,29 @@ def test_on_a_later_day_it_asks_of_which_day_a_clock_is(tmp_path: Path) -> None:
     assert desk.visit is not None
     assert desk.visit.folded.raw["grab"][1]["collected"] == "20:59"
     desk.close()
+
+
+# ---------------------------------------------------------------- the outage of the demo month
+
+
+@pytest.mark.parametrize("month", [MONTH, date(2027, 3, 1), date(2026, 12, 1)])
+def test_the_outage_of_the_demo_keeps_its_duties(tmp_path: Path, month: date) -> None:
+    """Also where the clocks are put forward, or a weekend lies, between its grabs."""
+    plant = make_plant(tmp_path / "plant", month)
+    (one,) = outage_visits(month)
+    numbers = {"turbidity 12 AIT-2202": "L1-2026-0009", "turbidity 13 AIT-2202": "L1-2026-0012"}
+    raw = tomllib.loads(numbered(one.sheet, numbers))
+    a = plant.analyzers["AIT-2202"]
+    a = replace(a, settings={**a.settings, "outage_working_days": "5"})
+    second = month.replace(day=13)
+    more = {"tag": a.tag, "serial": a.serial, "procedure": "turbidity_standard_check"}
+    at = f"{second}T09:40-05:00"
+    known = records(
+        cited("L1-2026-0009", check(FAIL, "as_found"), **more, status="out of service"),
+        cited("L1-2026-0012", check(PASS, "as_found"), until=at, **more, performed=f"{second}T09:00-05:00"),
+    )
+    given = OF.given_for(raw, a, records=known, standards=plant.standards)
+    result = OUTAGE.compute(parse(OUTAGE, raw), replace(given, people=plant.people), {})
+    assert {one.key: one.outcome for one in result.checks} == {"grabs": PASS, "back": PASS, "returned": PASS}
+    assert result.facts["answers"] == "L1-2026-0009"
+    assert not [note.text for note in result.notes if note.kind == "caution"]

@@ -181,7 +181,10 @@ def _clocks(case: Case) -> Iterator[RunningClock]:
 
 
 def _calibrations(case: Case) -> Iterator[RunningClock]:
-    """A chlorine monitor without an approved protocol: every five days, also from its return on."""
+    """A chlorine monitor without an approved protocol: every five days.
+
+    From its return on the check that returned it counts, and those that follow it, due by themselves.
+    """
     days, source = calibration_days(case.given)
     if not needs_calibration(case):
         return
@@ -192,7 +195,7 @@ def _calibrations(case: Case) -> Iterator[RunningClock]:
     if since:
         day = case.local(instant(since)).date() + timedelta(days=days)
         what = f"calibration with a grab, {days} days after {since[:10]}"
-        yield RunningClock(what, _iso(end_of(day, case)), source)
+        yield RunningClock(what, _iso(end_of(day, case)), source, done=case.back is not None)
 
 
 def _iso(moment: datetime) -> str:
