@@ -126,13 +126,18 @@ class Returned(Part):
     at: Annotated[AtTime, Ask("back in service at", help=_DATED)]
 
 
-class Found(Visit):
-    """Why somebody writes this sheet, and since when it runs."""
+class OnOutage(Visit):
+    """Why somebody writes this sheet: something failed."""
 
     reason: Annotated[
         Literal["routine", "call-out", "after repair", "commissioning"],
         Ask("reason of the visit", usual="call-out"),
     ]
+
+
+class Found(Visit):
+    """Since when it runs."""
+
     failed: Annotated[Failed, Ask("failure")]
 
 
@@ -168,7 +173,7 @@ class Meanwhile(Part):
     ]
 
 
-class OutageSheet(Tail, Meanwhile, Head, Found):
+class OutageSheet(Tail, Meanwhile, OnOutage, Head, Found):
     """One outage."""
 
     LASTS: ClassVar[bool] = True
