@@ -378,6 +378,7 @@ def test_while_it_is_out_nothing_is_decided_until_the_last_day_is_over(
     assert OF.check(result, "back").reason == reason
     assert OF.check(result, "returned").reason == "not returned: the cell is ordered"
     assert "outage.until" not in result.facts
+    assert result.facts["answers"] == ""  # what opened it stays open
 
 
 # ---------------------------------------------------------------- returned by a check that passed
@@ -569,6 +570,29 @@ def test_only_an_entry_point_has_a_residual_to_keep() -> None:
     assert "below 0.5 mg/L" in one.label
 
 
+GROUND: dict[str, str | None] = {"outage_working_days": None, "outage_days": "14", "residual_limit": "0.4"}
+
+
+@pytest.mark.parametrize(
+    ("restored", "found", "notices"),
+    [
+        ("06:10", (PASS, "240"), []),
+        ("06:11", (FAIL, "241"), ["low_1"]),
+    ],
+)
+def test_ground_water_keeps_the_residual_of_its_state(restored: str, found: Any, notices: list[str]) -> None:
+    """The State sets the figure, and is told where it was not restored within four hours."""
+    taken = [grab("20:30"), grab("2026-05-14 00:20"), grab("2026-05-14 02:10", "0.39 mg/L")]
+    raw = visit(grab=[*taken, grab(f"2026-05-14 {restored}", "0.40 mg/L")])
+    result = run(raw, analyzer(**GROUND))
+    assert outcome(result, "residual") == found
+    assert [key for key in keys(result) if key.startswith(("low", "restored"))] == notices
+    sources = {one.tolerance.source for one in result.checks if one.tolerance is not None}
+    assert "40 CFR 141.404(c) (from memory), not below it for more than 4 h" in sources
+    unset = OF.check(run(raw, analyzer(**{**GROUND, "residual_limit": None})), "residual")
+    assert unset.reason.startswith("the register does not say which residual the State set")
+
+
 # ---------------------------------------------------------------- notices in time
 
 
@@ -710,6 +734,10 @@ def test_while_the_residual_is_too_low_a_grab_is_due_every_four_hours(second: st
     ("a", "text"),
     [
         (analyzer(people_served="3301"), "holds up to 3300 people served, and the register says 3301"),
+        (
+            analyzer(people_served="500", **GROUND),
+            f"is that of surface water, and outage_days of {TAG} is the repair time of ground water",
+        ),
         (analyzer(), f"needs the setting people_served of {TAG} in analyzers.toml"),
         (
             analyzer("turbidity", people_served="500"),
@@ -855,6 +883,15 @@ def test_a_failure_found_late_counts_from_when_it_failed_and_says_so() -> None:
     said = told(run(visit(failed=failed)), "caution")
     assert "It failed at 2026-05-13 20:00 and was found 25 min later" in said
     assert "was found" not in told(run(visit(failed={**failed, "found_at": "20:00"})), "caution")
+
+
+def test_a_status_that_says_otherwise_than_the_sheet_is_said() -> None:
+    back = told(run(visit(status={"state": "out of service"})), "caution")
+    assert "It came back by this sheet, and the status says out of service: correct one of them." in back
+    out = told(run(visit(**{**OUT, "status": {"state": "in service"}})), "caution")
+    assert "It is not back by this sheet, and the status says in service: correct one of them." in out
+    assert "the status says" not in told(run(visit()), "caution")
+    assert "the status says" not in told(run(visit(**OUT)), "caution")
 
 
 def test_every_page_leaves_the_last_word_to_the_state() -> None:

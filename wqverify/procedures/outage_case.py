@@ -23,6 +23,8 @@ from wqverify.procedures.outage_rules import (
     consult_limit,
     holidays,
     instant,
+    is_ground_water,
+    low_tolerance,
     notice_limit,
     repair_time,
     residual_limit,
@@ -219,7 +221,11 @@ def _duties(case: Case) -> Iterator[Duty]:
     unit = case.given.analyzer.unit
     if (limit := residual_limit(case.given)) is not None:
         source = "40 CFR 141.75(b)(3)(iii)"
+        ground = is_ground_water(case.given)
         for n, spell in enumerate(low_spells(case, limit), 1):
+            if ground:
+                yield from _of_ground_water(n, spell, limit, case)
+                continue
             words = f"of a residual below {limit.value} {unit} at {stamp(spell.since)}"
             yield _by_business_day(f"low_{n}", "residual too low", words, spell.since, source, case)
             words = f"whether it was restored within 4 h after {stamp(spell.since)}"
@@ -250,6 +256,16 @@ def _duties(case: Case) -> Iterator[Duty]:
         yield _by_business_day(
             "outage", "monitor out of service", words, case.failed, source, case, int(count)
         )
+
+
+def _of_ground_water(n: int, spell: Spell, limit: Limit, case: Case) -> Iterator[Duty]:
+    """Of ground water the State is told where a residual was not restored within four hours."""
+    most = low_tolerance(case.given).high
+    if most is not None and spell.minutes > most:
+        unit = case.given.analyzer.unit
+        words = f"of a residual below {limit.value} {unit} from {stamp(spell.since)} for more than 4 h"
+        source = "40 CFR 141.405(a)(2) (from memory)"
+        yield _by_business_day(f"low_{n}", "residual too low", words, spell.since, source, case)
 
 
 def _by_business_day(

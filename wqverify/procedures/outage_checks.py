@@ -24,7 +24,6 @@ from wqverify.procedures.outage_case import (
     stamp,
 )
 from wqverify.procedures.outage_rules import (
-    Limit,
     at_least,
     at_most,
     by_people,
@@ -32,6 +31,7 @@ from wqverify.procedures.outage_rules import (
     grabs_tolerance,
     instant,
     is_chlorine,
+    keeps_residual,
     low_tolerance,
     most_days,
     no_repair_time,
@@ -52,7 +52,7 @@ def expected(case: Case) -> Iterator[str]:
     """Give the keys of the checks of an outage."""
     yield from (["grabs_a_day", "grabs_while_low"] if by_people(case.sheet) else ["grabs"])
     yield from ("back", "returned")
-    if residual_limit(case.given) is not None:
+    if keeps_residual(case.given):
         yield "residual"
     yield from (duty.key for duty in duties(case))
     if needs_calibration(case):
@@ -68,8 +68,8 @@ def checks_of(case: Case) -> Iterator[Check]:
         yield _grabs(case)
     yield _back(case)
     yield _returned(case)
-    if (limit := residual_limit(case.given)) is not None:
-        yield _residual(case, limit)
+    if keeps_residual(case.given):
+        yield _residual(case)
     yield from (_notice(duty, case) for duty in duties(case))
     if needs_calibration(case):
         yield _calibration(case)
@@ -167,8 +167,15 @@ def left_of(checks: tuple[Check, ...]) -> tuple[str, list[Check]]:
 # ---------------------------------------------------------------- residual
 
 
-def _residual(case: Case, limit: Limit) -> Check:
-    unit, tolerance = case.given.analyzer.unit, low_tolerance(case.given)
+def _residual(case: Case) -> Check:
+    unit, tolerance, limit = case.given.analyzer.unit, low_tolerance(case.given), residual_limit(case.given)
+    if limit is None:
+        label = "Longest time with a residual below that set by the State"
+        reason = (
+            "the register does not say which residual the State set for this ground water: enter the setting "
+            '"residual limit", with an underscore'
+        )
+        return not_evaluated("residual", STAGE, label, reason, tolerance=tolerance)
     label = f"Longest time with a residual below {limit.value} {unit}, by grabs"
     unknown = cannot_tell(case, limit)
     if case.failed is None or not case.taken:

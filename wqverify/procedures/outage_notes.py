@@ -22,6 +22,7 @@ from wqverify.procedures.outage_rules import (
     residual_limit,
 )
 from wqverify.procedures.outage_told import in_short, overdue, still_open
+from wqverify.procedures.tail import OUT_OF_SERVICE
 from wqverify.terms import Caution, Note
 
 CAUTIONS = (
@@ -81,6 +82,7 @@ def _cautions(case: Case) -> Iterator[str]:
     yield from _outside(case)
     yield from _of_grabs(case)
     yield from _of_the_return(case)
+    yield from _of_the_status(case)
 
 
 def _found_late(case: Case) -> Iterator[str]:
@@ -145,6 +147,15 @@ def _of_the_return(case: Case) -> Iterator[str]:
             f"Record {known.number} is of serial {known.serial}, and this sheet is of "
             f"{case.given.analyzer.serial}: the instrument was exchanged."
         )
+
+
+def _of_the_status(case: Case) -> Iterator[str]:
+    says = case.sheet.status.state
+    out = says == OUT_OF_SERVICE
+    if case.back is not None and out:
+        yield "It came back by this sheet, and the status says out of service: correct one of them."
+    elif case.back is None and not out:
+        yield f"It is not back by this sheet, and the status says {says}: correct one of them."
 
 
 def _words(procedure: str) -> str:

@@ -38,6 +38,7 @@ CONSULT_MIN = 24 * 60
 CALIBRATION_DAYS = 5
 _FOUR_HOURS = Decimal(240)
 _RESIDUAL, _RESIDUAL_SOURCE = "0.2", "40 CFR 141.72(a)(3) and (b)(2)"
+_GROUND_SOURCE = "40 CFR 141.404(c) (from memory)"
 _CONSULT = "5"
 _GRABS_SOURCE = {
     ("chlorine", WORKING_DAYS): "40 CFR 141.74(c)(2)",
@@ -113,7 +114,8 @@ def grabs_tolerance(given: Given) -> Tolerance:
 def low_tolerance(given: Given) -> Tolerance:
     """Return how long a residual may stay below its limit, min: the register's, or four hours."""
     held = given.analyzer.tolerances.get(LOW)
-    return held or _most(_FOUR_HOURS, "min", "rule", f"{_RESIDUAL_SOURCE}, not below it for more than 4 h")
+    source = _GROUND_SOURCE if is_ground_water(given) else _RESIDUAL_SOURCE
+    return held or _most(_FOUR_HOURS, "min", "rule", f"{source}, not below it for more than 4 h")
 
 
 def most_days(days: int, repair: RepairTime) -> Tolerance:
@@ -143,11 +145,26 @@ class Limit:
     source: str
 
 
+def keeps_residual(given: Given) -> bool:
+    """Whether a residual has to be kept where the analyzer is: chlorine at an entry point."""
+    return is_chlorine(given) and given.analyzer.settings.get("entry_point") != "0"
+
+
+def is_ground_water(given: Given) -> bool:
+    """Whether the register names the repair time of ground-water chlorine."""
+    return is_chlorine(given) and DAYS in given.analyzer.settings
+
+
 def residual_limit(given: Given) -> Limit | None:
-    """Return below which residual the State is told, None where the analyzer is not at an entry point."""
-    settings = given.analyzer.settings
-    if not is_chlorine(given) or settings.get("entry_point") == "0":
+    """Return below which residual the State is told, None where none is known.
+
+    For surface water it is a figure of the rule; for ground water the State sets it.
+    """
+    if not keeps_residual(given):
         return None
+    if is_ground_water(given):
+        set_ = given.analyzer.settings.get("residual_limit")
+        return Limit(Decimal(set_), "set by the State, the plant's register") if set_ is not None else None
     return Limit(*_figure(given, "residual_limit", _RESIDUAL, _RESIDUAL_SOURCE))
 
 
@@ -234,6 +251,10 @@ def _refuse_schedule(sheet: OutageSheet, given: Given) -> None:
         why = f"holds for chlorine alone, and {given.analyzer.tag} measures {given.analyzer.measures}"
     elif people is None:
         why = f"needs the setting people_served of {given.analyzer.tag} in analyzers.toml"
+    elif is_ground_water(given):
+        why = (
+            f"is that of surface water, and {DAYS} of {given.analyzer.tag} is the repair time of ground water"
+        )
     elif people > SMALL_SYSTEM:
         why = f"holds up to {SMALL_SYSTEM} people served, and the register says {people}"
     else:

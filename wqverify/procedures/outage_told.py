@@ -53,7 +53,10 @@ def facts(case: Case) -> dict[str, str]:
         if case.back is not None:
             told["outage.until"] = case.back.isoformat(timespec="minutes")
         told["told.work"] = told["told.duties"] = " ".join(in_short(case))
-        if case.sheet.failed.record:
+        # What opened it stays open while it is out, whatever is signed meanwhile.
+        if case.back is None:
+            told["answers"] = ""
+        elif case.sheet.failed.record:
             told["answers"] = case.sheet.failed.record
     return told
 
