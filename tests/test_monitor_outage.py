@@ -399,6 +399,7 @@ def test_a_check_that_passed_as_left_returns_it() -> None:
         (cited("L1-2026-0048", check(PASS, "as_found")), PASS, ""),  # nothing was changed: as found = as left
         (cited("L1-2026-0048", check(FAIL, "as_found")), FAIL, ""),
         (cited("L1-2026-0048", check(PASS), check(FAIL, counts=False)), PASS, ""),
+        (cited("L1-2026-0048", check(NOT), check(FAIL)), FAIL, ""),
         (
             cited("L1-2026-0048", check(Outcome.TOO_CLOSE)),
             NOT,
@@ -599,6 +600,7 @@ def test_ground_water_keeps_the_residual_of_its_state(restored: str, found: Any,
 @pytest.mark.parametrize(
     ("told_at", "found"),
     [
+        ("2026-05-14 02:10", (PASS, "0")),  # the minute it fell
         ("2026-05-14 06:30", (PASS, "0")),
         ("2026-05-15 23:59", (PASS, "1")),
         ("2026-05-16 00:00", (FAIL, "2")),
@@ -942,6 +944,8 @@ def test_the_next_grab_is_due_after_elapsed_hours_on_the_clock_of_the_plant() ->
 def test_the_time_to_the_next_grab_stands_while_no_water_is_made() -> None:
     still = [{"since": "2026-05-14 09:10", "until": "2026-05-14 10:00", "because": "backwash"}]
     assert clocks(begun(standstill=still))["next grab"].due == "2026-05-14T13:00-04:00"
+    over = [{"since": "2026-05-14 07:00", "until": "2026-05-14 08:00", "because": "backwash"}]
+    assert clocks(begun(standstill=over))["next grab"].due == "2026-05-14T12:10-04:00"
 
 
 def test_notices_run_until_they_are_made() -> None:
@@ -967,6 +971,8 @@ def test_a_small_system_has_the_whole_day_for_its_number() -> None:
     assert clocks(raw, a)["next grab"].due == "2026-05-15T23:59-04:00"
     raw = begun(**A_DAY, grab=[grab("2026-05-14 08:00", "0.10 mg/L")])
     assert clocks(raw, a)["next grab"].due == "2026-05-14T12:00-04:00"  # too low: every 4 h
+    again = [grab("23:00", "0.10 mg/L"), grab("23:30"), grab("2026-05-14 08:00", "0.10 mg/L")]
+    assert clocks(begun(**A_DAY, grab=again), a)["next grab"].due == "2026-05-14T12:00-04:00"
 
 
 def test_the_clock_of_five_days_goes_on_from_the_check_that_returned_it() -> None:
@@ -994,6 +1000,8 @@ def test_beside_a_grab_stands_when_it_is_due_and_the_last_day() -> None:
     assert "last permitted day: Wednesday 2026-05-20 (5 working days after the failure" in said
     missed = beside("next_grab", begun(grab=grabs("20:30", "2026-05-14 00:31")), "grab")
     assert "No grab from 2026-05-13 20:30 to 2026-05-14 00:31: 4 h 1 min, 1 min too long." in missed
+    in_time = beside("next_grab", begun(grab=grabs("20:30", "2026-05-14 00:30")), "grab")
+    assert "too long" not in in_time
     unset = beside("next_grab", begun(), "grab", analyzer(outage_working_days=None))
     assert f"enter outage_working_days or outage_days for {TAG} in analyzers.toml" in unset
 

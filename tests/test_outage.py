@@ -204,6 +204,7 @@ def test_a_residual_is_low_from_the_first_value_below_to_the_first_that_is_not(
 
 def test_a_residual_that_was_not_restored_is_low_until_the_last_known_moment() -> None:
     assert spells(("02:10", True), ("05:00", True), end="06:40") == [(270, False)]
+    assert spells(("02:10", True), ("05:00", True), end="04:00") == [(170, False)]
 
 
 def test_two_runs_are_two_and_their_times_do_not_add_up() -> None:
