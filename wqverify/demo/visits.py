@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from wqverify.demo.chlorine_visits import chlorine_visits
+from wqverify.demo.outage_visits import outage_visits
 from wqverify.demo.ph_visits import ph_visits
 from wqverify.demo.physical_visits import physical_visits
 from wqverify.demo.sheet import Visit
@@ -13,9 +14,9 @@ from wqverify.demo.signal_visits import signal_visits
 from wqverify.demo.turbidity_visits import turbidity_visits
 
 
-def follow_ups(_month: date) -> Iterator[Visit]:
+def follow_ups(month: date) -> Iterator[Visit]:
     """Yield the visits that name records of earlier ones, in the order of the work."""
-    yield from ()
+    yield from outage_visits(month)
 
 
 def visits(month: date) -> Iterator[Visit]:
