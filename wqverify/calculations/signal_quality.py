@@ -139,25 +139,47 @@ def _flat(x: Floats, t: Integers, seconds: float, usual: float, tolerance: float
             expected=f"at least {usual:g} s",
         )
     whole = seconds // usual * usual if usual else seconds
-    low, high, back = _extremes(x, t, whole + usual / 2)
-    flat: Truths = (high - low < tolerance) & (back > whole - usual / 2)
+    reach = whole + usual / 2
+    start = _starts(t, reach)
+    # Extremes are looked for only where no single step breaks the line: elsewhere they cannot be near enough.
+    possible = (t - t[start] > whole - usual / 2) & (start >= _last_breaks(x, tolerance))
+    flat = np.zeros(len(x), bool)
+    for first, last in stretches(possible):
+        begin = int(start[first])
+        low, high = _extremes(x[begin : last + 1], t[begin : last + 1], reach)
+        flat[first : last + 1] = (high - low < tolerance)[first - begin :]
     return flat
 
 
-def _extremes(x: Floats, t: Integers, seconds: float) -> tuple[Floats, Floats, Integers]:
-    """Least and greatest value of the rows from t_i - seconds to t_i, and how far back the first is."""
+def _starts(t: Integers, seconds: float) -> Integers:
+    """The first row of each that lies at most so many seconds before it."""
     steps = np.diff(t)
-    if not (steps == steps[0]).all() or steps[0] == 0:
+    if steps[0] > 0 and (steps == steps[0]).all():
+        return np.maximum(np.arange(len(t)) - int(seconds // steps[0]), 0)
+    return np.searchsorted(t, t - seconds)
+
+
+def _last_breaks(x: Floats, tolerance: float) -> Integers:
+    """The last row up to each that lies a tolerance or more from the row before it; 0 for none."""
+    rows = np.zeros(len(x), np.int64)
+    broken = np.flatnonzero(np.abs(np.diff(x)) >= tolerance) + 1
+    rows[broken] = broken
+    return np.maximum.accumulate(rows)
+
+
+def _extremes(x: Floats, t: Integers, seconds: float) -> tuple[Floats, Floats]:
+    """Least and greatest value of the rows from t_i - seconds to t_i."""
+    steps = np.diff(t)
+    if not len(steps) or steps[0] == 0 or not (steps == steps[0]).all():
         rolling = _rolling(x, t, seconds, "both")
-        return rolling.min().to_numpy(), rolling.max().to_numpy(), t - t[np.searchsorted(t, t - seconds)]
+        return rolling.min().to_numpy(), rolling.max().to_numpy()
     from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
     count = min(int(seconds // steps[0]), len(x) - 1)
     window = {"size": count + 1, "origin": count // 2, "mode": "nearest"}  # it ends at its row
     gone = np.isnan(x)
     below, above = (np.where(gone, np.inf, x), np.where(gone, -np.inf, x)) if gone.any() else (x, x)
-    back = np.minimum(np.arange(len(x)), count) * steps[0]
-    return minimum_filter1d(below, **window), maximum_filter1d(above, **window), back
+    return minimum_filter1d(below, **window), maximum_filter1d(above, **window)
 
 
 def _rolling(x: Floats, t: Integers, seconds: float, closed: Literal["both", "right"], least: int = 1) -> Any:
