@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
+import os
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ from click.testing import CliRunner
 from wqverify.cli import cli
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.trends import ExportOptions, read_export
-from wqverify.trends.large import cut_of, long_csv, monthly, parquet_copy, spans
+from wqverify.trends.kept import copy_at_hand, parquet_copy
+from wqverify.trends.large import cut_of, long_csv, monthly, spans
 from wqverify.trends.slices import cut
 from wqverify.trends.summary import summarize
 
@@ -117,6 +119,72 @@ def test_a_copy_is_used_only_while_the_export_is_the_same(tmp_path: Path, name: 
     copy.write_bytes(b"PAR1 damaged")
     assert parquet_copy(source) == (copy, True)
     assert sorted(p.name for p in tmp_path.iterdir()) == sorted([name, name + ".parquet"])
+
+
+@pytest.mark.parametrize("tag", ["AIT-2201", "AIT-2301"])
+def test_a_slice_is_the_same_from_the_export_and_from_its_copy(tmp_path: Path, tag: str) -> None:
+    """Byte for byte, whichever part of the time is asked for."""
+    source = long_csv(written(tmp_path / "e.csv"), OPTIONS)
+    assert copy_at_hand(source) is None
+    copy, _made = parquet_copy(source)
+    assert copy_at_hand(source) == copy
+    for first, last in ((1, 59), (3, 6), (31, 33), (58, 58)):
+        start = datetime(2026, 1, 1, 5, tzinfo=UTC) + timedelta(days=first - 1)
+        end = start + timedelta(days=last - first, hours=23)
+        plain, kept = cut_of(source, tag, start, end), cut_of(source, tag, start, end, copy)
+        assert cut(kept, start, end) == cut(plain, start, end)
+        assert cut(plain, start, end) == cut(read_export(source.path, OPTIONS).channel_of(tag), start, end)
+
+
+def test_the_copy_keeps_the_order_that_tells_a_repeated_hour(tmp_path: Path) -> None:
+    """Rows stand in pieces by tag; within a tag the hour that happened twice is told by the order alone."""
+    path = tmp_path / "e.csv"
+    clock = ["00:30", "01:00", "01:30", "01:00", "01:30", "02:00"]
+    rows = [f"2026-11-01 {at}:00,{tag},{n}" for n, at in enumerate(clock) for tag in ("B", "A")]
+    path.write_text("\n".join(["time,tag,value", *rows]) + "\n", "utf-8")
+    source = long_csv(path, OPTIONS)
+    copy, _made = parquet_copy(source)
+    day = datetime(2026, 11, 1, tzinfo=UTC), datetime(2026, 11, 2, tzinfo=UTC)
+    for tag in ("A", "B"):
+        channel = cut_of(source, tag, *day, copy)
+        assert channel.values.tolist() == [0, 1, 2, 3, 4, 5]
+        assert np.diff(channel.times).tolist() == [1800] * 5
+
+
+def test_a_copy_lies_by_tag_in_pieces_that_name_their_tag_and_time(tmp_path: Path) -> None:
+    copy, _made = parquet_copy(long_csv(written(tmp_path / "e.csv"), OPTIONS))
+    import duckdb
+
+    tags = duckdb.execute(f"SELECT tag FROM read_parquet('{copy}')").fetchall()
+    assert tags == sorted(tags)
+    found = duckdb.execute(
+        f"SELECT path_in_schema, stats_min_value, stats_max_value FROM parquet_metadata('{copy}')"
+    ).fetchall()
+    told = {path: (low, high) for path, low, high in found}
+    assert told["tag"] == ("AIT-2201", "AIT-2301")
+    assert told["time"] == ("2026-01-01 00:00:00", "2026-02-27 18:00:00")
+
+
+def test_a_copy_that_was_read_in_another_way_is_made_again(tmp_path: Path) -> None:
+    """Its numbers depend on what marks missing: another mark, another copy."""
+    path = written(tmp_path / "e.csv")
+    parquet_copy(long_csv(path, OPTIONS))
+    other = long_csv(path, ExportOptions(time_zone="America/New_York"))
+    assert copy_at_hand(other) is None
+    copy, made = parquet_copy(other)
+    assert made
+    assert spans(other, copy) == spans(other)
+    assert min(one.low or 0 for one in spans(other, copy)) == -9999
+
+
+def test_a_copy_is_told_by_the_digest_where_the_export_was_only_touched(tmp_path: Path) -> None:
+    path = written(tmp_path / "e.csv")
+    source = long_csv(path, OPTIONS)
+    copy, _made = parquet_copy(source)
+    os.utime(path, ns=(1, 1))
+    assert copy_at_hand(source) == copy
+    path.write_text(path.read_text("utf-8").replace("0.3,bad", "0.4,bad", 1), "utf-8")
+    assert copy_at_hand(source) is None
 
 
 def test_a_row_unlike_the_first_ones_is_refused_with_its_line(tmp_path: Path) -> None:

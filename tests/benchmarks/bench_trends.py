@@ -14,6 +14,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import duckdb
@@ -21,7 +22,9 @@ import numpy as np
 import pandas as pd
 
 from wqverify.trends import ExportOptions
-from wqverify.trends.large import LongCsv, cut_of, digest_of, long_csv, monthly, parquet_copy
+from wqverify.trends.kept import copy_at_hand, digest_of, parquet_copy
+from wqverify.trends.large import LongCsv, cut_of, long_csv, monthly
+from wqverify.trends.slices import cut
 
 LIMIT = 0.3
 Figures = dict[tuple[str, str], tuple[int, float, float]]
@@ -110,17 +113,29 @@ def main(folder: Path) -> None:
     copy, _made = parquet_copy(source)
     print(f"  Parquet copy {time.perf_counter() - start:7.2f} s, {copy.stat().st_size / 1e6:.0f} MB")
     compare(ours(source, copy), ours(source))
-    from datetime import UTC, datetime
+    slice_of_a_fortnight(source, copy)
 
-    day = datetime(2026, 1, 5, tzinfo=UTC), datetime(2026, 1, 6, tzinfo=UTC)
+
+def slice_of_a_fortnight(source: LongCsv, copy: Path) -> None:
+    """One tag out of all: from the export, and from its copy; equal before it is timed."""
+    start = datetime(2026, 1, 5, tzinfo=UTC)
+    end = start + timedelta(days=14)
+    asked = ("AIT-2101", start, end)
+    plain, kept = cut_of(source, *asked), cut_of(source, *asked, copy)
+    if cut(plain, *asked[1:]) != cut(kept, *asked[1:]):
+        raise SystemExit("the slices of export and copy differ, nothing was timed")
     took = in_turns(
-        3,
-        from_the_copy=lambda: ours(source, copy),
-        digest=lambda: digest_of(path),
-        cut_of_one_day=lambda: cut_of(source, "AIT-2101", *day),
+        7,
+        monthly_from_the_copy=lambda: ours(source, copy),
+        digest_of_the_export=lambda: digest_of(source.path),
+        slice_from_the_export=lambda: cut_of(source, *asked),
+        slice_from_the_copy=lambda: cut_of(source, *asked, copy),
+        look_at_first_rows=lambda: long_csv(source.path, source.options),
+        find_the_copy=lambda: copy_at_hand(source),
     )
+    print(f"one tag, 14 days, {len(kept)} rows")
     for name, seconds in took.items():
-        print(f"  {name.replace('_', ' '):16s} {seconds:7.2f} s")
+        print(f"  {name.replace('_', ' '):24s} {seconds:7.3f} s")
 
 
 if __name__ == "__main__":

@@ -21,7 +21,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wqverify.durable import rename_durably
 from wqverify.errors import ChooseAnother, CorrectTheEntry, CouldNotRun
 from wqverify.trends.cells import decimal_of, marked
 from wqverify.trends.export import Channel, export_of
@@ -55,7 +54,6 @@ class LongCsv:
     decimal: str
     time_format: str  # of strptime; empty where the year stands first
     offset: bool  # the times carry one
-    underscores: bool  # somewhere in the file: DuckDB takes 1_0 as 10
     told: tuple[str, ...]
 
 
@@ -133,7 +131,6 @@ def long_csv(path: Path, options: ExportOptions) -> LongCsv:
         decimal,
         "" if offset else _time_format(stamps, path.name),
         offset,
-        _holds(path, b"_"),
         (f"{path.name}: {path.stat().st_size / 1e6:.0f} MB, a row for each value", told),
     )
 
@@ -183,11 +180,11 @@ def monthly(
     """
     above = "NULL"
     if isinstance(limits, Mapping):
-        cases = " ".join(f"WHEN {_quoted(tag)} THEN {float(limit)!r}" for tag, limit in limits.items())
+        cases = " ".join(f"WHEN {quoted(tag)} THEN {float(limit)!r}" for tag, limit in limits.items())
         above = f"sum((number > CASE tag {cases} END)::INT)" if cases else "NULL"
     elif limits is not None:
         above = f"sum((number > {float(limits)!r})::INT)"
-    rows = _asked(
+    rows = asked(
         source,
         f"SELECT tag, strftime(month, '%Y-%m'), count(*), count(number), avg(number), {above} "
         f"FROM (SELECT tag, date_trunc('month', time) AS month, number FROM export) "
@@ -206,7 +203,7 @@ def _share(above: int | None, n: int) -> float | None:
 
 def spans(source: LongCsv, copy: Path | None = None) -> tuple[Span, ...]:
     """Return per tag the first and last time, and the least, median and greatest value."""
-    rows = _asked(
+    rows = asked(
         source,
         "SELECT tag, strftime(min(time), '%Y-%m-%d %H:%M:%S'), strftime(max(time), '%Y-%m-%d %H:%M:%S'), "
         "count(*), count(number), min(number), median(number), max(number) "
@@ -217,16 +214,18 @@ def spans(source: LongCsv, copy: Path | None = None) -> tuple[Span, ...]:
     return tuple(Span(*row) for row in rows)
 
 
-def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime) -> Channel:
+def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime, copy: Path | None = None) -> Channel:
     """Return one tag between two moments, read and refused as ``read_export`` does.
 
-    Raises ChooseAnother where the tag has no row there.
+    ``copy`` is a Parquet copy to ask instead: only its pieces with this tag and time are read. Raises
+    ChooseAnother where the tag has no row there.
     """
-    day = timedelta(days=1)  # no zone is so far from UTC; what is too much is cut off below
-    rows = _asked(
+    far = timedelta(hours=15)  # no zone is so far from UTC; what is too much is cut off below
+    rows = asked(
         source,
-        "SELECT written, tag, text, quality FROM export WHERE tag = ? AND time BETWEEN ? AND ? ",
-        (tag, _bare(start) - day, _bare(end) + day),
+        "SELECT written, text, quality FROM export WHERE tag = ? AND time BETWEEN ? AND ? ",
+        (tag, _bare(start) - far, _bare(end) + far),
+        copy,
     )
     if not rows:
         raise ChooseAnother(
@@ -236,7 +235,10 @@ def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime) -> Channel
             expected=tag,
             where=source.path.name,
         )
-    columns = tuple(Texts.of((field or "").strip() for field in column) for column in zip(*rows, strict=True))
+    times, texts, flags = (
+        Texts.of((field or "").strip() for field in column) for column in zip(*rows, strict=True)
+    )
+    columns = (times, Texts((tag.strip(),), np.zeros(len(rows), np.int32)), texts, flags)
     table = Table(
         source.path.name, "", ("time", "tag", "value", "quality"), ("",) * 4, columns,
         np.arange(1, len(rows) + 1), (), (),
@@ -262,63 +264,17 @@ def _bare(moment: datetime) -> datetime:
     return moment.astimezone(UTC).replace(tzinfo=None)
 
 
-# ---------------------------------------------------------------- copy
-
-
-def parquet_copy(source: LongCsv) -> tuple[Path, bool]:
-    """Return the Parquet copy beside the export, and whether it was made now.
-
-    It carries the digest of the export it was made from and is used again only while the export still has
-    that digest. Written beside and renamed, so that a kill leaves the old copy or the new one.
-    """
-    path = source.path.with_name(source.path.name + ".parquet")
-    digest = digest_of(source.path)
-    if path.is_file() and _digest_in(path) == digest:
-        return path, False
-    part = path.with_name(path.name + ".part")
-    try:
-        _asked(
-            source,
-            f"COPY (SELECT time, tag, number, written, text, quality FROM export) TO {_quoted(str(part))} "
-            f"(FORMAT parquet, COMPRESSION zstd, KV_METADATA {{export_sha256: {_quoted(digest)}}})",
-        )
-        rename_durably(part, path)
-    finally:
-        part.unlink(missing_ok=True)
-    return path, True
-
-
-def digest_of(path: Path) -> str:
-    """Return the sha256 of a file, read piece by piece."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
-def _digest_in(copy: Path) -> str:
-    import duckdb
-
-    with _connection() as connection:
-        try:
-            rows = connection.execute(
-                "SELECT value FROM parquet_kv_metadata(?) WHERE key = 'export_sha256'::BLOB",
-                [glob.escape(str(copy))],
-            ).fetchall()
-        except duckdb.Error:  # no Parquet file, or a damaged one: it is made again
-            return ""
-    return bytes(rows[0][0]).decode("ascii", "replace") if rows else ""
-
-
 # ---------------------------------------------------------------- DuckDB
 
 
-def _asked(source: LongCsv, query: str, values: tuple[Any, ...] = (), copy: Path | None = None) -> list[Any]:
+def asked(source: LongCsv, query: str, values: tuple[Any, ...] = (), copy: Path | None = None) -> list[Any]:
     """Ask a question of the view ``export``: time, tag, number, and written, text, quality as found."""
     import duckdb
 
-    with _connection() as connection:
+    with connection() as asking:
         try:
-            connection.execute(f"CREATE TEMP VIEW export AS {_view(source, copy)}")
-            return connection.execute(query, values).fetchall()
+            asking.execute(f"CREATE TEMP VIEW export AS {_view(source, copy)}")
+            return asking.execute(query, values).fetchall()
         except duckdb.OutOfMemoryException as problem:
             raise CouldNotRun(
                 f"{source.path.name} needs more than {MEMORY} of memory; export a shorter time.",
@@ -330,44 +286,45 @@ def _asked(source: LongCsv, query: str, values: tuple[Any, ...] = (), copy: Path
 
 
 @contextmanager
-def _connection() -> Iterator[DuckDBPyConnection]:
+def connection(spill: Path | None = None) -> Iterator[DuckDBPyConnection]:
+    """Give a DuckDB that fetches nothing, in bounded memory; ``spill`` is where what is more may lie."""
     import duckdb
 
-    connection = duckdb.connect(
-        ":memory:",
-        config={
-            "autoinstall_known_extensions": False,  # nothing is fetched, whatever stands in a file
-            "autoload_known_extensions": False,
-            "allow_community_extensions": False,
-            "memory_limit": MEMORY,
-        },
-    )
+    config: dict[str, Any] = {
+        "autoinstall_known_extensions": False,  # nothing is fetched, whatever stands in a file
+        "autoload_known_extensions": False,
+        "allow_community_extensions": False,
+        "memory_limit": MEMORY,
+    }
+    if spill is not None:
+        config["temp_directory"] = str(spill / ".wqverify-sorting")
+    made = duckdb.connect(":memory:", config=config)
     try:
-        yield connection
+        yield made
     finally:
-        connection.close()
+        made.close()
 
 
-def _view(source: LongCsv, copy: Path | None) -> str:
+def _view(source: LongCsv, copy: Path | None, underscores: bool | None = None) -> str:
     if copy is not None:
-        return f"SELECT * FROM read_parquet({_quoted(glob.escape(str(copy)))})"
+        return f"SELECT * FROM read_parquet({quoted(glob.escape(str(copy)))})"
     kept = {source.time: "written", source.tag: "tag", source.value: "text", source.quality: "quality"}
-    columns = ", ".join(f"{_quoted(kept.get(n, f'other {n}'))}: 'VARCHAR'" for n in range(len(source.names)))
-    time = "strptime(trim(written), " + _quoted(source.time_format) + ")"
+    columns = ", ".join(f"{quoted(kept.get(n, f'other {n}'))}: 'VARCHAR'" for n in range(len(source.names)))
+    time = "strptime(trim(written), " + quoted(source.time_format) + ")"
     if source.offset:
         time = "make_timestamp(epoch_us(CAST(written AS TIMESTAMPTZ)))"
     elif not source.time_format:
         time = "CAST(written AS TIMESTAMP)"
-    text = "text" if source.decimal == "." else f"replace(text, {_quoted(source.decimal)}, '.')"
+    text = "text" if source.decimal == "." else f"replace(text, {quoted(source.decimal)}, '.')"
     marks = {mark for mark in source.options.missing}
     number = f"TRY_CAST({text} AS DOUBLE)"
     wrong = [f"NOT isfinite({number})"]
-    if source.underscores:
+    if _holds(source.path, b"_") if underscores is None else underscores:  # DuckDB takes 1_0 as 10
         wrong.append("contains(text, '_')")
     if source.decimal != ".":
         wrong.append("contains(text, '.')")
     if marks:
-        wrong.append(f"trim(text) IN ({', '.join(map(_quoted, sorted(marks)))})")
+        wrong.append(f"trim(text) IN ({', '.join(map(quoted, sorted(marks)))})")
     numeric = sorted(value for mark in marks if (value := marked(mark)) is not None)
     if numeric:
         wrong.append(f"{number} IN ({', '.join(str(value) for value in numeric)})")
@@ -375,9 +332,9 @@ def _view(source: LongCsv, copy: Path | None) -> str:
     quality = "quality" if source.quality is not None else "''"
     return (
         f"SELECT {time} AS time, tag, {number} AS number, written, text, {quality} AS quality "
-        f"FROM read_csv({_quoted(glob.escape(str(source.path)))}, auto_detect=false, header=false, "
-        f"skip={source.skip}, delim={_quoted(source.separator)}, quote='\"', escape='\"', "
-        f"nullstr='', encoding={_quoted(source.encoding)}, columns={{{columns}}}) "
+        f"FROM read_csv({quoted(glob.escape(str(source.path)))}, auto_detect=false, header=false, "
+        f"skip={source.skip}, delim={quoted(source.separator)}, quote='\"', escape='\"', "
+        f"nullstr='', encoding={quoted(source.encoding)}, columns={{{columns}}}) "
         f"WHERE written IS NOT NULL"
     )
 
@@ -394,6 +351,12 @@ def _refused(source: LongCsv, problem: Exception) -> CorrectTheEntry:
     )
 
 
-def _quoted(text: str) -> str:
+def read_as(source: LongCsv) -> str:
+    """Return a digest of how the texts of an export are read; not of where it lies."""
+    view = _view(replace(source, path=source.path.with_name("export")), None, underscores=True)
+    return hashlib.sha256(view.encode()).hexdigest()
+
+
+def quoted(text: str) -> str:
     """A text as DuckDB reads it, whatever stands in it: only the single quote ends one."""
     return "'" + text.replace("'", "''") + "'"

@@ -57,14 +57,17 @@ def split(texts: Texts) -> tuple[Texts, Texts]:
     """Part texts with date and time of day into the two; a date alone has an empty time of day."""
     dates: dict[str, int] = {}
     clocks: dict[str, int] = {}
-    pairs = np.empty((len(texts.distinct), 2), np.int32)
-    for row, text in enumerate(texts.distinct):
+    if not texts.distinct:
+        return Texts((), texts.codes), Texts((), texts.codes)
+    of_day: list[int] = []
+    of_clock: list[int] = []
+    for text in texts.distinct:
         match = _SPLIT.search(text)
         day, clock = (text[: match.start()], text[match.end() :]) if match else (text, "")
-        pairs[row] = dates.setdefault(day, len(dates)), clocks.setdefault(clock, len(clocks))
-    if not len(pairs):
-        return Texts((), texts.codes), Texts((), texts.codes)
-    return Texts(tuple(dates), pairs[texts.codes, 0]), Texts(tuple(clocks), pairs[texts.codes, 1])
+        of_day.append(dates.setdefault(day, len(dates)))
+        of_clock.append(clocks.setdefault(clock, len(clocks)))
+    day_codes, clock_codes = np.array(of_day, np.int32), np.array(of_clock, np.int32)
+    return Texts(tuple(dates), day_codes[texts.codes]), Texts(tuple(clocks), clock_codes[texts.codes])
 
 
 def is_stamp(text: str) -> bool:

@@ -80,7 +80,7 @@ def flat_rows(channel: Channel) -> int:
 
 
 def _large(path: Path, options: ExportOptions, parquet: bool) -> Summary:
-    from wqverify.trends import large
+    from wqverify.trends import kept, large
 
     if path.suffix.lower() == ".xlsx":
         raise CorrectTheEntry(
@@ -91,7 +91,7 @@ def _large(path: Path, options: ExportOptions, parquet: bool) -> Summary:
     source = large.long_csv(path, options)
     copy, told = None, list(source.told)
     if parquet:
-        copy, made = large.parquet_copy(source)
+        copy, made = kept.parquet_copy(source)
         told.append(f"{copy.name} {'was written' if made else 'is of this very file and was used again'}")
     spans = large.spans(source, copy)
     told.append("read by tag: repeated times, clock changes and flat stretches were not looked for")
@@ -99,4 +99,4 @@ def _large(path: Path, options: ExportOptions, parquet: bool) -> Summary:
         first, last = min(span.first for span in spans), max(span.last for span in spans)
         told.append(f"from {first} to {last} by the clock of the export")
     rows = tuple(ChannelFacts(s.tag, "", s.rows, s.n, 0, s.low, s.median, s.high, None) for s in spans)
-    return Summary(path.name, large.digest_of(path), tuple(told), rows)
+    return Summary(path.name, kept.digest_of(path), tuple(told), rows)
