@@ -131,6 +131,30 @@ def flat_line(
     return _with_missing(flags, x)
 
 
+def flat_stretches(
+    values: npt.ArrayLike, times_s: npt.ArrayLike, seconds: float, tolerance: float
+) -> list[tuple[int, int]]:
+    """Return the first and last row of each stretch that moved by less than a tolerance for a time or longer.
+
+    Equation: the rows ``flat_line`` flags, and those of their windows; two values one after the other are two
+    stretches. ``seconds`` in s, ``tolerance`` in
+    the unit of the values. Raises CorrectTheEntry as ``flat_line`` does. Source: as ``flat_line``.
+
+    >>> flat_stretches([7.20, 7.21, 7.22, 7.22, 7.22, 7.25], [0, 60, 120, 180, 240, 300], 120, 0.005)
+    [(2, 4)]
+    """
+    x, t = _finite(values), _rising(times_s)
+    if len(x) < _FEWEST:
+        return []
+    usual = float(np.median(np.diff(t)))
+    flat = _flat(x, t, seconds, usual, tolerance)
+    start = _starts(t, _whole(seconds, usual) + usual / 2)
+    joined = np.zeros(len(x), np.int64)  # of each row with the next: how many windows hold both
+    np.add.at(joined, start[flat], 1)
+    np.add.at(joined, np.flatnonzero(flat), -1)
+    return [(first, last + 1) for first, last in stretches(np.cumsum(joined)[:-1] > 0)]
+
+
 def _flat(x: Floats, t: Integers, seconds: float, usual: float, tolerance: float) -> Truths:
     if seconds < usual:
         raise CorrectTheEntry(
@@ -138,7 +162,7 @@ def _flat(x: Floats, t: Integers, seconds: float, usual: float, tolerance: float
             found=f"{seconds:g} s",
             expected=f"at least {usual:g} s",
         )
-    whole = seconds // usual * usual if usual else seconds
+    whole = _whole(seconds, usual)
     reach = whole + usual / 2
     start = _starts(t, reach)
     # Extremes are looked for only where no single step breaks the line: elsewhere they cannot be near enough.
@@ -149,6 +173,11 @@ def _flat(x: Floats, t: Integers, seconds: float, usual: float, tolerance: float
         low, high = _extremes(x[begin : last + 1], t[begin : last + 1], reach)
         flat[first : last + 1] = (high - low < tolerance)[first - begin :]
     return flat
+
+
+def _whole(seconds: float, usual: float) -> float:
+    """A time taken down to whole usual intervals."""
+    return seconds // usual * usual if usual else seconds
 
 
 def _starts(t: Integers, seconds: float) -> Integers:
@@ -347,6 +376,22 @@ def stretches(flagged: Truths) -> list[tuple[int, int]]:
     """
     edges = np.flatnonzero(np.diff(np.concatenate(([False], flagged, [False])).astype(np.int8)))
     return [(int(first), int(end) - 1) for first, end in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def step(values: npt.ArrayLike) -> float:
+    """Return the smallest step between two rows that is not 0: the resolution in which a signal was archived.
+
+    Equation: min(abs(x_i - x_(i-1)) > 1e-9 max(abs(x))), in the unit of the values, rounded to nine figures;
+    0 where nothing moves. Source: common practice, no source.
+
+    >>> step([0.10, 0.13, 0.12, float("nan"), 0.12])
+    0.01
+    """
+    x = _finite(values)
+    x = x[np.isfinite(x)]
+    steps = np.abs(np.diff(x))
+    real = steps[steps > 1e-9 * np.abs(x).max(initial=0.0)]
+    return float(f"{real.min():.9g}") if len(real) else 0.0
 
 
 def _finite(values: npt.ArrayLike) -> Floats:

@@ -34,6 +34,10 @@ COMMANDS = {
     "handover": ("handover", "Say what to tell operations, the laboratory or the customer town of a record."),
     "lookup": ("lookup", "Look up a number at the bench: a buffer, a slope, oxygen, a Pt100, a current."),
     "trend": ("trend", "Read an export of the control system or laboratory and say what is in it."),
+    "triage": (
+        "triage",
+        "Look over trend exports: flat, clamped, gaps, spikes, noise, twins, gravest first.",
+    ),
     "demo": ("demo", "Make the synthetic Ellodale plant and a month of its visits."),
 }
 

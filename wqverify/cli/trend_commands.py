@@ -2,33 +2,59 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from wqverify.cli.common import echo, json_option, opened, plant_option, print_json
 
+if TYPE_CHECKING:
+    from wqverify.trends.options import ExportOptions
+
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def reading_options(command: F) -> F:
+    """Add the options that say what an export does not tell itself."""
+    for option in reversed(
+        (
+            click.option(
+                "--time-zone", default="", metavar="ZONE", help="IANA name or fixed offset of its clock."
+            ),
+            click.option(
+                "--day-first/--month-first", default=None, help="How dates such as 02/03/2026 are read."
+            ),
+            click.option("--decimal", default="", metavar="SIGN", help="Decimal mark of the numbers."),
+            click.option(
+                "--missing", multiple=True, metavar="TEXT", help="A text or number that marks missing."
+            ),
+        )
+    ):
+        command = option(command)
+    return command
+
+
+def told_over(kept: ExportOptions, told: dict[str, Any]) -> ExportOptions:
+    """Return the options of an export with what was told on the command line before them."""
+    return replace(kept, **{name: value for name, value in told.items() if value not in (None, "", ())})
+
 
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @plant_option
-@click.option("--time-zone", default="", metavar="ZONE", help="IANA name or fixed offset of its clock.")
-@click.option("--day-first/--month-first", default=None, help="How dates such as 02/03/2026 are read.")
-@click.option("--decimal", default="", metavar="SIGN", help="Decimal mark of the numbers.")
-@click.option("--missing", multiple=True, metavar="TEXT", help="A text or number that marks missing.")
+@reading_options
 @click.option("--parquet", is_flag=True, help="Keep a Parquet copy beside a CSV with a row for each value.")
 @json_option
 def trend(
     file: Path,
     plant_folder: Path | None,
-    time_zone: str,
-    day_first: bool | None,
-    decimal: str,
-    missing: tuple[str, ...],
     parquet: bool,
     as_json: bool,
+    **reading: Any,
 ) -> None:
     """Read an export of the control system or laboratory and say what is in it.
 
@@ -40,10 +66,7 @@ def trend(
     from wqverify.trends.summary import summarize
 
     kept = options_of(opened(plant_folder), file.name) if plant_folder is not None else ExportOptions()
-    told: dict[str, Any] = {"time_zone": time_zone, "decimal": decimal, "missing": missing}
-    options = replace(kept, **{name: value for name, value in told.items() if value})
-    if day_first is not None:
-        options = replace(options, day_first=day_first)
+    options = told_over(kept, reading)
     found = summarize(file, options, parquet=parquet)
     if as_json:
         print_json(asdict(found))

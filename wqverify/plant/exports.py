@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, StrictBool, ValidationError
+from pydantic import AfterValidator, Field, StrictBool, ValidationError, model_validator
 
 from wqverify.errors import CorrectTheEntry
-from wqverify.plant.fields import Count, Entries, Text, said
+from wqverify.plant.fields import Count, Entries, Number, Positive, Text, said
 from wqverify.plant.files import read_toml
 from wqverify.plant.folder import Plant
 from wqverify.plant.messages import explain
-from wqverify.trends.options import ChannelOptions, ExportOptions, zone_of
+from wqverify.trends.options import ChannelOptions, ExportOptions, TriageOptions, zone_of
 
 FILE = "exports.toml"
 
@@ -38,14 +39,56 @@ def _separator(text: str) -> str:
     return text
 
 
+def _share(value: Decimal) -> Decimal:
+    if value >= 1:
+        raise said(f"{value} is no share of the usual restlessness; write a number between 0 and 1.")
+    return value
+
+
+class TriageEntry(Entries):
+    """[export.channel."COLUMN".triage]: what a triage takes of a channel; values in its unit, times in h."""
+
+    low: Number | None = None
+    high: Number | None = None
+    step: Positive | None = None
+    flat_h: Positive | None = None
+    dead_h: Positive | None = None
+    clamp_h: Positive | None = None
+    gap_h: Positive | None = None
+    spike: Positive | None = None
+    rate_per_h: Positive | None = None
+    noise_h: Positive | None = None
+    noise_share: Annotated[Positive, AfterValidator(_share)] | None = None
+    twin: Text | None = None
+    twin_within: Positive | None = None
+
+    @model_validator(mode="after")
+    def _ordered(self) -> TriageEntry:
+        for less, more in (("low", "high"), ("flat_h", "dead_h")):
+            small, great = getattr(self, less), getattr(self, more)
+            if small is not None and great is not None and small >= great:
+                raise said(f"{less} {small} is not below {more} {great}.")
+        if self.twin_within is not None and self.twin is None:
+            raise said("twin_within stands without twin; name the channel of the same water too.")
+        return self
+
+    def options(self) -> TriageOptions:
+        told = self.model_dump(exclude={"twin"}, exclude_none=True)
+        numbers = {name: float(value) for name, value in told.items()}
+        return TriageOptions(twin=self.twin or "", **numbers)
+
+
 class ChannelEntry(Entries):
     name: Text | None = None
     unit: Text | None = None
     missing: tuple[Text, ...] = ()
     flags: Text | None = None
+    triage: TriageEntry = TriageEntry()
 
     def options(self) -> ChannelOptions:
-        return ChannelOptions(self.name or "", self.unit or "", self.missing, self.flags or "")
+        return ChannelOptions(
+            self.name or "", self.unit or "", self.missing, self.flags or "", self.triage.options()
+        )
 
 
 class ExportEntry(Entries):

@@ -11,7 +11,7 @@ import glob
 import hashlib
 import mmap
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -28,7 +28,7 @@ from wqverify.trends.layout import layout_of
 from wqverify.trends.options import ExportOptions
 from wqverify.trends.stamps import NO_OFFSET, date_order, read_stamps, split
 from wqverify.trends.table import Table, csv_rows, decoded, separator_of, table_of
-from wqverify.trends.texts import Texts
+from wqverify.trends.texts import Floats, Integers, Texts
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -260,6 +260,23 @@ def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime, copy: Path
     )
 
 
+def numbers(source: LongCsv, tag: str, copy: Path | None = None) -> tuple[Integers, Floats]:
+    """Return the rows of one tag in the order of the export: seconds by its clock, or UTC, and numbers.
+
+    Where there is no number, nan. The clock is that of the export unless its times carry an offset.
+    """
+    rows = asked(
+        source,
+        "SELECT epoch(time)::BIGINT AS at, number FROM export WHERE tag = ?",
+        (tag,),
+        copy,
+        fetch=lambda found: found.fetchnumpy(),
+    )
+    values = rows["number"]
+    filled = values.filled(np.nan) if isinstance(values, np.ma.MaskedArray) else values
+    return np.asarray(rows["at"], np.int64), np.asarray(filled, float)
+
+
 def _bare(moment: datetime) -> datetime:
     return moment.astimezone(UTC).replace(tzinfo=None)
 
@@ -267,14 +284,20 @@ def _bare(moment: datetime) -> datetime:
 # ---------------------------------------------------------------- DuckDB
 
 
-def asked(source: LongCsv, query: str, values: tuple[Any, ...] = (), copy: Path | None = None) -> list[Any]:
+def asked(
+    source: LongCsv,
+    query: str,
+    values: tuple[Any, ...] = (),
+    copy: Path | None = None,
+    fetch: Callable[[DuckDBPyConnection], Any] = lambda found: found.fetchall(),
+) -> Any:
     """Ask a question of the view ``export``: time, tag, number, and written, text, quality as found."""
     import duckdb
 
     with connection() as asking:
         try:
             asking.execute(f"CREATE TEMP VIEW export AS {_view(source, copy)}")
-            return asking.execute(query, values).fetchall()
+            return fetch(asking.execute(query, values))
         except duckdb.OutOfMemoryException as problem:
             raise CouldNotRun(
                 f"{source.path.name} needs more than {MEMORY} of memory; export a shorter time.",

@@ -15,6 +15,29 @@ Kind = Literal["control system", "laboratory"]
 
 
 @dataclass(frozen=True, slots=True)
+class TriageOptions:
+    """What a triage shall take of one channel; what is None is taken from the register or the channel itself.
+
+    Values in the unit of the channel, times in h. ``twin`` is the channel of the same water, ``twin_within``
+    what the two may lie apart.
+    """
+
+    low: float | None = None
+    high: float | None = None
+    step: float | None = None
+    flat_h: float | None = None
+    dead_h: float | None = None
+    clamp_h: float | None = None
+    gap_h: float | None = None
+    spike: float | None = None
+    rate_per_h: float | None = None
+    noise_h: float | None = None
+    noise_share: float | None = None
+    twin: str = ""
+    twin_within: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ChannelOptions:
     """What is told about one column: its name and unit here, what marks missing, which column flags it."""
 
@@ -22,6 +45,7 @@ class ChannelOptions:
     unit: str = ""
     missing: tuple[str, ...] = ()
     flags: str = ""
+    triage: TriageOptions = TriageOptions()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,167 @@
+"""The picture of a triage, in ink only: the channels with the gravest findings, and where these lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from io import BytesIO
+from typing import TYPE_CHECKING, Any
+
+from wqverify.errors import ChooseAnother
+from wqverify.lists.triage import ALL, Away, Looked, Triage
+from wqverify.lists.triage_findings import (
+    CLAMPED,
+    CONSTANT,
+    DEAD,
+    FLAT,
+    GAP,
+    NOISE,
+    SPIKES,
+    TWIN,
+    Finding,
+    span,
+)
+from wqverify.lists.triage_words import clock
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+FORMS = ("svg", "png")
+MOST = 10  # channels in one picture
+_STYLE: Any = {
+    "svg.hashsalt": "wqverify",
+    "svg.fonttype": "path",
+    "font.family": "DejaVu Sans",
+    "font.size": 7.5,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "hatch.linewidth": 0.5,
+    "text.parse_math": False,  # names of channels may hold a $
+    "text.usetex": False,
+}
+_INK: dict[str, dict[str, Any]] = {  # apart without colour: black, grey, and hatches
+    DEAD: {"facecolor": "black"},
+    CONSTANT: {"facecolor": "black"},
+    FLAT: {"facecolor": "0.55"},
+    CLAMPED: {"facecolor": "white", "hatch": "////"},
+    GAP: {"facecolor": "white", "hatch": "xxxx"},
+    TWIN: {"facecolor": "white", "hatch": "...."},
+    NOISE: {"facecolor": "white", "hatch": "----"},
+}
+_SHORT = {DEAD: "dead", CONSTANT: "one value", CLAMPED: "at the end", TWIN: "twins apart", NOISE: "no noise"}
+_KEY = {
+    DEAD: "black",
+    CONSTANT: "black",
+    FLAT: "grey",
+    CLAMPED: "slanting lines",
+    GAP: "crosses",
+    TWIN: "dots",
+    NOISE: "level lines",
+    SPIKES: "\u25be",
+}
+_LETTER = 0.0092  # width of a letter as a share of the picture
+_FEWEST_PARTS = 60  # a finding is named where it is longer than this part of the export
+_DAY = 86400
+
+
+def chart(found: Triage, form: str) -> bytes:
+    """Return the picture of a triage as SVG or PNG; the same triage gives the same bytes.
+
+    Raises ChooseAnother for another form and for an export without a number.
+    """
+    if form not in FORMS:
+        raise ChooseAnother(
+            f"A picture is written as {' or '.join(FORMS)}, not as {form or 'a file without ending'}.",
+            found=form,
+            expected=" or ".join(FORMS),
+        )
+    drawn = _drawn(found)
+    if not drawn:
+        raise ChooseAnother(f"{found.file} has no channel with numbers to draw.", where=found.file)
+    import matplotlib
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.backends.backend_svg import FigureCanvasSVG
+    from matplotlib.figure import Figure
+
+    with matplotlib.rc_context(_STYLE):
+        figure = Figure(figsize=(7.6, 0.9 + 1.05 * len(drawn)), layout="constrained", dpi=150)
+        FigureCanvasSVG(figure) if form == "svg" else FigureCanvasAgg(figure)
+        panels = figure.subplots(len(drawn), 1, sharex=True, squeeze=False)[:, 0]
+        for axes, one in zip(panels, drawn, strict=True):
+            _panel(axes, one, found)
+        panels[-1].set_xlabel(_caption(found, drawn))
+        figure.align_ylabels(panels)
+        out = BytesIO()
+        told = {"Date": None, "Creator": "wqverify"} if form == "svg" else {"Software": "wqverify"}
+        figure.savefig(out, format=form, metadata=told)
+    return out.getvalue()
+
+
+def _drawn(found: Triage) -> list[Looked]:
+    """The channels of the gravest findings first, in the order of the export; others where there is room."""
+    ranked = list(dict.fromkeys(one.channel for one in found.findings))
+    names = [*ranked, *(one.name for one in found.channels if one.name not in ranked)][:MOST]
+    return [one for one in found.channels if one.name in names and one.numbers]
+
+
+def _caption(found: Triage, drawn: Sequence[Looked]) -> str:
+    """What the picture shows, and the key to its ink for what stands in it."""
+    first, last = min(one.first for one in drawn), max(one.last for one in drawn)
+    days = " to ".join(clock(second, found.zone)[:10] for second in (first, last))
+    left = len(found.channels) - len(drawn)
+    more = f"; {left} more channels are not drawn" if left else ""
+    kinds = {one.kind for one in found.findings}
+    key = [f"{said}: {kind}" for kind, said in _KEY.items() if kind in kinds]
+    key += ["grey ground: verification window"] if found.windows else []
+    return f"{found.file}, {days} on the clock of {found.zone}{more}\n{'; '.join(key)}"
+
+
+def _panel(axes: Axes, one: Looked, found: Triage) -> None:
+    trace = one.trace
+    low, high = float(trace.low.min()), float(trace.high.max())
+    room = (high - low) or abs(high) or 1.0
+    axes.set_ylim(low - 0.42 * room, high + 0.12 * room)
+    for away in _of(one, found.windows):
+        ends = away.start.timestamp() / _DAY, away.end.timestamp() / _DAY
+        axes.axvspan(*ends, facecolor="0.85", edgecolor="none")
+    x = trace.times / _DAY
+    axes.vlines(x, trace.low, trace.high, color="0.25", linewidth=0.6)
+    axes.plot(x, (trace.low + trace.high) / 2, color="0.25", linewidth=0.4)
+    mine = [f for f in found.findings if f.channel == one.name]
+    whole = max(c.last for c in found.channels) - min(c.first for c in found.channels if c.rows)
+    _bars(axes, [f for f in mine if f.kind in _INK], (low - 0.34 * room, 0.14 * room), whole)
+    for spikes in (f for f in mine if f.kind == SPIKES):
+        points = [second / _DAY for second in spikes.at]
+        axes.plot(points, [high + 0.08 * room] * len(points), "v", color="black", markersize=3)
+    axes.set_ylabel(f"{one.name}\n{one.unit}".rstrip(), rotation=0, ha="right", va="center")
+    axes.tick_params(labelsize=6.5)
+    axes.locator_params(axis="y", nbins=4)
+    axes.set_yticks([tick for tick in axes.get_yticks() if low - 0.05 * room <= tick <= high + 0.1 * room])
+    _time_axis(axes, found)
+
+
+def _time_axis(axes: Axes, found: Triage) -> None:
+    from matplotlib import dates
+
+    untyped: Any = dates
+    locator = untyped.AutoDateLocator(tz=found.zone)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(untyped.ConciseDateFormatter(locator, tz=found.zone, show_offset=False))
+
+
+def _bars(axes: Axes, findings: Sequence[Finding], place: tuple[float, float], whole: int) -> None:
+    """Where findings lie, under the trace; those long enough to carry it are named with their length."""
+    bottom, height = place
+    free = 0  # up to where a name stands already
+    for one in sorted(findings, key=lambda f: f.first):
+        begin, end = one.first / _DAY, one.last / _DAY
+        top = bottom + height
+        axes.fill_between([begin, end], bottom, top, edgecolor="black", linewidth=0.5, **_INK[one.kind])
+        name = f"{_SHORT.get(one.kind, one.kind)} {span(one.seconds)}"
+        if one.first >= free and one.seconds >= whole / _FEWEST_PARTS:
+            axes.text(begin, bottom + 1.25 * height, name, fontsize=6, ha="left", va="bottom")
+            free = one.first + int(len(name) * _LETTER * whole)
+
+
+def _of(one: Looked, windows: Sequence[Away]) -> list[Away]:
+    return [away for away in windows if away.tag in (ALL, one.name, one.tag)]
