@@ -95,7 +95,7 @@ def _plant(folder: Path | None) -> Plant | None:
             folder = find_plant(Path.cwd())
         except RepairTheFolder:
             return None
-    return opened(folder, rounds=False)
+    return opened(folder)
 
 
 def _with_ranges(options: ExportOptions, ranges: Sequence[tuple[str, str, str]]) -> ExportOptions:

@@ -5,9 +5,9 @@ A finding speaks of a signal, never of an analyzer: whether that reads right is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +34,7 @@ from wqverify.lists.triage_findings import (
 from wqverify.lists.triage_settings import FEWEST, Setting, settings_of
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import record_from
-from wqverify.records.cited import cited
+from wqverify.records.cited import VISIT, cited
 from wqverify.terms import Analyzer
 from wqverify.trends.options import ExportOptions, TriageOptions, zone_of
 from wqverify.trends.table import LIMIT_BYTES
@@ -43,6 +43,8 @@ from wqverify.trends.whole import Numbers, go_through, options_for
 
 _PIECES = 1500  # of a trace: more than a picture has places
 ALL = "*"  # a window of all channels
+_LONGEST_VISIT = timedelta(days=1)
+_REACHES = timedelta(days=31)  # before an export: work that began then may reach into it
 _STILL, _GAPS = (DEAD, CLAMPED, FLAT), (GAP, SHORT_GAPS)
 _TOGETHER = 0.8  # of the longer of two stretches, so that they are taken as one event
 
@@ -142,7 +144,7 @@ class _Look:
 
     def __init__(self, options: ExportOptions, plant: Plant | None, entered: list[Away]) -> None:
         self._options, self._plant = options, plant
-        self._book = _windows_of(plant)
+        self._records = _Records(plant)
         self._entered = entered
         self._kept: dict[str, Signal] = {}
         self._twins: dict[str, str] = {}
@@ -213,7 +215,8 @@ class _Look:
         if not len(away):
             return away
         names = {ALL, numbers.name, tag} - {""}
-        for one in [*self._entered, *self._book.get(tag, ())]:
+        told = self._records.windows(tag, int(numbers.times[0]), int(numbers.times[-1]))
+        for one in [*self._entered, *told]:
             if one.tag not in names:
                 continue
             rows = (numbers.times >= one.start.timestamp()) & (numbers.times <= one.end.timestamp())
@@ -265,21 +268,30 @@ def analyzer_of(plant: Plant | None, channel: str) -> Analyzer | None:
     return next((one for one in plant.analyzers.values() if one.control_system_tag == channel), None)
 
 
-def _windows_of(plant: Plant | None) -> Mapping[str, list[Away]]:
-    """The verification windows that the records in the book tell, by tag."""
-    found: dict[str, list[Away]] = {}
-    if plant is None or not has_book(plant.book):
-        return found
-    book = open_book(plant.book, plant.device)
-    for state in book.records():
-        if not state.stands:
-            continue
-        record = record_from(book.stored(state.number))
-        for window in cited(record, state.digest, state.body).windows:
-            if window.end:  # what was not undone at that visit is told by today
-                start, end = map(datetime.fromisoformat, (window.start, window.end))
-                found.setdefault(state.tag, []).append(Away(state.tag, window.what, start, end, state.number))
-    return found
+class _Records:
+    """The verification windows that the records in the book of a plant tell."""
+
+    def __init__(self, plant: Plant | None) -> None:
+        there = plant is not None and has_book(plant.book)
+        self._book = open_book(plant.book, plant.device) if plant is not None and there else None
+
+    def windows(self, tag: str, first: int, last: int) -> Iterator[Away]:
+        """Give the windows of a tag between two UTC seconds.
+
+        A visit of more than a day is none: that is a sheet of what went on over days, such as a doubt. What
+        was not undone at its visit is no window either; today's list tells it.
+        """
+        if self._book is None or not tag:
+            return
+        begin, end = (datetime.fromtimestamp(at, UTC) for at in (first, last))
+        for state in self._book.begun_between((begin - _REACHES).isoformat(), end.isoformat(), [tag]):
+            record = record_from(self._book.stored(state.number))
+            for window in cited(record, state.digest, state.body).windows:
+                if not window.end:
+                    continue
+                start, until = map(datetime.fromisoformat, (window.start, window.end))
+                if window.what != VISIT or until - start <= _LONGEST_VISIT:
+                    yield Away(tag, window.what, start, until, state.number)
 
 
 def _together(findings: Sequence[Finding]) -> Iterator[Finding]:

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from wqverify.errors import ChooseAnother
 from wqverify.lists.triage import ALL, Away, Looked, Triage
 from wqverify.lists.triage_findings import (
@@ -62,6 +64,7 @@ _KEY = {
 _LETTER = 0.0092  # width of a letter as a share of the picture
 _FEWEST_PARTS = 60  # a finding is named where it is longer than this part of the export
 _DAY = 86400
+_BROKEN = 3  # usual distances of the places of a trace
 
 
 def chart(found: Triage, form: str) -> bytes:
@@ -126,7 +129,10 @@ def _panel(axes: Axes, one: Looked, found: Triage) -> None:
         axes.axvspan(*ends, facecolor="0.85", edgecolor="none")
     x = trace.times / _DAY
     axes.vlines(x, trace.low, trace.high, color="0.25", linewidth=0.6)
-    axes.plot(x, (trace.low + trace.high) / 2, color="0.25", linewidth=0.4)
+    apart = np.diff(trace.times)
+    gaps = np.flatnonzero(apart > _BROKEN * (np.median(apart) if len(apart) else 1)) + 1
+    middle = np.insert((trace.low + trace.high) / 2, gaps, np.nan)  # no line where nothing was archived
+    axes.plot(np.insert(x, gaps, x[gaps]), middle, color="0.25", linewidth=0.4)
     mine = [f for f in found.findings if f.channel == one.name]
     whole = max(c.last for c in found.channels) - min(c.first for c in found.channels if c.rows)
     _bars(axes, [f for f in mine if f.kind in _INK], (low - 0.34 * room, 0.14 * room), whole)
