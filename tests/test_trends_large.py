@@ -18,6 +18,7 @@ from wqverify.trends.kept import copy_at_hand, parquet_copy
 from wqverify.trends.large import cut_of, long_csv, monthly, spans
 from wqverify.trends.slices import cut
 from wqverify.trends.summary import summarize
+from wqverify.trends.whole import channel_around
 
 OPTIONS = ExportOptions(time_zone="America/New_York", missing=("-9999",))
 NAMES = ["export.csv", "it's; DROP TABLE export; --.csv", 'quo"ted [1]*?.csv', "export' || 'x.csv"]
@@ -134,6 +135,23 @@ def test_a_slice_is_the_same_from_the_export_and_from_its_copy(tmp_path: Path, t
         plain, kept = cut_of(source, tag, start, end), cut_of(source, tag, start, end, copy)
         assert cut(kept, start, end) == cut(plain, start, end)
         assert cut(plain, start, end) == cut(read_export(source.path, OPTIONS).channel_of(tag), start, end)
+
+
+def test_the_part_a_record_keeps_is_the_same_of_a_large_export_and_of_a_small_one(tmp_path: Path) -> None:
+    """By the name of the control system or by the tag, with a copy and without."""
+    path = written(tmp_path / "e.csv")
+    start, end = datetime(2026, 1, 10, tzinfo=UTC), datetime(2026, 1, 24, tzinfo=UTC)
+    names = ("AIT2301.PV", "AIT-2301")
+    plain = channel_around(path, OPTIONS, names, start, end)
+    wanted = cut(plain.channel, start, end)
+    assert cut(channel_around(path, OPTIONS, names, start, end, 100).channel, start, end) == wanted
+    parquet_copy(long_csv(path, OPTIONS))
+    kept = channel_around(path, OPTIONS, names, start, end, 100)
+    assert cut(kept.channel, start, end) == wanted
+    assert (kept.file, kept.digest, kept.channel.name) == (plain.file, plain.digest, "AIT-2301")
+    assert cut(channel_around(path, OPTIONS, ("AIT-2301",), start, end, 100).channel, start, end) == wanted
+    with pytest.raises(ChooseAnother, match=r"has no row of 'AIT-9' from 2026-01-10"):
+        channel_around(path, OPTIONS, ("", "AIT-9"), start, end, 100)
 
 
 def test_the_copy_keeps_the_order_that_tells_a_repeated_hour(tmp_path: Path) -> None:

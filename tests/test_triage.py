@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tracemalloc
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from xml.etree import ElementTree
@@ -13,6 +14,8 @@ import numpy as np
 import pytest
 import short_records
 from click.testing import CliRunner
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from plant_example import bytes_of, plant_in, record_in
 
 from wqverify.cli import cli
@@ -23,6 +26,7 @@ from wqverify.lists.triage_findings import (
     BEYOND,
     CLAMPED,
     CONSTANT,
+    COUNTED,
     DEAD,
     FLAT,
     GAP,
@@ -35,7 +39,7 @@ from wqverify.lists.triage_findings import (
     TWIN,
     Finding,
 )
-from wqverify.lists.triage_words import WORDS, clock, command
+from wqverify.lists.triage_words import WORDS, clock, command, sentence
 from wqverify.plant.exports import options_in
 from wqverify.plant.folder import Plant
 from wqverify.trends.options import ChannelOptions, ExportOptions, TriageOptions, zone_of
@@ -225,6 +229,15 @@ def test_how_long_a_channel_stands_still(tmp_path: Path, minutes: int, kinds: se
     ]
 
 
+def test_a_flat_line_shorter_than_the_rows_lie_apart_is_not_evaluated(tmp_path: Path) -> None:
+    path = export(tmp_path / "e.csv", {"A": lively(300)}, every=1200)
+    found = look(path, A=TriageOptions(flat_h=0.25, low=0, high=5))
+    assert [(one.test, one.because) for one in found.not_tested] == [
+        (FLAT, "its rows lie 20 min apart, and 15 min was told for a flat line")
+    ]
+    assert look(path, A=TriageOptions(flat_h=1 / 3, low=0, high=5)).not_tested == ()
+
+
 @pytest.mark.parametrize(("rows", "one"), [(0, True), (1, True), (3, True), (4, False)])
 def test_a_stand_that_flickers_is_one(tmp_path: Path, rows: int, one: bool) -> None:
     values = lively(2000)
@@ -362,13 +375,59 @@ def test_few_numbers_are_not_tested(tmp_path: Path) -> None:
 
 
 def test_the_gravest_come_first_and_every_kind_has_its_words(station: Triage) -> None:
-    places = [(ORDER.index(one.kind), -one.seconds) for one in station.findings]
+    places = [
+        (ORDER.index(one.kind), -(one.rows if one.kind in COUNTED else one.seconds))
+        for one in station.findings
+    ]
     assert places == sorted(places)
     assert set(WORDS) == set(ORDER)
     for words in WORDS.values():
         assert words.means.endswith(".")
         assert words.look.endswith(".")
         assert "analyzer is" not in words.means  # of a signal, never a verdict on an analyzer
+
+
+whole = st.integers(0, 40)
+odd_runs = st.lists(
+    st.tuples(st.one_of(whole, st.sampled_from([None, 10**6])), st.integers(1, 40)), max_size=12
+)
+
+
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(odd_runs, st.lists(st.integers(1, 9000), min_size=1, max_size=5), st.booleans())
+def test_whatever_a_channel_holds_it_is_gone_through(
+    tmp_path: Path, runs: list[tuple[int | None, int]], steps: list[int], ranged: bool
+) -> None:
+    """Every finding lies within the channel, is of a kind with words, and is drawn."""
+    values = [value for value, count in runs for _ in range(count)]
+    at, lines = START, ["time,A,B"]
+    for row, value in enumerate(values):
+        text = "" if value is None else f"{value / 10:.1f}"
+        lines.append(f"{at:%Y-%m-%d %H:%M:%S},{text},{row % 7}")
+        at += timedelta(seconds=steps[row % len(steps)])
+    if len(lines) < 3:
+        return
+    path = tmp_path / "e.csv"
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    limits = TriageOptions(low=0, high=4) if ranged else TriageOptions()
+    options = ExportOptions(
+        time_zone="UTC",
+        channels={"A": ChannelOptions(triage=limits), "B": ChannelOptions(triage=twin_of_a())},
+    )
+    found = triage(path, options)
+    for one in found.findings:
+        assert START.timestamp() <= one.first <= one.last <= at.timestamp()
+        assert one.rows >= 1
+        assert sentence(one, found.zone)
+        assert all(one.first <= second <= one.last for second in one.at)
+    assert {one.name for one in found.channels} == {"A", "B"}
+    for one in found.channels:
+        if one.numbers - one.in_windows < 20:
+            assert any(n.channel == one.name and n.test == "every test" for n in found.not_tested)
+
+
+def twin_of_a() -> TriageOptions:
+    return TriageOptions(twin="A", twin_within=0.5)
 
 
 # ---------------------------------------------------------------- clocks
@@ -499,6 +558,17 @@ def test_settings_of_a_channel_in_the_exports_of_a_plant(tmp_path: Path) -> None
     assert options_in(file, "e.csv").channels["X"].triage == TriageOptions(
         low=0, high=5, twin="Y", twin_within=0.1, flat_h=6
     )
+
+
+def test_the_settings_shown_in_the_readme_are_read(tmp_path: Path) -> None:
+    readme = (Path(__file__).parent.parent / "README.md").read_text("utf-8")
+    shown = readme[readme.index('[export.channel."AIT2201.PV".triage]') :].split("```")[0]
+    file = tmp_path / "exports.toml"
+    file.write_text(f'[[export]]\nfiles = "*"\n{shown}', "utf-8")
+    found = options_in(file, "e.csv").channels["AIT2201.PV"].triage
+    assert found == TriageOptions(low=0, high=5, flat_h=4, dead_h=12, twin="AIT2202.PV", twin_within=0.05)
+    also = shown.split("# also: ")[1].strip().split(", ")
+    assert set(also) == {one.name for one in fields(TriageOptions) if getattr(found, one.name) in (None, "")}
 
 
 @pytest.mark.parametrize(
@@ -649,6 +719,8 @@ def test_the_command_on_a_file_without_a_plant(
     )
     assert "No plant folder: windows of records and ranges of the register are not known." in output
     assert max(map(len, lines)) <= 96
+    flat = next(line for line in lines if line.startswith("Flat: "))
+    assert f"  and {int(flat[6:]) - 12} lesser ones; --json lists all" in lines
 
 
 def test_the_command_as_one_document(

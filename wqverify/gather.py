@@ -187,8 +187,8 @@ def trends_of(
     if not named or not times:
         return (), {}
     from wqverify.plant.exports import options_of
-    from wqverify.trends import read_export
     from wqverify.trends.slices import cut
+    from wqverify.trends.whole import channel_around
 
     first, last = span_of(times)
     start, end = datetime.fromisoformat(first) - AROUND, datetime.fromisoformat(last) + AROUND
@@ -202,12 +202,12 @@ def trends_of(
                 found=file,
                 where=place,
             )
-        export = read_export(plant.folder / "trends" / file, options_of(plant, file))
         of = plant.analyzers.get(tag, analyzer)
-        channel = export.channel_of(of.control_system_tag, of.tag)
+        names = (of.control_system_tag, of.tag)
+        part = channel_around(plant.folder / "trends" / file, options_of(plant, file), names, start, end)
         name = f"trend-{number}.csv"
-        slices[name] = cut(channel, start, end)
-        uses.append(TrendUse(path, file, export.digest, channel.name, channel.unit, name, export.told))
+        slices[name] = cut(part.channel, start, end)
+        uses.append(TrendUse(path, file, part.digest, part.channel.name, part.channel.unit, name, part.told))
     return tuple(uses), slices
 
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from wqverify.trends.options import ExportOptions
 
 WIDTH = 96
+MOST = 12  # findings of one kind that are listed; of the gravest kinds all are
 
 
 @click.command()
@@ -172,16 +173,19 @@ def triage_lines(found: Triage, plant: bool) -> Iterator[str]:
 
 
 def _findings(found: Triage) -> Iterator[str]:
-    from wqverify.lists.triage_findings import DEAD, FLAT
+    from wqverify.lists.triage_findings import CLAMPED, DEAD, FLAT
     from wqverify.lists.triage_words import NO_TAG, TOGETHER, WORDS, command, sentence, told_once
 
     for kind, group in groupby(told_once(found.findings), key=lambda one: one.kind):
         ones = list(group)
         yield f"{kind[0].upper()}{kind[1:]}: {len(ones)}"
-        for one in ones:
+        shown = ones if kind in (DEAD, CLAMPED) else ones[:MOST]
+        for one in shown:
             yield from _wrapped(sentence(one, found.zone), "  ", "      ")
             if run := command(one):
                 yield f"      {shlex.join(run)}"
+        if len(shown) < len(ones):
+            yield f"  and {len(ones) - len(shown)} lesser ones; --json lists all"
         yield from _wrapped(WORDS[kind].means, "    means ", "          ")
         yield from _wrapped(WORDS[kind].look, "    look  ", "          ")
         if kind in (DEAD, FLAT) and any(len(one.others) > 1 for one in ones):

@@ -16,6 +16,7 @@ from wqverify.book import has_book, open_book
 from wqverify.errors import ChooseAnother
 from wqverify.lists.triage_findings import (
     CLAMPED,
+    COUNTED,
     DEAD,
     FLAT,
     GAP,
@@ -136,7 +137,8 @@ def _zone(options: ExportOptions, plant: Plant | None) -> tzinfo:
 
 
 def _gravest_first(one: Finding) -> tuple[int, int, str, int]:
-    return ORDER.index(one.kind), -one.seconds, one.channel, one.first
+    much = one.rows if one.kind in COUNTED else one.seconds
+    return ORDER.index(one.kind), -much, one.channel, one.first
 
 
 class _Look:

@@ -45,6 +45,7 @@ SPIKES, RATES, SHORT_GAPS, TOUCHES, CONSTANT = (
     "touches a range end",
     "one value all along",
 )
+COUNTED = (SPIKES, RATES, TOUCHES, SHORT_GAPS, BEYOND)  # one finding of many rows or stretches
 ORDER = (DEAD, CLAMPED, GAP, FLAT, BEYOND, TWIN, NOISE, CONSTANT, SPIKES, RATES, TOUCHES, SHORT_GAPS)
 
 _INTERRUPTED = 3  # rows that part two stretches of one kind and still let them be one
@@ -127,7 +128,15 @@ def still(signal: Signal) -> Iterator[Finding | NotTested]:
         )
         yield from _no_ends(signal)
         return
-    flat = _joined(signal, flat_stretches(signal.values, signal.times, told.flat_s, tolerance), tolerance)
+    flat: list[tuple[int, int]] = []
+    if told.flat_s < told.usual_s:
+        apart, asked = span(int(told.usual_s)), span(int(told.flat_s))
+        yield NotTested(
+            signal.name, FLAT, f"its rows lie {apart} apart, and {asked} was told for a flat line"
+        )
+    else:
+        found = flat_stretches(signal.values, signal.times, told.flat_s, tolerance)
+        flat = _joined(signal, found, tolerance)
     for first, last in flat:
         end = _end(signal, last)
         kind = _kind_of(int(signal.times[last] - signal.times[first]), bool(end), told)

@@ -12,6 +12,7 @@ from wqverify.trends.cells import Kind, longest_run
 from wqverify.trends.export import Channel, read_export
 from wqverify.trends.options import ExportOptions
 from wqverify.trends.table import LIMIT_BYTES
+from wqverify.trends.whole import is_large
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ def summarize(
     A CSV above the limit is asked by tag through DuckDB. With ``parquet`` a copy is written beside a CSV
     with a row for each value.
     """
-    if parquet or (path.is_file() and path.stat().st_size > limit_bytes and path.suffix.lower() != ".xlsx"):
+    if parquet or is_large(path, limit_bytes):
         return _large(path, options, parquet)
     export = read_export(path, options, limit_bytes)
     return Summary(export.file, export.digest, export.told, tuple(facts(one) for one in export.channels))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -59,7 +60,7 @@ def go_through(
             expected="control system",
             where=path.name,
         )
-    if path.is_file() and path.stat().st_size > limit_bytes and path.suffix.lower() != ".xlsx":
+    if is_large(path, limit_bytes):
         return _by_tag(path, options, names)
     export = read_export(path, options, limit_bytes)
     channels = [export.channel_of(name) for name in names] if names else list(export.channels)
@@ -75,6 +76,51 @@ def go_through(
 def _numbers(channel: Channel) -> Numbers:
     beyond = channel.count(Kind.BELOW) + channel.count(Kind.ABOVE)
     return Numbers(channel.name, channel.unit, channel.times, channel.values, beyond)
+
+
+def is_large(path: Path, limit_bytes: int = LIMIT_BYTES) -> bool:
+    """Return whether an export is asked by tag, not read at once."""
+    return path.is_file() and path.stat().st_size > limit_bytes and path.suffix.lower() != ".xlsx"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One channel around a time, with the file it is from and what was told of that."""
+
+    file: str
+    digest: str
+    told: tuple[str, ...]
+    channel: Channel
+
+
+def channel_around(
+    path: Path,
+    options: ExportOptions,
+    names: Sequence[str],
+    start: datetime,
+    end: datetime,
+    limit_bytes: int = LIMIT_BYTES,
+) -> Part:
+    """Return the channel of the first of these names that an export has, at least from start to end.
+
+    Of a large export only these rows are read, from its copy where there is one. Raises what
+    ``read_export`` and ``channel_of`` raise, and ChooseAnother where a large export has no row there.
+    """
+    if not is_large(path, limit_bytes):
+        export = read_export(path, options, limit_bytes)
+        return Part(export.file, export.digest, export.told, export.channel_of(*names))
+    source = large.long_csv(path, options)
+    copy = kept.copy_at_hand(source)
+    *first, last = [name for name in names if name]
+    for name in first:
+        try:
+            channel = large.cut_of(source, name, start, end, copy)
+            break
+        except ChooseAnother:  # it may be there by its other name
+            continue
+    else:
+        channel = large.cut_of(source, last, start, end, copy)
+    return Part(path.name, kept.digest_of(path), source.told, channel)
 
 
 # ---------------------------------------------------------------- by tag
