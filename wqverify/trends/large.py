@@ -223,7 +223,8 @@ def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime, copy: Path
     far = timedelta(hours=15)  # no zone is so far from UTC; what is too much is cut off below
     rows = asked(
         source,
-        "SELECT written, text, quality FROM export WHERE tag = ? AND time BETWEEN ? AND ? ",
+        "SELECT written, coalesce(text, ''), coalesce(quality, '') FROM export "
+        "WHERE tag = ? AND time BETWEEN ? AND ?",
         (tag, _bare(start) - far, _bare(end) + far),
         copy,
     )
@@ -235,9 +236,7 @@ def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime, copy: Path
             expected=tag,
             where=source.path.name,
         )
-    times, texts, flags = (
-        Texts.of((field or "").strip() for field in column) for column in zip(*rows, strict=True)
-    )
+    times, texts, flags = (Texts.of(list(map(str.strip, column))) for column in zip(*rows, strict=True))
     columns = (times, Texts((tag.strip(),), np.zeros(len(rows), np.int32)), texts, flags)
     table = Table(
         source.path.name, "", ("time", "tag", "value", "quality"), ("",) * 4, columns,

@@ -33,9 +33,10 @@ class Texts:
         >>> Texts.of(["a", "b", "a"]).distinct
         ('a', 'b')
         """
-        seen: dict[str, int] = {}
-        codes = np.fromiter((seen.setdefault(row, len(seen)) for row in rows), np.int32)
-        return cls(tuple(seen), codes)
+        rows = rows if isinstance(rows, list | tuple) else list(rows)
+        distinct = dict.fromkeys(rows)
+        place = dict(zip(distinct, range(len(distinct)), strict=True))
+        return cls(tuple(distinct), np.fromiter(map(place.__getitem__, rows), np.int32, len(rows)))
 
     def __len__(self) -> int:
         return len(self.codes)
