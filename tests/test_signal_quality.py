@@ -76,6 +76,7 @@ limits = st.integers(0, 60).map(lambda n: n / 100)
 intervals = st.sampled_from([1, 20, 60, 900, 1200])
 
 
+@settings(deadline=None)  # the first example imports what is heavy
 @given(hundredths, limits, limits, limits)
 def test_gross_range_is_that_of_the_library(values: list[float], a: float, b: float, wider: float) -> None:
     suspect = (-a, b)
@@ -84,6 +85,7 @@ def test_gross_range_is_that_of_the_library(values: list[float], a: float, b: fl
     assert gross_range(values, fail).tolist() == library("gross_range", values, fail)
 
 
+@settings(deadline=None)  # the first example imports what is heavy
 @given(hundredths, st.integers(1, 60), st.integers(1, 60), st.booleans())
 def test_spikes_are_those_of_the_library(values: list[float], a: int, b: int, differential: bool) -> None:
     method = "differential" if differential else "average"
@@ -91,6 +93,7 @@ def test_spikes_are_those_of_the_library(values: list[float], a: int, b: int, di
     assert found.tolist() == library("spike", values, a / 100, b / 100, method)
 
 
+@settings(deadline=None)  # the first example imports what is heavy
 @given(hundredths, intervals, st.integers(1, 60), st.integers(1, 60))
 def test_rates_are_those_of_the_library(values: list[float], every: int, a: int, b: int) -> None:
     times = np.arange(len(values)) * every
@@ -100,6 +103,7 @@ def test_rates_are_those_of_the_library(values: list[float], every: int, a: int,
     )
 
 
+@settings(deadline=None)  # the first example imports what is heavy
 @given(hundredths, intervals, st.integers(1, 15), st.integers(1, 15), st.floats(0, 0.999), limits)
 def test_flat_lines_are_those_of_the_library(
     values: list[float], every: int, a: int, b: int, part: float, tolerance: float
@@ -112,7 +116,7 @@ def test_flat_lines_are_those_of_the_library(
     )
 
 
-@settings(deadline=None)
+@settings(deadline=None)  # the first example imports what is heavy
 @given(hundredths, intervals, st.integers(1, 15), st.integers(1, 5), limits, limits)
 def test_attenuation_is_that_of_the_library(
     values: list[float], every: int, long: int, least: int, a: float, b: float
@@ -126,6 +130,7 @@ def test_attenuation_is_that_of_the_library(
         )
 
 
+@settings(deadline=None)  # the first example imports what is heavy
 @given(st.lists(st.integers(1, 9000), min_size=2, max_size=30))
 def test_gaps_are_those_of_the_library_from_the_second_row_on(lengths: list[int]) -> None:
     times = np.cumsum(lengths)
@@ -272,7 +277,7 @@ def flat_by_definition(values: list[float], times: list[int], seconds: int, tole
     return found
 
 
-@settings(deadline=None)
+@settings(deadline=None)  # the first example imports what is heavy
 @given(hundredths, st.data(), st.integers(60, 2000), limits)
 def test_flat_lines_of_irregular_times_are_those_of_the_definition(
     values: list[float], data: st.DataObject, seconds: int, tolerance: float
@@ -326,6 +331,7 @@ def test_nothing_in_nothing_out() -> None:
         assert flags.tolist() == []
 
 
+@settings(deadline=None)  # the first example imports what is heavy
 @given(st.lists(st.booleans(), max_size=40))
 def test_runs_of_rows_put_together_give_the_rows_again(truths: list[bool]) -> None:
     again = [False] * len(truths)

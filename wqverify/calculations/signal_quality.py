@@ -170,7 +170,11 @@ def _flat(x: Floats, t: Integers, seconds: float, usual: float, tolerance: float
     flat = np.zeros(len(x), bool)
     for first, last in stretches(possible):
         begin = int(start[first])
-        low, high = _extremes(x[begin : last + 1], t[begin : last + 1], reach)
+        part = x[begin : last + 1]
+        if np.fmax.reduce(part) - np.fmin.reduce(part) < tolerance:
+            flat[first : last + 1] = True
+            continue
+        low, high = _extremes(part, t[begin : last + 1], reach)
         flat[first : last + 1] = (high - low < tolerance)[first - begin :]
     return flat
 
