@@ -122,7 +122,9 @@ def _caption(found: Triage, drawn: Sequence[Looked]) -> str:
 def _panel(axes: Axes, one: Looked, found: Triage) -> None:
     trace = one.trace
     low, high = float(trace.low.min()), float(trace.high.max())
-    room = (high - low) or abs(high) or 1.0
+    if low == high:
+        low, high = low - (abs(low) or 1.0) / 2, high + (abs(high) or 1.0) / 2
+    room = high - low
     axes.set_ylim(low - 0.42 * room, high + 0.12 * room)
     for away in _of(one, found.windows):
         ends = away.start.timestamp() / _DAY, away.end.timestamp() / _DAY
