@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from servers import Cluster, end_server, the_server
 
 # In CI the same examples every time, so that a failure is of the change; elsewhere new ones each time.
 settings.register_profile("ci", derandomize=True)
@@ -16,6 +17,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
+    end_server()
     if not os.environ.get("WQVERIFY_CI"):
         return
     reporter = session.config.pluginmanager.getplugin("terminalreporter")
@@ -30,3 +32,18 @@ def real_data() -> Path:
     if not folder.is_dir():
         pytest.skip("the folder with real public exports is not beside the project (WQVERIFY_DATA)")
     return folder
+
+
+@pytest.fixture(scope="session")
+def server() -> Cluster:
+    """A PostgreSQL server of the tests' own; in CI it is never skipped."""
+    return the_server()
+
+
+@pytest.fixture(params=["file", "server"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Where an empty book is to be: in a file that is not there yet, then on a server that was prepared."""
+    if request.param == "file":
+        return str(tmp_path / "book" / "book.sqlite")
+    cluster = the_server()
+    return cluster.address(cluster.emptied())

@@ -96,7 +96,7 @@ def insert(verb: str = "INSERT OR REPLACE", **other: str) -> str:
 def test_triggers_stop_every_way_to_change_what_is_entered(book: Book, statement: str, message: str) -> None:
     before = filled(book)
     refused = pytest.raises(sqlite3.IntegrityError, match=message)
-    with closing(sqlite3.connect(book.path)) as connection, refused, connection:
+    with closing(sqlite3.connect(book.place)) as connection, refused, connection:
         connection.execute(statement)
     assert list(book.entries()) == before
     assert texts(book) == []
@@ -108,7 +108,7 @@ def test_triggers_stop_every_way_to_change_what_is_entered(book: Book, statement
 @contextmanager
 def unguarded(book: Book) -> Iterator[sqlite3.Connection]:
     """Open the file as its owner can: without the triggers, which are put back afterwards."""
-    with closing(sqlite3.connect(book.path)) as connection:
+    with closing(sqlite3.connect(book.place)) as connection:
         triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
         for name, _sql in triggers:
             connection.execute(f"DROP TRIGGER {name}")
@@ -218,7 +218,7 @@ def test_a_number_left_out_is_named(book: Book) -> None:
 
 def test_a_trigger_that_was_taken_out_is_named(book: Book) -> None:
     filled(book)
-    with closing(sqlite3.connect(book.path)) as connection:
+    with closing(sqlite3.connect(book.place)) as connection:
         connection.execute("DROP TRIGGER entries_no_update")
     taken = "Triggers that keep entries from being changed were taken out of the book, or lost in a copy."
     assert texts(book) == [taken]
@@ -346,25 +346,27 @@ def test_a_damaged_file_is_said_in_one_sentence(
     book: Book, damage: Callable[[bytes], bytes], found: str
 ) -> None:
     filled(book)
-    book.path.write_bytes(damage(book.path.read_bytes()))
+    Path(book.place).write_bytes(damage(Path(book.place).read_bytes()))
     with pytest.raises(RepairTheFolder, match=found) as refused:
-        verify(open_book(book.path, "L1"))
+        verify(open_book(book.place, "L1"))
     assert "put back its newest good copy" in refused.value.message
 
 
 def test_a_search_index_that_disagrees_with_its_table_is_named(book: Book) -> None:
     """The chain is read through such an index; what it hides would not be seen otherwise."""
     filled(book)
-    with closing(sqlite3.connect(book.path)) as connection:
+    with closing(sqlite3.connect(book.place)) as connection:
         query = "SELECT rootpage FROM sqlite_master WHERE name = 'sqlite_autoindex_entries_1'"
         ((page,),) = connection.execute(query).fetchall()
-    data = book.path.read_bytes()
+    data = Path(book.place).read_bytes()
     start, end = (page - 1) * 4096, page * 4096
-    book.path.write_bytes(data[:start] + data[start:end].replace(b"L1", b"L0") + data[end:])
+    Path(book.place).write_bytes(data[:start] + data[start:end].replace(b"L1", b"L0") + data[end:])
     assert texts(book)[0].startswith("The database file itself is damaged: row 1 missing from index")
 
 
 def test_a_schema_that_is_no_text_is_said_in_one_sentence(book: Book) -> None:
-    book.path.write_bytes(book.path.read_bytes().replace(b"CREATE TABLE about", b"CREATE T\xffBLE about"))
+    Path(book.place).write_bytes(
+        Path(book.place).read_bytes().replace(b"CREATE TABLE about", b"CREATE T\xffBLE about")
+    )
     with pytest.raises(RepairTheFolder, match=r"is damaged, or is no record book \(its schema is no text\)"):
-        open_book(book.path, "L1")
+        open_book(book.place, "L1")

@@ -16,23 +16,30 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from servers import Cluster
 
-from wqverify.book import Book, open_book, verify
+from wqverify.book import Book, has_book, open_book, verify
 
 DRIVER = Path(__file__).parent / "drivers" / "book_writer.py"
 KILLS = int(os.environ.get("WQVERIFY_KILLS", "30"))
 
 
 @pytest.fixture(scope="module")
-def start() -> Any:
-    """Start a writer in a process of its own, which has the imports already done."""
+def processes() -> Any:
+    """Where processes come from that have the imports already done."""
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["wqverify.book"])
+    context.set_forkserver_preload(["wqverify.book", "wqverify.book.server", "psycopg"])
+    return context
+
+
+@pytest.fixture
+def start(processes: Any, place: str) -> Any:
+    """Start a writer in a process of its own."""
 
     def started(folder: Path, **arguments: Any) -> BaseProcess:
         (folder / "pages").mkdir(exist_ok=True)
         given = {
-            "path": str(folder / "book.sqlite"),
+            "path": place,
             "chain": "L1",
             "pages": str(folder / "pages"),
             "heard": str(folder / "heard.txt"),
@@ -40,7 +47,7 @@ def start() -> Any:
             **arguments,
         }
         globals_then = {"init_globals": {"ARGUMENTS": given}, "run_name": "__main__"}
-        process = context.Process(target=runpy.run_path, args=(str(DRIVER),), kwargs=globals_then)
+        process = processes.Process(target=runpy.run_path, args=(str(DRIVER),), kwargs=globals_then)
         process.start()
         return process
 
@@ -63,15 +70,15 @@ def in_sequence(chain: str, count: int) -> list[str]:
     return [f"{chain}-2026-{n:04d}" for n in range(1, count + 1)]
 
 
-def test_eight_writers_on_one_new_book_neither_fork_nor_lose(start: Any, tmp_path: Path) -> None:
-    """They also make the book: all eight find none."""
+def test_eight_writers_on_one_new_book_neither_fork_nor_lose(start: Any, place: str, tmp_path: Path) -> None:
+    """They also make a book in a file: all eight find none."""
     each = 12
     keys = {w: [f"writer {w} job {n}" for n in range(each)] for w in range(8)}
     running = [start(tmp_path, keys=keys[w]) for w in range(8)]
     for process in running:
         process.join(60)
     assert [process.exitcode for process in running] == [0] * 8
-    book = open_book(tmp_path / "book.sqlite", "L1")
+    book = open_book(place, "L1")
     entered = performed(book, "L1")
     assert list(entered.values()) == in_sequence("L1", 8 * each)
     assert {key: number for key, number, _new in heard(tmp_path)} == entered
@@ -79,14 +86,14 @@ def test_eight_writers_on_one_new_book_neither_fork_nor_lose(start: Any, tmp_pat
     assert verify(book) == []
 
 
-def test_two_chains_in_one_file_have_a_number_series_each(start: Any, tmp_path: Path) -> None:
+def test_two_chains_in_one_file_have_a_number_series_each(start: Any, place: str, tmp_path: Path) -> None:
     running = [
         start(tmp_path, chain=chain, keys=[f"{chain} job {n}" for n in range(10)]) for chain in ("L1", "L2")
     ]
     for process in running:
         process.join(60)
     assert [process.exitcode for process in running] == [0, 0]
-    book = open_book(tmp_path / "book.sqlite", "L2")
+    book = open_book(place, "L2")
     assert book.chains() == ["L1", "L2"]
     for chain in ("L1", "L2"):
         assert list(performed(book, chain).values()) == in_sequence(chain, 10)
@@ -107,7 +114,7 @@ def _time_of_an_entry(start: Any, folder: Path, jobs: list[str]) -> float:
 
 
 def test_kills_at_random_moments_lose_nothing_acknowledged_and_double_nothing(
-    start: Any, tmp_path: Path
+    start: Any, place: str, tmp_path: Path
 ) -> None:
     """Each round starts again with the first job whose end nobody heard of, as a person would."""
     seed = random.randrange(10**6)
@@ -126,9 +133,9 @@ def test_kills_at_random_moments_lose_nothing_acknowledged_and_double_nothing(
         process.join(60)
         killed_at_work += process.exitcode == -9
         (tmp_path / "begun").unlink()
-        if not (tmp_path / "book.sqlite").exists():
+        if not has_book(place):
             continue
-        book = open_book(tmp_path / "book.sqlite", "L1", create=True)
+        book = open_book(place, "L1", create=True)
         entered = performed(book, "L1")
         acknowledged = {key: number for key, number, _new in heard(tmp_path)}
         assert {key: entered.get(key) for key in acknowledged} == acknowledged
@@ -143,13 +150,13 @@ def test_kills_at_random_moments_lose_nothing_acknowledged_and_double_nothing(
 
 @pytest.mark.parametrize(("die_at", "entered"), [("page written", 0), ("entered", 0), ("committed", 1)])
 def test_a_kill_at_each_step_is_finished_by_running_the_same_again(
-    start: Any, tmp_path: Path, die_at: str, entered: int
+    start: Any, place: str, tmp_path: Path, die_at: str, entered: int
 ) -> None:
     process = start(tmp_path, keys=["job 0"], die_at=die_at)
     process.join(60)
     assert process.exitcode == -9
     assert heard(tmp_path) == []
-    book = open_book(tmp_path / "book.sqlite", "L1")
+    book = open_book(place, "L1")
     assert len(performed(book, "L1")) == entered
     assert (tmp_path / "pages" / "L1-2026-0001.pdf").exists()
     process = start(tmp_path, keys=["job 0", "job 1"])
@@ -160,11 +167,12 @@ def test_a_kill_at_each_step_is_finished_by_running_the_same_again(
     assert verify(book) == []
 
 
-def test_a_full_disk_leaves_the_book_as_it_was_and_says_so(start: Any, tmp_path: Path) -> None:
+@pytest.mark.parametrize("place", ["file"], indirect=True)
+def test_a_full_disk_leaves_the_book_as_it_was_and_says_so(start: Any, place: str, tmp_path: Path) -> None:
     process = start(tmp_path, keys=["job 0", "job 1"])
     process.join(60)
-    book = open_book(tmp_path / "book.sqlite", "L1")
-    before = (tmp_path / "book.sqlite").read_bytes()
+    book = open_book(place, "L1")
+    before = Path(place).read_bytes()
     process = start(tmp_path, keys=["job 2"], size=60_000, file_limit=len(before) + 20_000)
     process.join(60)
     assert process.exitcode == 0
@@ -178,3 +186,30 @@ def test_a_full_disk_leaves_the_book_as_it_was_and_says_so(start: Any, tmp_path:
     process.join(60)
     assert heard(tmp_path)[-1] == ["job 2", "L1-2026-0003", "new"]
     assert verify(book) == []
+
+
+@pytest.mark.parametrize("place", ["server"], indirect=True)
+def test_a_server_that_dies_loses_nothing_acknowledged_and_doubles_nothing(
+    start: Any, place: str, server: Cluster, tmp_path: Path
+) -> None:
+    """The server is stopped as by a crash and started again while eight crews enter."""
+    keys = {crew: [f"crew {crew} job {n}" for n in range(400)] for crew in range(8)}
+    for _crash in range(2):
+        before = len(heard(tmp_path))
+        running = [start(tmp_path, keys=keys[crew]) for crew in range(8)]
+        while len(heard(tmp_path)) < before + 20:
+            time.sleep(0.005)
+        server.stop("immediate")
+        for process in running:
+            process.join(60)
+        server.start()
+        lines = heard(tmp_path)
+        told = [line for line in lines if len(line) == 2]
+        assert {kind for kind, _sentence in told} == {"CouldNotRun"}
+        assert all("run the same command again" in said or "could not be opened" in said for _, said in told)
+        acknowledged = {line[0]: line[1] for line in lines if len(line) == 3}
+        book = open_book(place, "L1")
+        entered = performed(book, "L1")
+        assert {key: entered.get(key) for key in acknowledged} == acknowledged
+        assert list(entered.values()) == in_sequence("L1", len(entered))
+        assert verify(book) == []

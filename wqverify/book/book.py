@@ -11,21 +11,14 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from wqverify.book.database import Database
 from wqverify.book.entry import CHANGES, Entry, checked_chain, entry_of, instant
-from wqverify.book.faults import damaged, told_in_words
-from wqverify.book.schema import (
-    FORMAT,
-    about,
-    create_tables,
-    engine_for,
-    entries,
-    is_performed,
-    records,
-    stored,
-)
+from wqverify.book.schema import FORMAT, entries, is_performed, records, stored
+from wqverify.book.sqlite_file import SqliteFile, make_file
 from wqverify.book.state import RecordState
 from wqverify.book.writer import Writer, utc
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
+from wqverify.plant.address import is_address
 
 TIMEOUT_S = 60.0
 _AT_ONCE = 100  # rows read before the database is let go again
@@ -43,11 +36,14 @@ class StoredRecord:
 class Book:
     """The book of a plant, as one device writes it. Made by ``open_book``."""
 
-    def __init__(self, path: Path, chain: str, engine: sa.Engine, timeout_s: float) -> None:
-        self.path = path
+    def __init__(self, database: Database, chain: str) -> None:
+        self.database = database
         self.chain = chain
-        self._engine = engine
-        self._timeout_s = timeout_s
+
+    @property
+    def place(self) -> str:
+        """What ``open_book`` opens this book by: a file, or the address of a server."""
+        return self.database.place
 
     # ------------------------------------------------------------ writing
 
@@ -59,8 +55,8 @@ class Book:
         keeps the book longer than a minute, or the disk is full or read-only.
         """
         with (
-            told_in_words(self.path, self._timeout_s),
-            self._engine.connect().execution_options(writing=True) as connection,
+            self.database.in_words(),
+            self.database.connect(writing=True) as connection,
             connection.begin(),
         ):
             yield Writer(connection, self.chain)
@@ -70,12 +66,12 @@ class Book:
     @contextmanager
     def reading(self) -> Iterator[sa.Connection]:
         """Give a connection that sees one state of the book. Be quick: a writer waits for it to close."""
-        with told_in_words(self.path, self._timeout_s):
+        with self.database.in_words():
             try:
-                with self._engine.connect() as connection:
+                with self.database.connect(writing=False) as connection:
                     yield connection
             except UnicodeDecodeError as problem:  # sqlite3 cannot say what it found: a damaged schema
-                raise damaged(self.path, "its schema is no text") from problem
+                raise self.database.damaged("its schema is no text") from problem
 
     def chains(self) -> list[str]:
         """Return the names of the chains in the book."""
@@ -140,7 +136,7 @@ class Book:
             data = connection.execute(query.where(entries.c.record == number, is_performed)).scalar()
         if data is None:
             raise ChooseAnother(
-                f"The book {self.path.name} holds no record {number}; see `wqverify book list`.",
+                f"The book {self.database.name} holds no record {number}; see `wqverify book list`.",
                 found=number,
             )
         return bytes(data)
@@ -323,75 +319,46 @@ def has_book(place: str | Path) -> bool:
     An empty file is none yet: another command is just making it, or was stopped while it did.
     """
     path = Path(place)
-    return "://" in str(place) or (path.exists() and path.stat().st_size > 0)
+    return is_address(place) or (path.exists() and path.stat().st_size > 0)
 
 
 def open_book(place: str | Path, chain: str, *, create: bool = False, timeout_s: float = TIMEOUT_S) -> Book:
     """Open a book for the device that writes the chain ``chain``.
 
-    Raises RepairTheFolder where there is none and ``create`` is False, or where the file is damaged;
-    CouldNotRun where it is in use, cannot be written, or was made by a newer version.
+    ``place`` is a file, or the address of a database server. Raises RepairTheFolder where there is none and
+    ``create`` is False, or where the file is damaged; CouldNotRun where it is in use, cannot be reached or
+    written, or was made by a newer version. A book on a server is never made here: its owner prepares it.
     """
     checked_chain(chain)
-    if "://" in str(place):
-        raise ChooseAnother(
-            f"This version keeps the book in a file; {place} is the address of a database server. Name a "
-            f"file on a local disk as the book in plant.toml.",
-            found=str(place),
-            expected="a file",
-        )
-    path = Path(place)
-    empty = not has_book(path)
-    if empty and not create:
-        raise RepairTheFolder(
-            f"There is no record book at {path}; the first record makes one. If there was one, put its "
-            f"newest copy there.",
-            where=str(path),
-        )
-    if empty:
-        _create(path, timeout_s)
-    book = Book(path, chain, engine_for(path, timeout_s, create=False), timeout_s)
+    if is_address(place):
+        from wqverify.book.server import Server
+
+        book = Book(Server.at(str(place), timeout_s), chain)
+    else:
+        path = Path(place)
+        empty = not has_book(path)
+        if empty and not create:
+            raise RepairTheFolder(
+                f"There is no record book at {path}; the first record makes one. If there was one, put its "
+                f"newest copy there.",
+                where=str(path),
+            )
+        if empty:
+            make_file(path, timeout_s)
+        book = Book(SqliteFile(path, timeout_s), chain)
     _check_format(book)
     return book
 
 
-def _create(path: Path, timeout_s: float) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise CouldNotRun(
-            f"The folder of the book {path} cannot be made ({problem.strerror}); nothing was entered.",
-            where=str(path),
-        ) from problem
-    engine = engine_for(path, timeout_s, create=True)
-    with (
-        told_in_words(path, timeout_s),
-        engine.connect().execution_options(writing=True) as connection,
-        connection.begin(),
-    ):
-        # Another program may have made it while this one waited for the lock.
-        if not sa.inspect(connection).get_table_names():
-            create_tables(connection)
-
-
 def _check_format(book: Book) -> None:
     with book.reading() as connection:
-        known = sa.inspect(connection).has_table("about")
-        found = (
-            connection.execute(sa.select(about.c.value).where(about.c.name == "format")).scalar()
-            if known
-            else ""
-        )
-    if not found:
-        raise RepairTheFolder(
-            f"{book.path} is a database, but no record book; name the right file as the book in plant.toml.",
-            where=str(book.path),
-        )
+        found = book.database.format_of(connection)
     if found != FORMAT:
+        where = book.database.place
         raise CouldNotRun(
-            f"The book {book.path} has format {found}, this version knows format {FORMAT}; use the "
+            f"The book {where} has format {found}, this version knows format {FORMAT}; use the "
             f"version that made it, or a newer one.",
             found=found,
             expected=FORMAT,
-            where=str(book.path),
+            where=where,
         )

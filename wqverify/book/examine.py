@@ -18,7 +18,7 @@ import sqlalchemy as sa
 
 from wqverify.book.book import Book
 from wqverify.book.entry import GENESIS, digest_of, entry_of, numbered
-from wqverify.book.schema import entries, faults_of_the_file, is_performed, records, stored, triggers_missing
+from wqverify.book.schema import entries, is_performed, records, stored
 from wqverify.book.writer import findable
 from wqverify.errors import WqverifyError
 from wqverify.records.canonical import digest
@@ -48,14 +48,11 @@ class Anchor(NamedTuple):
 def verify(book: Book) -> list[Finding]:
     """Return what is wrong inside the book; nothing found means consistent in itself, no more."""
     with book.reading() as connection:
-        unsound = faults_of_the_file(connection)
-        unguarded = triggers_missing(connection)
+        unsound = book.database.faults(connection)
+        unguarded = list(book.database.unguarded(connection))
     if unsound:  # what is read out of such a file cannot be relied on to be what was written
         return [_damaged(f"The database file itself is damaged: {said}.") for said in unsound]
-    findings: list[Finding] = []
-    if unguarded:
-        text = "Triggers that keep entries from being changed were taken out of the book, or lost in a copy."
-        findings.append(_damaged(text))
+    findings = [_damaged(text) if damage else Finding("note", text) for damage, text in unguarded]
     for chain in book.chains():
         findings += _Chain(chain).check(book.rows(_ALL, chain))
     return [*findings, *_check_stored(book), *_check_index(book)]

@@ -101,3 +101,23 @@ def void(number: str, by: str, why: str, plant_folder: Path | None, as_json: boo
 
     void_record(opened(plant_folder), number, by, why, now())
     say(f"{number} is void; it stays readable.", as_json, number=number)
+
+
+@book.command()
+@click.argument("address")
+@click.option("--app-role", "role", required=True, metavar="ROLE", help="The role the crews work under.")
+@click.option("--script", is_flag=True, help="Print the statements for an administrator; do nothing.")
+@json_option
+def prepare(address: str, role: str, script: bool, as_json: bool) -> None:
+    """Make a book on a PostgreSQL server, once, as the owner of the database ADDRESS.
+
+    ADDRESS reads postgresql://OWNER@SERVER/DATABASE; a password never stands in it.
+    """
+    from wqverify.book import prepare as making
+
+    if script:
+        for statement in making.script(role):
+            echo(statement)
+        return
+    done = making.prepare(address, role)
+    say(" ".join(done), as_json, role=role)

@@ -12,6 +12,7 @@ from pydantic_core import PydanticCustomError, PydanticKnownError
 
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant import clock
+from wqverify.plant.address import fault_of, is_address
 from wqverify.plant.files import shortened
 from wqverify.terms import Reading
 
@@ -133,7 +134,10 @@ def name_of_round(text: str) -> str:
 def location_of_book(text: str) -> str:
     """Return where the book is: a file of the plant folder, or an address with ://."""
     clean(text)
-    if len(text) > 200 or not (text.endswith(".sqlite") or "://" in text):
+    if is_address(text):
+        if fault := fault_of(text):
+            raise said(f"the address of the book cannot be taken: {fault}")
+    elif len(text) > 200 or not text.endswith(".sqlite"):
         raise said(f"{shortened(text)} is no book; name a .sqlite file, or an address such as postgresql://…")
     return text
 
