@@ -43,14 +43,16 @@ def page_of(folder: Path, number: str, expected: str) -> bytes:
 
 def unfinished(folder: Path, book: Book) -> list[tuple[Path, str]]:
     """Return the files an interrupted command left behind, each with what it is and what becomes of it."""
-    found = []
-    for path in sorted((folder / "book" / "pages").glob("*")):
+    found: list[tuple[Path, str]] = []
+    there = sorted((folder / "book" / "pages").glob("*"))
+    numbers = book.numbers() if there else set()  # asked once: there may be thousands of pages
+    for path in there:
         number = path.name.removesuffix(".part").removesuffix(".pdf")
-        state = book.find(number)
         if path.suffix == ".part":
+            state = book.find(number)
             entered = state is not None and digest(path.read_bytes()) == state.file_digest
             found.append((path, NOT_IN_PLACE if entered else "written, never entered; will be moved aside"))
-        elif state is None:
+        elif number not in numbers:
             found.append((path, "a page without an entry in the book; will be moved aside"))
     return found
 
@@ -67,9 +69,12 @@ def settle(folder: Path, book: Book) -> list[str]:
     return done
 
 
-def move_aside(path: Path) -> str:
-    """Move a file to book/moved_aside under a name that is free; nothing is ever overwritten."""
-    folder = path.parent.parent / "moved_aside"
+def move_aside(path: Path, book: Path | None = None) -> str:
+    """Move a file to book/moved_aside under a name that is free; nothing is ever overwritten.
+
+    ``book`` is the folder of the book, where the file is not one of its pages.
+    """
+    folder = (book or path.parent.parent) / "moved_aside"
     make_folder(folder)
     count = 1
     while (target := folder / f"{count:03d} {path.name}").exists():

@@ -9,7 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from wqverify.acts.shared import local_time, person_of, settled
-from wqverify.book import Book
+from wqverify.book import Book, instant
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import digest
@@ -70,11 +70,14 @@ def withdraw_key(
 
 
 def insist_on_key(book: Book, staff: str) -> None:
-    """Raise ChooseAnother where the newest thing the book says of a person's key is that it is withdrawn."""
+    """Raise ChooseAnother where every key the book knows of a person was withdrawn, on whichever device."""
     about = [entry for entry in book.events(ISSUED, WITHDRAWN) if entry.body["by"] == staff]
-    if about and about[-1].event == WITHDRAWN:
+    gone = {entry.body["certificate"]: entry for entry in about if entry.event == WITHDRAWN}
+    held = {entry.body["certificate"] for entry in about if entry.event == ISSUED}
+    if gone and held <= gone.keys():
+        last = max(gone.values(), key=lambda entry: instant(entry.at))
         raise ChooseAnother(
-            f"The key of {staff} was withdrawn on {about[-1].at[:10]} ({about[-1].body['why']}); nothing was "
+            f"The key of {staff} was withdrawn on {last.at[:10]} ({last.body['why']}); nothing was "
             f"signed. `wqverify people add {staff}` issues a new one.",
             found=WITHDRAWN,
         )

@@ -1,8 +1,9 @@
 """The record book: append-only, hash-chained events; a set of chains, one per device."""
 
 from wqverify.book.book import Book, StoredRecord, has_book, open_book
-from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry
+from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry, instant
 from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
+from wqverify.book.joining import InBook, Joined, Source, join, visits_twice
 from wqverify.book.known import KnownVisits, known_visits, stored_one_by_one
 from wqverify.book.series import (
     Stands,
@@ -23,15 +24,20 @@ __all__ = [
     "Book",
     "Entry",
     "Finding",
+    "InBook",
+    "Joined",
     "KnownVisits",
     "RecordState",
+    "Source",
     "Stands",
     "StoredRecord",
     "Writer",
     "accepted_registers",
     "compare_anchors",
     "has_book",
+    "instant",
     "is_of_day",
+    "join",
     "known_visits",
     "last_standing",
     "open_book",
@@ -40,4 +46,5 @@ __all__ = [
     "stored_one_by_one",
     "verify",
     "visits_on_round",
+    "visits_twice",
 ]

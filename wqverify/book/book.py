@@ -15,7 +15,7 @@ from wqverify.book.database import Database
 from wqverify.book.entry import CHANGES, Entry, checked_chain, entry_of, instant
 from wqverify.book.schema import FORMAT, entries, is_performed, records, stored
 from wqverify.book.sqlite_file import SqliteFile, make_file
-from wqverify.book.state import RecordState
+from wqverify.book.state import RecordState, in_order
 from wqverify.book.writer import Writer, utc
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
 from wqverify.plant.address import is_address
@@ -140,6 +140,11 @@ class Book:
                 found=number,
             )
         return bytes(data)
+
+    def numbers(self) -> set[str]:
+        """Return the numbers of all records."""
+        with self.reading() as connection:
+            return set(connection.execute(sa.select(records.c.number)).scalars())
 
     def records(self, month: str = "") -> Iterator[RecordState]:
         """Yield all records in the order of their numbers, or those whose work was done in a month.
@@ -303,10 +308,8 @@ def _states(connection: sa.Connection, numbers: Sequence[str]) -> list[RecordSta
     states = []
     for number in numbers:
         about_it = found.get(number, [])
-        home = [entry.chain for entry in about_it if entry.event == "performed"]
-        if home:
-            about_it.sort(key=lambda e: (e.event != "performed", e.chain != home[0], e.chain, e.seq))
-            states.append(RecordState(number, tuple(about_it)))
+        if any(entry.event == "performed" for entry in about_it):
+            states.append(RecordState(number, in_order(about_it)))
     return states
 
 

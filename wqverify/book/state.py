@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -10,6 +10,20 @@ from typing import Any
 from wqverify.book.entry import Entry, instant
 
 RETURNED = "returned with a question"
+_FILES = ("performed", "signed", "reviewed")  # each builds on the one before, whatever the clocks say
+
+
+def in_order(about_it: Iterable[Entry]) -> tuple[Entry, ...]:
+    """Return the entries about one record: *performed* first, each chain in its order, by the clocks between.
+
+    Devices have clocks of their own; which of two entries of two chains came first is told by these alone.
+    """
+    latest: dict[str, datetime] = {}
+    keyed = []
+    for entry in sorted(about_it, key=lambda each: (each.chain, each.seq)):
+        latest[entry.chain] = max(instant(entry.at), latest.get(entry.chain, instant(entry.at)))
+        keyed.append(((entry.event != "performed", latest[entry.chain], entry.chain, entry.seq), entry))
+    return tuple(entry for _key, entry in sorted(keyed, key=lambda each: each[0]))
 
 
 @dataclass(frozen=True)
@@ -77,7 +91,8 @@ class RecordState:
     @property
     def file_digest(self) -> str:
         """The digest of the newest file the book knows of, empty for none."""
-        return next((str(e.body["pdf"]) for e in reversed(self.events) if "pdf" in e.body), "")
+        files = {entry.event: str(entry.body["pdf"]) for entry in self.events if "pdf" in entry.body}
+        return next((files[event] for event in reversed(_FILES) if event in files), "")
 
     @property
     def state(self) -> str:
@@ -100,15 +115,20 @@ class RecordState:
 
     @property
     def questions(self) -> tuple[Question, ...]:
-        """The questions it was returned with, each with its answer, in their order."""
-        asked: list[Question] = []
+        """The questions it was returned with, each with its answer; what waits for one comes last."""
+        asked = [
+            (_count(entry), Question(str(entry.body.get("question", "")), str(entry.body.get("by", ""))))
+            for entry in self.events
+            if entry.event == RETURNED
+        ]
         for entry in self.events:
-            by = str(entry.body.get("by", ""))
-            if entry.event == RETURNED:
-                asked.append(Question(str(entry.body.get("question", "")), by))
-            elif entry.event == "answered" and asked:
-                asked[-1] = replace(asked[-1], answer=str(entry.body.get("answer", "")) or "answered")
-        return tuple(asked)
+            if entry.event == "answered" and asked:
+                open_ = [index for index, (_n, question) in enumerate(asked) if not question.answer]
+                same = [index for index in open_ if asked[index][0] == _count(entry)]
+                which = (same or open_ or [len(asked) - 1])[0]
+                said = str(entry.body.get("answer", "")) or "answered"
+                asked[which] = (asked[which][0], replace(asked[which][1], answer=said))
+        return tuple(sorted((question for _n, question in asked), key=lambda each: not each.answer))
 
     @property
     def told(self) -> str:
@@ -127,3 +147,8 @@ class RecordState:
     def stands(self) -> bool:
         """Whether it is neither superseded nor voided."""
         return not any(entry.event in ("superseded", "voided") for entry in self.events)
+
+
+def _count(entry: Entry) -> str:
+    """Which question of a record it is, or answers: the end of its key."""
+    return entry.key.rsplit(" ", 1)[-1]

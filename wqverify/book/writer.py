@@ -36,12 +36,7 @@ class Writer:
 
     def next_number(self, year: int) -> str:
         """Return the number of the next record entered in this year; one that was rolled back comes again."""
-        first = numbered(self._chain, year, 0)[:-4]
-        last = first + "~"  # comes after every digit
-        count = sa.select(sa.func.count()).where(
-            is_performed, entries.c.record >= first, entries.c.record < last
-        )
-        return numbered(self._chain, year, self._connection.execute(count).scalar_one() + 1)
+        return numbered(self._chain, year, self.count_of(self._chain, year) + 1)
 
     def known(self, key: str) -> Entry | None:
         """Return the entry that already has this key, in whichever chain."""
@@ -102,6 +97,31 @@ class Writer:
         if event == "performed":
             self._make_findable(entry)
         return entry
+
+    def take_in(self, entry: Entry, data: bytes | None) -> None:
+        """Enter an entry of any chain as it was written; ``data`` are the bytes it keeps, None for none.
+
+        Whether it extends its chain is the caller's to know; the database refuses one that does not.
+        """
+        if data is not None:
+            self._keep(str(entry.body["stored"]), entry.record, data)
+        self._insert(entry)
+        if entry.event == "performed":
+            self._make_findable(entry)
+
+    def heads_of(self, chain: str) -> dict[int, str]:
+        """Return the digest of every entry of a chain, as this book holds it now."""
+        query = sa.select(entries.c.seq, entries.c.hash).where(entries.c.chain == chain)
+        return {row.seq: row.hash for row in self._connection.execute(query)}
+
+    def count_of(self, chain: str, year: int) -> int:
+        """Return how many records a device has entered in a year."""
+        first = numbered(chain, year, 0)[:-4]
+        last = first + "~"  # comes after every digit
+        count = sa.select(sa.func.count()).where(
+            is_performed, entries.c.record >= first, entries.c.record < last
+        )
+        return int(self._connection.execute(count).scalar_one())
 
     def _keep(self, hashed: str, record: str, data: bytes) -> None:
         there = sa.select(stored.c.digest).where(stored.c.digest == hashed)
