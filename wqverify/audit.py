@@ -9,10 +9,12 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from wqverify import pages
+from wqverify.acts.joins import joins_of
 from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
 from wqverify.book import (
     Anchor,
     Book,
+    Entry,
     RecordState,
     StoredRecord,
     compare_anchors,
@@ -30,6 +32,8 @@ from wqverify.records.canonical import canonical, digest, record_from
 from wqverify.records.rerun import Answer, Rerun, page_again, rerun
 from wqverify.signing.examine import Examination, Finding, attachments_of, examine
 from wqverify.terms import Said, Slices
+
+LIST = "withdrawn.crl"
 
 
 @dataclass(frozen=True)
@@ -161,7 +165,9 @@ def unfinished(plant: Plant) -> list[str]:
     """Say what an interrupted command left behind and what becomes of it."""
     if not has_book(plant.book):
         return []
-    return [f"{path.name}: {what}" for path, what in pages.unfinished(plant.folder, book_of(plant))]
+    book = book_of(plant)
+    left = [f"{path.name}: {what}" for path, what in pages.unfinished(plant.folder, book)]
+    return [*left, *(one.told for one in joins_of(plant.folder, book) if not one.ended)]
 
 
 def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) -> list[Finding]:
@@ -180,6 +186,8 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
     findings += compare_certificates(plant, book)
     left = pages.unfinished(plant.folder, book)
     findings += [Finding("note", f"Unfinished: {path.name}: {what}.") for path, what in left]
+    open_joins = [one for one in joins_of(plant.folder, book) if not one.ended]
+    findings += [Finding("note", f"Unfinished: {one.told}.") for one in open_joins]
     waiting = {path.stem for path, what in left if what == pages.NOT_IN_PLACE}
     for state in book.records():
         if f"{state.number}.pdf" in waiting:
@@ -233,14 +241,32 @@ def compare_certificates(plant: Plant, book: Book) -> Iterator[Finding]:
     if not told:
         return
     folder = plant.folder / "certificates"
-    entered = {f"{entry.body['by']}.pem": str(entry.body["certificate"]) for entry in told}
-    entered["withdrawn.crl"] = str(told[-1].body["withdrawn_list"])
+    entered = _entered(told)
     there = {path.name for path in folder.glob("*") if path.suffix in (".pem", ".crl")}
     for name in sorted(entered.keys() | there):
         if name not in there:
             yield Finding("damaged", f"certificates/{name} is missing; put its newest copy back.")
-        elif digest((folder / name).read_bytes()) != entered.get(name):
+        elif digest((folder / name).read_bytes()) not in entered.get(name, set()):
             yield Finding("damaged", f"certificates/{name} is not the one entered into the book.")
+    if len(entered[LIST]) > 1:
+        yield Finding(
+            "note",
+            "Two devices have a withdrawal list each: withdraw on the one what the other withdrew, so that "
+            "examinations know of it on both.",
+        )
+
+
+def _entered(told: Sequence[Entry]) -> dict[str, set[str]]:
+    """Return of each file the digests it may have: of a key in force, and the newest list of each device."""
+    gone = {entry.body["certificate"] for entry in told if entry.event == WITHDRAWN}
+    entered: dict[str, set[str]] = {}
+    for entry in told:
+        names = entered.setdefault(f"{entry.body['by']}.pem", set())
+        names.add(str(entry.body["certificate"]))
+    for name, digests in entered.items():
+        entered[name] = digests - gone or digests
+    newest = {entry.chain: str(entry.body["withdrawn_list"]) for entry in told}
+    return entered | {LIST: set(newest.values())}
 
 
 # ---------------------------------------------------------------- run again

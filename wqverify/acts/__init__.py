@@ -1,5 +1,6 @@
 """Perform, sign, review, accept: one function each, the order of the steps and nothing else."""
 
+from wqverify.acts.carried import export
 from wqverify.acts.keys import issue_key, make_authority, withdraw_key
 from wqverify.acts.perform import Performed, compute_only, perform
 from wqverify.acts.piles import Pile, pile_to_review, pile_to_sign
@@ -18,6 +19,7 @@ from wqverify.acts.signatures import (
     sign_on_paper,
     void,
 )
+from wqverify.acts.take_in import TakenIn, take_in, taken_in
 
 __all__ = [
     "PERFORMER",
@@ -26,6 +28,7 @@ __all__ = [
     "Performed",
     "Pile",
     "RoundDone",
+    "TakenIn",
     "Walk",
     "Walked",
     "accept",
@@ -35,6 +38,7 @@ __all__ = [
     "ask",
     "check_walk",
     "compute_only",
+    "export",
     "issue_key",
     "make_authority",
     "perform",
@@ -46,6 +50,8 @@ __all__ = [
     "review",
     "sign",
     "sign_on_paper",
+    "take_in",
+    "taken_in",
     "unexplained",
     "void",
     "withdraw_key",

@@ -106,4 +106,7 @@ def _enter(plant: Plant, event: str, staff: str, certificate: str, now: datetime
     book = settled(plant, create=True)
     with book.writing() as writer:
         key = f"{event} {staff} {certificate}"
+        known = writer.known(key)
+        if known is not None and known.body["withdrawn_list"] != body["withdrawn_list"]:
+            key += f" {body['withdrawn_list']}"  # withdrawn on another device too: this list is this device's
         writer.append(event, key=key, at=local_time(plant, now), body=body)

@@ -91,6 +91,20 @@ class Book:
             rows = connection.execute(found.order_by(entries.c.chain)).all()
         return {row.chain: (row.seq, row.hash) for row in rows}
 
+    def digest_at(self, chain: str, seq: int) -> str:
+        """Return the digest of one entry, empty where it is not here."""
+        query = sa.select(entries.c.hash).where(entries.c.chain == chain, entries.c.seq == seq)
+        with self.reading() as connection:
+            return str(connection.execute(query).scalar() or "")
+
+    def records_between(self, chain: str, first: int, last: int) -> set[str]:
+        """Return the records that entries of a chain are about, from one entry to another."""
+        query = sa.select(entries.c.record).where(
+            entries.c.chain == chain, entries.c.seq.between(first, last), entries.c.record != ""
+        )
+        with self.reading() as connection:
+            return set(connection.execute(query).scalars())
+
     def rows(self, query: sa.Select[Any], chain: str) -> Iterator[Any]:
         """Yield the rows of a query on ``entries`` in the order of a chain, a hundred at a time.
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, say
+from wqverify.cli.common import echo, json_option, now, opened, plant_option, print_json, say, tell
 
 
 @click.group()
@@ -121,3 +121,51 @@ def prepare(address: str, role: str, script: bool, as_json: bool) -> None:
         return
     done = making.prepare(address, role)
     say(" ".join(done), as_json, role=role)
+
+
+@book.command("take-in")
+@click.argument("other", required=False)
+@click.option("--by", default="", metavar="ID", help="Staff id of who takes it in.")
+@plant_option
+@json_option
+def take_in(other: str | None, by: str, plant_folder: Path | None, as_json: bool) -> int:
+    """Take in the book of another computer: its plant folder, the file of its book, or a bundle.
+
+    Without OTHER: list who took in what and when.
+    """
+    from wqverify import acts
+
+    plant = opened(plant_folder)
+    if other is None:
+        lines = acts.taken_in(plant)
+        if as_json:
+            print_json(lines)
+        for line in [] if as_json else lines or ["Nothing was taken in."]:
+            echo(line)
+        return 0
+    done = acts.take_in(plant, other, now(), by, tell)
+    if as_json:
+        chains = [
+            {"chain": c.chain, "had": c.had, "head": c.head, "digest": c.digest, "records": c.performed}
+            for c in done.chains
+        ]
+        print_json({"chains": chains, "pages": done.pages, "told": done.told, "wrong": done.wrong})
+    else:
+        for line in done.told:
+            echo(line)
+        for line in done.wrong:
+            echo(f"NOT TAKEN: {line}")
+    return 1 if done.wrong else 0
+
+
+@book.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@plant_option
+@json_option
+def export(file: Path, plant_folder: Path | None, as_json: bool) -> None:
+    """Write the book with its pages and certificates as one bundle to carry to another computer."""
+    from wqverify.acts import export as export_bundle
+
+    entries = export_bundle(opened(plant_folder), file)
+    count = "1 entry" if entries == 1 else f"{entries} entries"
+    say(f"{count} of the book with pages and certificates are in {file}.", as_json, entries=entries)
