@@ -141,7 +141,7 @@ def bench_book(folder: Path, count: int) -> None:
     interleaved(100, one_record_entered_and_signed=one)
     start = time.perf_counter()
     fill(book, count, data)
-    size = book.path.stat().st_size / 1e6
+    size = Path(book.place).stat().st_size / 1e6
     print(
         f"{count} records, {2 * count} entries, {size:.0f} MB, filled in {time.perf_counter() - start:.1f} s"
     )
@@ -153,7 +153,7 @@ def bench_book(folder: Path, count: int) -> None:
         stored=lambda: book.stored("L1-2026-0050"),
         last_records=lambda: book.last_records("AIT-7", serial="EX", before="2026-07-01T00:00Z"),
         record_of_visit=lambda: book.record_of_visit("visit 77"),
-        open_book=lambda: open_book(book.path, "L1"),
+        open_book=lambda: open_book(book.place, "L1"),
     )
     interleaved(
         3,
