@@ -16,6 +16,7 @@ from wqverify.book import GENESIS, PREFIX, Book, Entry, open_book, verify
 from wqverify.book.entry import digest_of, link
 from wqverify.book.prepare import prepare, script
 from wqverify.book.server_faults import cannot_connect
+from wqverify.cli import cli
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
 
 AT = "2026-07-14T10:00:00-04:00"
@@ -476,3 +477,22 @@ def test_in_ci_the_server_is_never_skipped(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setitem(os.environ, "WQVERIFY_CI", "1")
     with pytest.raises(pytest.fail.Exception, match="PostgreSQL is not installed here"):
         servers.the_server.__wrapped__()
+
+
+def test_the_command_of_the_owner(server: Cluster, capsys: pytest.CaptureFixture[str]) -> None:
+    name = server.database()
+    command = ["book", "prepare", server.address(name, OWNER), "--app-role", CREW]
+    cli([*command, "--script"], standalone_mode=False)
+    printed = capsys.readouterr().out
+    assert printed.splitlines()[0] == "BEGIN;"
+    assert (
+        f'GRANT INSERT ON {", ".join("wqverify_book." + table for table in TABLES[1:])} TO "{CREW}";'
+        in printed
+    )
+    with pytest.raises(RepairTheFolder, match="holds no record book yet"):
+        open_book(server.address(name), "L1")  # printed, not done
+    cli(command, standalone_mode=False)
+    out = capsys.readouterr().out
+    assert f"The role {CREW} may look into it and add to it, and nothing more." in out
+    assert "This server has fsync switched off" in out  # as the server of the tests has
+    assert open_book(server.address(name), "L1").heads() == {}

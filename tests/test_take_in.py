@@ -292,6 +292,34 @@ def test_an_older_withdrawal_list_put_in_its_place_is_still_damage(here: Path) -
     assert damage(one) == ["certificates/withdrawn.crl is not the one entered into the book."]
 
 
+def test_the_script_of_a_pack_agrees_with_the_examination_of_a_joined_book(here: Path) -> None:
+    """Both devices withdrew and issued a key: the newest of one chain is not the newest of the other."""
+    from wqverify.pack.verify_chains import Chain, Report, check_certificates
+
+    one, two = plant_of(here, "one"), plant_of(here, "two")
+    acts.withdraw_key(two, here / "keys", "S-02", SECRET, NOW, "lost")
+    acts.issue_key(two, here / "keys", "S-02", SECRET, SECRET, NOW)
+    took(here, "one", "two")
+    older = (two.folder / "certificates" / "T-07.pem").read_bytes()
+    acts.issue_key(one, here / "keys", "T-07", SECRET, SECRET, NOW, replaces_because="worn")
+    took(here, "two", "one")
+    for plant in (one, two):
+        chains = {name: Chain(name) for name in audit.book_of(plant).chains()}
+        for name, chain in chains.items():
+            chain.bodies = [dict(entry.body) for entry in audit.book_of(plant).entries(name)]
+        report = Report()
+        check_certificates(plant.folder, chains, report)
+        assert (report.bad, damage(plant)) == ([], [])
+    (one.folder / "certificates" / "T-07.pem").write_bytes(older)
+    report = Report()
+    check_certificates(one.folder, chains, report)
+    assert report.bad == [
+        "certificates/ does not hold the certificate of T-07 that the chains name.",
+        "certificates/T-07.pem is not one that the chains name.",
+    ]
+    assert damage(one) == ["certificates/T-07.pem is not the one entered into the book."]
+
+
 def test_the_certificates_of_another_authority_are_left_there(here: Path) -> None:
     two = plant_of(here, "two")
     shutil.rmtree(two.folder / "certificates")

@@ -301,21 +301,34 @@ def previous_agrees(number: str, record: Any, chains: dict[str, Chain], report: 
 
 def check_certificates(folder: Path, chains: dict[str, Chain], report: Report) -> None:
     """Compare certificates and withdrawal list with the digests that the chains name."""
-    told = [body for _, body in bodies_of(chains) if body["event"] in KEYS]
-    expected = {str(body["by"]): body["certificate"] for body in told}
-    if told:
-        expected["the withdrawal list"] = told[-1]["withdrawn_list"]
+    expected = certificates_told(chains)
     there = {path: digest_of_file(path) for path in sorted((folder / "certificates").glob("*"))}
     before = len(report.bad)
     for name in sorted(expected):
-        if expected[name] not in there.values():
+        if expected[name].isdisjoint(there.values()):
             what = name if name.startswith("the ") else f"the certificate of {name}"
             report.bad.append(f"certificates/ does not hold {what} that the chains name.")
     for path, digest in there.items():
-        if digest not in expected.values():
+        if not any(digest in digests for digests in expected.values()):
             report.bad.append(f"certificates/{path.name} is not one that the chains name.")
     if len(report.bad) == before:
         report.good.append(f"{len(expected)} certificates and lists are those that the chains name.")
+
+
+def certificates_told(chains: dict[str, Chain]) -> dict[str, set[str]]:
+    """Return of each certificate the digests it may have: of keys in force, of the newest lists."""
+    told = [(chain, body) for chain, body in bodies_of(chains) if body["event"] in KEYS]
+    gone = {body["certificate"] for _, body in told if body["event"] == "key withdrawn"}
+    expected: dict[str, set[str]] = {}
+    for _, body in told:
+        expected.setdefault(str(body["by"]), set()).add(body["certificate"])
+    for name in expected:
+        expected[name] = expected[name] - gone or expected[name]
+    if told:
+        expected["the withdrawal list"] = set(
+            {chain: body["withdrawn_list"] for chain, body in told}.values()
+        )
+    return expected
 
 
 # ---------------------------------------------------------------- the other files
