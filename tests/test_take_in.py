@@ -327,6 +327,15 @@ def test_the_certificates_of_another_authority_are_left_there(here: Path) -> Non
     assert any("has another plant authority" in line for line in took(here, "one", "two").told)
 
 
+def test_a_certificate_under_the_name_of_somebody_else_is_left_there(here: Path) -> None:
+    kept = here / "two" / "certificates"
+    shutil.copy(kept / "T-07.pem", kept / "S-02.pem")
+    (here / "one" / "certificates" / "S-02.pem").unlink()
+    told = took(here, "one", "two").told
+    assert any(line.startswith("certificates/S-02.pem of") and "left there" in line for line in told)
+    assert not (here / "one" / "certificates" / "S-02.pem").exists()
+
+
 def test_a_new_computer_gets_what_vouches_for_the_records(here: Path) -> None:
     new = plant_in(here / "new")
     put(new.folder, "plant.toml", 'device = "L1"', 'device = "P1"')

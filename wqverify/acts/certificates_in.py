@@ -48,9 +48,9 @@ def _take(plant: Plant, book: Book, name: str, theirs: Path, names: list[str]) -
     ours = plant.folder / "certificates"
     authority = authority_of(theirs)
     withdrawal_list(theirs, authority)  # theirs is sound, or nothing is taken from there
-    entered = {str(entry.body["certificate"]) for entry in book.events(MADE, ISSUED)}
+    entered = {(f"{e.body['by']}.pem", str(e.body["certificate"])) for e in book.events(MADE, ISSUED)}
     if not (ours / f"{AUTHORITY}.pem").exists():
-        if _digest(theirs / f"{AUTHORITY}.pem") not in entered:
+        if (f"{AUTHORITY}.pem", _digest(theirs / f"{AUTHORITY}.pem")) not in entered:
             return [f"The book does not know the plant authority of {name}; its certificates were left."]
         for each in (LIST, f"{AUTHORITY}.pem"):
             _copy(theirs / each, ours / each)
@@ -65,7 +65,7 @@ def _take(plant: Plant, book: Book, name: str, theirs: Path, names: list[str]) -
 
 
 def _take_one(
-    plant: Plant, book: Book, name: str, path: Path, authority: Certificate, entered: set[str]
+    plant: Plant, book: Book, name: str, path: Path, authority: Certificate, entered: set[tuple[str, str]]
 ) -> str:
     """Copy the certificate of a person that is not here, or whose one here was withdrawn."""
     from wqverify.signing.certificates import certificate_of, issued_by
@@ -75,7 +75,8 @@ def _take_one(
         return ""
     gone = {str(entry.body["certificate"]) for entry in book.events(WITHDRAWN)}
     certificate = certificate_of(path.parent, path.stem)
-    if _digest(path) not in entered or certificate is None or not issued_by(certificate, authority):
+    known = (path.name, _digest(path)) in entered
+    if not known or certificate is None or not issued_by(certificate, authority):
         return f"certificates/{path.name} of {name} is not known to book and plant authority; left there."
     if not here.exists():
         _copy(path, here)
