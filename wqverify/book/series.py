@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -58,13 +58,15 @@ def last_standing(book: Book, before: str = "") -> list[Stands]:
         return [Stands(*row) for row in connection.execute(newest)]
 
 
-def stored_of_tag(book: Book, tag: str, procedure: str = "") -> Iterator[tuple[Stands, bytes]]:
-    """Yield the records of a tag with their bytes, the oldest work first, a hundred at a time."""
+def stored_of_tag(
+    book: Book, tag: str, procedure: str = ""
+) -> Iterator[tuple[Stands, Mapping[str, Any], bytes]]:
+    """Yield the records of a tag, the oldest work first: what their entry says, and their bytes."""
     wanted = sa.select(records.c.number).where(records.c.tag == tag, _stands()).order_by(*_IN_ORDER)
     if procedure:
         wanted = wanted.where(records.c.procedure == procedure)
     query = (
-        sa.select(*_COLUMNS, stored.c.bytes)
+        sa.select(*_COLUMNS, entries.c.entry, entries.c.hash, stored.c.bytes)
         .join(entries, _same_entry)
         .join(stored, stored.c.digest == entries.c.stored)
         .order_by(*_IN_ORDER)
@@ -75,7 +77,8 @@ def stored_of_tag(book: Book, tag: str, procedure: str = "") -> Iterator[tuple[S
         some = query.where(records.c.number.in_(numbers[start : start + _AT_ONCE]))
         with book.reading() as connection:
             found = connection.execute(some).all()
-        yield from ((Stands(*row[:-1]), bytes(row[-1])) for row in found)
+        for *columns, entry, hashed, data in found:
+            yield Stands(*columns), entry_of(entry, hashed).body, bytes(data)
 
 
 def accepted_registers(book: Book) -> list[tuple[Entry, Any]]:

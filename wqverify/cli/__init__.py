@@ -23,6 +23,12 @@ COMMANDS = {
     "sign": ("sign", "Sign records, or those of a round, as the performer."),
     "review": ("sign", "Countersign records, or those of a round, as the reviewer."),
     "today": ("today", "List outputs still held, clocks that run, open sheets."),
+    "due": ("due", "List what is due and when, in walking order, and what to take along."),
+    "done": ("due", "List how the plan of a month was kept: done, late, skipped, not done."),
+    "history": (
+        "history",
+        "Show the history of a tag: errors, drift, control charts, advice on its interval.",
+    ),
     "queue": ("queue", "List what waits for whom, exceptions first."),
     "question": ("queue", "Return a signed record to its performer with a question."),
     "answer": ("queue", "Answer the question a record was returned with."),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 from typing import TypeVar
 from zoneinfo import ZoneInfo
@@ -54,6 +55,8 @@ class Plant:
     holidays: tuple[date, ...] = ()
     rounds: Mapping[str, Round] = field(default_factory=dict)
     shares: tuple[str, ...] = ()
+    left_ml: Mapping[str, Decimal] = field(default_factory=dict)  # of a standard on hand, where it is told
+    take: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # keys and tools of a tag
 
 
 def find_plant(start: Path) -> Path:
@@ -108,6 +111,8 @@ def open_plant(folder: Path, *, without: Collection[str] = ()) -> Plant:
         holidays=tuple(day(text) for text in plant.holidays),
         rounds={entry.name: entry.round() for entry in walks.round},
         shares=tuple(shares),
+        left_ml={entry.id: entry.left_ml for entry in standards.standard if entry.left_ml is not None},
+        take={entry.tag: entry.take for entry in register.analyzer if entry.take},
     )
 
 

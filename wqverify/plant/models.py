@@ -126,9 +126,10 @@ class AnalyzerEntry(Entries):
     tolerance: dict[Key, ToleranceEntry] = Field(default_factory=dict)
     settings: dict[Key, Setting] = Field(default_factory=dict)
     interval_days: dict[Key, Count] = Field(default_factory=dict)
+    take: tuple[Text, ...] = ()
 
     def analyzer(self) -> Analyzer:
-        plain = self.model_dump(exclude={"sample_line", "hop", "tolerance", "interval_days"})
+        plain = self.model_dump(exclude={"sample_line", "hop", "tolerance", "interval_days", "take"})
         return Analyzer(
             **plain,
             sample_line=SampleLine(**self.sample_line.model_dump()) if self.sample_line else None,
@@ -205,12 +206,13 @@ class StandardEntry(Entries):
     prepared: Day = ""
     prepared_life_days: Count | None = None
     calibration_due: Day = ""
+    left_ml: Positive | None = None
     assigned: tuple[AssignedEntry, ...] = ()
     cause: tuple[CauseEntry, ...] = ()
 
     def standard(self) -> Standard:
         life = {"printed_until", "in_use_days", "prepared", "prepared_life_days"}
-        plain = self.model_dump(exclude={*life, "own", "assigned", "cause"})
+        plain = self.model_dump(exclude={*life, "left_ml", "own", "assigned", "cause"})
         until, because = self.usable()
         return Standard(
             **plain,

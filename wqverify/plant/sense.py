@@ -34,6 +34,9 @@ MUST_SHOW = {
 OF_THE_REGISTER = {
     "must_show": Setting("-9999999", "9999999"),
     "converter_bits": Setting("8", "24", whole=True),
+    "volume_per_reading_ml": Setting("1", "10000"),
+    "interval_target_percent": Setting("50", "99.9"),
+    "interval_change_most": Setting("1.1", "10"),
 }
 BITS = "12"  # of a converter where none are entered; common practice
 COARSE = 5  # a step of more than a fifth of a tolerance decides instead of the instrument; common practice

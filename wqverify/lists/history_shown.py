@@ -1,0 +1,322 @@
+"""The history of a tag as blocks: tables of figures, advice, and what they are worth in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from typing import Final
+
+from wqverify.calculations.uncertainty import coverage_factor
+from wqverify.lists.history import ALLOWANCE, FIRM, LIMIT, WEIGHT, WIDTH, Figures, History, Instrument
+from wqverify.lists.history_advice import LEVEL, Advice, Suggested
+from wqverify.lists.history_series import AS_FOUND, Point
+from wqverify.lists.plan import title_of
+from wqverify.show.blocks import Block, Column, Facts, Row, Statement, Table, Title
+from wqverify.show.printable import minus
+from wqverify.terms import Outcome
+
+ROWS = 12  # newest values of a series that are listed unless all are asked for
+_UNSIGNED = (
+    "A list, not a record: nobody signs it, nothing here is judged, and nothing of it is in the record book. "
+    "What was judged, the records named here say."
+)
+_SYNTHETIC = "Synthetic data: an invented analyzer of an invented plant."
+
+INSTRUMENTS: Final = "The instruments behind the tag"
+OVERVIEW: Final = "Every key in one table"
+VALUES: Final = "What was found, check by check"
+CHARTS: Final = "Control charts"
+DRIFT: Final = "Drift per day"
+ADVICE: Final = "The interval between checks"
+IN_MIND: Final = "What to keep in mind"
+HEADINGS: Final = (INSTRUMENTS, OVERVIEW, VALUES, CHARTS, DRIFT, ADVICE, IN_MIND)
+
+
+def title(history: History) -> list[Block]:
+    """Return what the history is of, that it is unsigned, and whether its data are synthetic."""
+    made: list[Block] = [
+        Title(f"History of {history.tag}", f"{history.measures}, from the {history.source}"),
+        Statement(_UNSIGNED, "Unsigned"),
+    ]
+    if history.synthetic:
+        made.append(Statement(_SYNTHETIC, "Synthetic"))
+    return made
+
+
+def section(history: History, heading: str, key: str = "", *, everything: bool = False) -> list[Block]:
+    """Return the blocks that stand under one of ``HEADINGS``; a section without content says so.
+
+    ``key`` chooses one key; ``everything`` lists all values instead of the newest.
+    """
+    found: Sequence[Block] = ()
+    if heading == VALUES:
+        found = [block for i in history.instruments for block in _values(i, key, everything)]
+    elif heading in _BY_KEY:
+        found = [block for i in history.instruments for block in _BY_KEY[heading](i, key)]
+    else:
+        found = list(_OF_ALL[heading](history))
+    return list(found) or [Statement("None.")]
+
+
+def shown_of(instrument: Instrument, key: str = "") -> list[Figures]:
+    """Return the series that are listed and drawn: what is judged as found, or one key."""
+    if key:
+        return [one for one in instrument.figures if one.series.key == key]
+    judged = [one for one in instrument.figures if one.series.judged and one.series.stage == AS_FOUND]
+    return sorted(judged, key=lambda one: not one.series.counts) or list(instrument.figures)
+
+
+# ---------------------------------------------------------------- sections
+
+
+def _instruments(history: History) -> Iterator[Block]:
+    rows = []
+    for one in history.instruments:
+        first, last = one.records[0].performed[:10], one.records[-1].performed[:10]
+        times, newest = len(one.adjusted), ", ".join(kept.performed[:10] for kept in one.adjusted[-6:])
+        adjusted = f"{times}: {newest}" if times <= 6 else f"{times}, the newest {newest}"
+        rows.append((one.serial, str(len(one.records)), first, last, adjusted if times else "never"))
+    columns = (
+        Column("serial", "short"),
+        Column("records", "number"),
+        Column("first", "short"),
+        Column("last", "short"),
+        Column("adjusted"),
+    )
+    yield Table(columns, tuple(Row(row) for row in rows))
+    if len(history.instruments) > 1:
+        yield Statement(
+            "An exchanged instrument begins series of its own: its errors say nothing about the other."
+        )
+
+
+def _overview(history: History) -> Iterator[Block]:
+    columns = (
+        Column("key"),
+        Column("n", "number"),
+        Column("newest", "number"),
+        Column("mean", "number"),
+        Column("unit", "short"),
+        Column("in tolerance", "short"),
+        Column("signals", "number"),
+    )
+    for one in history.instruments:
+        rows: list[Row] = []
+        for procedure in dict.fromkeys(f.series.procedure for f in one.figures):
+            rows.append(Row((title_of(procedure),), "group"))
+            mine = [f for f in one.figures if f.series.procedure == procedure]
+            rows += [Row(_in_short(f)) for f in mine]
+        yield Table(columns, tuple(rows), title=f"{one.serial}")
+
+
+def _in_short(figures: Figures) -> tuple[str, ...]:
+    series = figures.series
+    known = [value for value in series.values if value is not None]
+    mean = _value(figures, sum(known) / len(known)) if known else ""
+    newest = next((p.text for p in reversed(series.points) if p.value is not None), "")
+    judged = [p.outcome for p in series.points if p.outcome in (Outcome.PASS, Outcome.FAIL)]
+    share = f"{judged.count(Outcome.PASS)} of {len(judged)}" if judged else ""
+    signals = str(len(figures.signals)) if figures.charts is not None else ""
+    return series.key, str(len(known)), minus(newest), mean, series.unit, share, signals
+
+
+def _values(instrument: Instrument, key: str, everything: bool) -> Iterator[Block]:
+    columns = (
+        Column("day", "short"),
+        Column("record", "short"),
+        Column("value", "number"),
+        Column("U", "number"),
+        Column("tolerance", "short"),
+        Column("outcome", "outcome"),
+        Column("adjusted", "short"),
+        Column("signal", "short"),
+    )
+    for one in shown_of(instrument, key):
+        points = list(enumerate(one.series.points))
+        listed = points if everything else points[-ROWS:]
+        rows = [Row(_point(one, place, point)) for place, point in listed]
+        if len(listed) < len(points):
+            rows.insert(0, Row((f"{len(points) - len(listed)} older ones are not listed here.",), "note"))
+        unit = f", in {one.series.unit}" if one.series.unit else ""
+        named = f"{instrument.serial} {one.series.key}: {one.series.label}{unit}"
+        yield Table(columns, tuple(rows), title=named, dense=True)
+
+
+def _point(figures: Figures, place: int, point: Point) -> tuple[str, ...]:
+    limits = f"{minus(point.low)} to {minus(point.high)}" if point.low and point.high else ""
+    if bool(point.low) != bool(point.high):
+        limits = f"up to {minus(point.high)}" if point.high else f"from {minus(point.low)}"
+    value = minus(point.text) if point.value is not None else ""
+    signal = "signal" if place in figures.signals else ""
+    adjusted = "adjusted" if point.adjusted else ""
+    return point.performed[:10], point.number, value, point.expanded, limits, point.outcome, adjusted, signal
+
+
+def _charts(instrument: Instrument, key: str) -> Iterator[Block]:
+    columns = (
+        Column("key"),
+        Column("mean", "number"),
+        Column("low limit", "number"),
+        Column("high limit", "number"),
+        Column("range limit", "number"),
+        Column("outside", "number"),
+        Column("EWMA", "number"),
+        Column("CUSUM", "number"),
+    )
+    rows = []
+    for one in shown_of(instrument, key):
+        if one.charts is None:
+            rows.append(Row((f"{one.series.key}: {one.refused.get('charts', '')}",), "note"))
+            continue
+        limits, weighted, sums = one.charts.individuals, one.charts.weighted, one.charts.sums
+        figures = (limits.mean, limits.low, limits.high, limits.range_high)
+        outside = len(set(limits.outside) | set(limits.ranges_outside))
+        counted = (str(outside), str(len(weighted.outside)), str(len(sums.above)))
+        rows.append(Row((one.series.key, *(_value(one, f) for f in figures), *counted)))
+    yield Table(columns, tuple(rows), title=instrument.serial)
+    yield Statement(
+        f"Individuals: mean ± 3 mean moving ranges/1.128, range up to 3.267 of them. EWMA: weight "
+        f"{WEIGHT:g}, {WIDTH:g} sigma. CUSUM: {ALLOWANCE:g} and {LIMIT:g} sigma about the mean. Each begins "
+        f"anew after an adjustment.",
+        source="NIST/SEMATECH e-Handbook 6.3.2",
+    )
+
+
+def _drift(instrument: Instrument, key: str) -> Iterator[Block]:
+    columns = (
+        Column("key"),
+        Column("per day", "number"),
+        Column("±", "number"),
+        Column("scatter", "number"),
+        Column("checks", "number"),
+        Column("up to d", "number"),
+        Column("at once", "number"),
+        Column("then per day", "number"),
+        Column("±", "number"),
+    )
+    rows = []
+    for one in shown_of(instrument, key):
+        drift, line = one.drift, one.line
+        if drift is None:
+            rows.append(Row((f"{one.series.key}: {one.refused.get('drift', '')}",), "note"))
+            continue
+        u = drift.s * drift.inverse[0][0] ** 0.5
+        through = (drift.coefficients[0], coverage_factor(float(drift.dof), LEVEL) * u)
+        with_step: tuple[str, ...] = ("", "", "")
+        if line is not None:
+            half = coverage_factor(float(line.dof), LEVEL) * line.u_b
+            with_step = (_value(one, line.a), _rate(line.b), _rate(half))
+        counted = (_value(one, drift.s), str(len(one.changes)), f"{drift.longest:.0f}")
+        rows.append(Row((one.series.key, _rate(through[0]), _rate(through[1]), *counted, *with_step)))
+    yield Table(columns, tuple(rows), title=f"{instrument.serial}, {LEVEL:.0%} intervals")
+    yield Statement(
+        "Changes since the last adjustment, from what was left then (else from the first value after it), "
+        "against the days: first through zero, then with a step at once.",
+        source="least squares; NASA-HDBK-8739.19-5, variables data",
+    )
+
+
+def _advice(history: History) -> Iterator[Block]:
+    for one in history.instruments:
+        for procedure, found in one.advice.items():
+            yield from _advised(f"{one.serial}, {title_of(procedure)}", found)
+
+
+def _advised(named: str, found: Advice) -> Iterator[Block]:
+    share = ""
+    if found.observed is not None:
+        low, high = found.observed
+        share = f", {LEVEL:.0%} confidence {low:.1%} to {high:.1%}"
+    checks = f"{found.passed} of {found.checks} found in tolerance{share}"
+    left = f"; {found.left_out} more are not about an interval apart" if found.left_out else ""
+    rows = [
+        ("interval now", f"{found.current:g} d, from {found.current_from}"),
+        ("checks", checks + left),
+        ("to be found in tolerance", f"{found.choices.target:.1%} (a setting; common practice)"),
+        (f"by the {found.choices.method}", headline(found)),
+    ]
+    yield Facts(tuple(rows), title=named)
+    columns = (
+        Column("method"),
+        Column("days", "number"),
+        Column("from", "number"),
+        Column("to", "number"),
+        Column("what it says"),
+    )
+    yield Table(columns, tuple(Row(_suggested(one)) for one in found.suggested))
+    for note in found.notes:
+        yield Statement(note)
+
+
+def headline(found: Advice) -> str:
+    """Return the advice in one sentence."""
+    chosen = found.chosen
+    if found.checks < found.needed:
+        return f"no advice: {found.checks} checks are too few, {found.needed} are needed"
+    if chosen.days is None:
+        return f"no advice: {chosen.told}"
+    if abs(chosen.days - found.current) < 0.5:
+        return f"leave it at {found.current:g} d"
+    word = "shorten" if chosen.days < found.current else "lengthen"
+    cap = ", as far as one review goes" if chosen.capped else ""
+    return f"{word} it to {_days(chosen.days)} d{cap}"
+
+
+def _suggested(one: Suggested) -> tuple[str, ...]:
+    days = _days(one.days) + (" (cap)" if one.capped else "") if one.days is not None else "none"
+    return f"{one.method} [{one.source}]", days, _days(one.low), _days(one.high), one.told
+
+
+def _days(days: float | None) -> str:
+    if days is None:
+        return ""
+    return f"{days:.1f}" if days < 10 else f"{int(days)}"
+
+
+def _in_mind(history: History) -> Iterator[Block]:
+    few = [
+        one.series.key
+        for instrument in history.instruments
+        for one in shown_of(instrument)
+        if one.charts is not None and len(one.series.points) < FIRM
+    ]
+    if few:
+        yield Statement(
+            f"Limits from fewer than {FIRM} values move with each new one: {', '.join(dict.fromkeys(few))}.",
+            source="common practice, no source",
+        )
+    yield Statement(
+        "A signal of a chart is a question, not a verdict: the instrument, its standard, its reference or "
+        "the person changed. The mean and the scatter come from the same values that are looked at."
+    )
+    yield Statement(
+        "What nobody adjusted and nobody found out is seen by no chart: an error that standard and analyzer "
+        "share is in none of these values."
+    )
+
+
+_BY_KEY: Final = {CHARTS: _charts, DRIFT: _drift}
+_OF_ALL: Final = {
+    INSTRUMENTS: _instruments,
+    OVERVIEW: _overview,
+    ADVICE: _advice,
+    IN_MIND: _in_mind,
+}
+
+
+# ---------------------------------------------------------------- figures
+
+
+def _value(figures: Figures, value: float) -> str:
+    """One digit beyond those the values were kept with; no zero has a sign."""
+    exponents = [Decimal(p.text).as_tuple().exponent for p in figures.series.points if p.value is not None]
+    digits = min(6, 1 + max((-int(e) for e in exponents), default=2))
+    return minus(f"{round(value, digits) + 0.0:.{digits}f}")
+
+
+def _rate(value: float) -> str:
+    """A change per day, to three figures and without an exponent."""
+    if value == 0:
+        return "0"
+    digits = max(0, 2 - Decimal(f"{abs(value):e}").adjusted())
+    return minus(f"{value:.{min(digits, 9)}f}")
