@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -34,6 +34,7 @@ from wqverify.records.record import Case, compute, draft, number_it, software
 from wqverify.terms import Record, Result
 
 NO_ROUNDS: Mapping[Path, OfRound] = MappingProxyType({})
+Run = Callable[[str, Sequence[Mapping[str, Any]]], Executed]  # what executes the notebook of a procedure
 CLOCKS_DIFFER = timedelta(minutes=10)  # between the clock read at the analyzer and this computer's
 
 
@@ -66,11 +67,13 @@ def perform(
     now: datetime,
     tell: Tell = quiet,
     rounds: Mapping[Path, OfRound] = NO_ROUNDS,
+    run: Run | None = None,
 ) -> list[Performed]:
     """Compute field sheets, execute their notebooks, make records and pages, enter *performed*.
 
     One notebook run serves all sheets of a procedure. Nothing is entered when any sheet is refused.
-    ``rounds`` names the round of a sheet, whose shared head gives what stands open on it.
+    ``rounds`` names the round of a sheet, whose shared head gives what stands open on it. ``run`` stands in
+    for the notebook where there is none: a calculated history of the demo.
     """
     book = settled(plant, create=True)
     for path in sheets:
@@ -86,7 +89,7 @@ def perform(
     for first, last in _visits_of_different_analyzers(computed):
         if first:  # an earlier visit to the same analyzer has just been entered: this one rests on it
             computed[first:last] = [_computed(plant, book, path, rounds) for path in sheets[first:last]]
-        done += _perform(plant, book, computed[first:last], now, tell)
+        done += _perform(plant, book, computed[first:last], now, tell, run or execute)
     return done
 
 
@@ -194,14 +197,14 @@ def _visits_of_different_analyzers(computed: Sequence[_Computed]) -> list[tuple[
 
 
 def _perform(
-    plant: Plant, book: Book, computed: Sequence[_Computed], now: datetime, tell: Tell
+    plant: Plant, book: Book, computed: Sequence[_Computed], now: datetime, tell: Tell, run: Run
 ) -> list[Performed]:
     done = {index: known for index, one in enumerate(computed) if (known := _known(plant, book, one))}
     fresh = [index for index in range(len(computed)) if index not in done]
     for name in dict.fromkeys(computed[i].case.procedure.name for i in fresh):
         chosen = [i for i in fresh if computed[i].case.procedure.name == name]
         tell(f"executing the notebook of {name} for {len(chosen)} field sheet{'s' * (len(chosen) > 1)}")
-        executed = execute(name, [computed[i].case.plain() for i in chosen])
+        executed = run(name, [computed[i].case.plain() for i in chosen])
         for position, i in enumerate(chosen):
             insist_on_same(name, executed.results[position], to_plain(computed[i].result))
         for position, i in enumerate(chosen):
@@ -276,7 +279,8 @@ def _enter(
     """Take a number, make record and page, write the page, enter it: all of it or none."""
     from wqverify.show.page import make_page
 
-    attachments = {"executed.ipynb": executed.ipynb, **executed.charts[position], **one.case.slices}
+    attachments = {**executed.charts[position], **one.case.slices}
+    attachments |= {"executed.ipynb": executed.ipynb} if executed.ipynb else {}
     attachments |= {ATTACHED: one.stepped.data} if one.stepped is not None else {}
     waiting, made_by = one.record, software(executed.name, executed.digest)
     with book.writing() as writer:

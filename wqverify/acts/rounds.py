@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from wqverify.acts.perform import Performed, compute_only, perform
+from wqverify.acts.perform import Performed, Run, compute_only, perform
 from wqverify.acts.shared import OfRound, Tell, local_time, person_of, quiet, settled
 from wqverify.book import Book, RecordState, has_book, is_of_day, open_book, visits_on_round
 from wqverify.durable import write_durably
@@ -231,16 +231,18 @@ class Walked:
     rounds: tuple[RoundDone, ...]
 
 
-def perform_walk(plant: Plant, paths: Sequence[Path], now: datetime, tell: Tell = quiet) -> Walked:
+def perform_walk(
+    plant: Plant, paths: Sequence[Path], now: datetime, tell: Tell = quiet, run: Run | None = None
+) -> Walked:
     """Perform sheets and whole rounds: records first, then what was skipped, then the chart of each round.
 
-    Nothing is entered when any sheet or row is refused.
+    Nothing is entered when any sheet or row is refused. ``run`` is that of ``perform``.
     """
     walk = read_walk(plant, paths, now)
     for one in walk.rounds:
         for line in differing(one):
             tell(line)
-    performed = perform(plant, walk.sheets, now, tell, walk.of_round)
+    performed = perform(plant, walk.sheets, now, tell, walk.of_round, run)
     became = dict(zip(walk.sheets, performed, strict=True))
     rounds = tuple(_finish(plant, one, became, now, tell) for one in walk.rounds)
     return Walked(tuple(performed), rounds)

@@ -11,15 +11,24 @@ from wqverify.cli.common import echo, json_option, key_store, now, print_json, t
 
 @click.command()
 @click.argument("folder", default="ellodale", type=click.Path(path_type=Path))
+@click.option("--year", is_flag=True, help="Add a calculated, unsigned year before the month, for lists.")
 @json_option
-def demo(folder: Path, as_json: bool) -> None:
+def demo(folder: Path, year: bool, as_json: bool) -> None:
     """Make the synthetic Ellodale plant and a month of its visits.
 
-    Performs, signs, countersigns and runs again; everything in it is invented.
+    Performs, signs, countersigns and runs again; everything in it is invented. With --year a year of weekly
+    checks before the month is calculated and entered, unsigned and without notebooks, so that history, due
+    and done have something to show.
     """
-    from wqverify.demo.ellodale import run_demo
+    from wqverify.demo.ellodale import month_before, run_demo
 
-    made = run_demo(folder, key_store(), now(), tell)
+    here = now()
+    made = run_demo(folder, key_store(), here, tell)
+    if year:
+        from wqverify.demo.year import add_year
+        from wqverify.plant.folder import open_plant
+
+        add_year(open_plant(folder), month_before(here), here, tell)
     if as_json:
         print_json(
             [

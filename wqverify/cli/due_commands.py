@@ -107,6 +107,9 @@ def _due_item(item: Due, today: date) -> Iterator[str]:
     yield from _wrapped(f"{work.tag} {item.title}: {when}", "  ")
     for one in item.skipped:
         yield from _wrapped(f"skipped on {one.day} by {one.by}: {one.why}", "      ")
+    if item.needs:
+        named = ", ".join(need.id for need in item.needs)
+        yield from _wrapped(f"needs {named} ({item.needs_from})", "      ")
 
 
 def _from_today(item: Due, today: date) -> str:

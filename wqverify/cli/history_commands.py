@@ -176,6 +176,7 @@ def document(found: History, key: str = "") -> dict[str, Any]:
                         "checks": advice.checks,
                         "in_tolerance": advice.passed,
                         "left_out": advice.left_out,
+                        "undecided": advice.undecided,
                         "share_95": advice.observed,
                         "target": advice.choices.target,
                         "method": advice.choices.method,

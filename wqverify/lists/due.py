@@ -69,7 +69,8 @@ def due(plant: Plant, now: datetime, until: date | None = None) -> DueList:
     chosen = [one for one in ordered.values() if one.due is None or one.due <= last_day]
     rounds = walking_order(plant)
     items = tuple(_with_needs(plant, book, one, rounds) for one in chosen)
-    take = together(plant, [item.needs for item in items], today.isoformat())
+    needed = [(item.needs, (item.due or today).isoformat()) for item in items]
+    take = together(plant, needed, today.isoformat())
     return DueList(today, last_day, items, take, len(everything) - len(items))
 
 

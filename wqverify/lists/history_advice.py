@@ -80,6 +80,7 @@ class Advice:
     checks: int  # judged, and about an interval apart
     passed: int
     left_out: int  # judged, and not about an interval apart
+    undecided: int  # too close to decide, or not evaluated
     observed: tuple[float, float] | None  # interval of confidence of the share in tolerance
     suggested: tuple[Suggested, ...]
     notes: tuple[str, ...]
@@ -122,6 +123,7 @@ def advice(
         checks=len(used),
         passed=passed,
         left_out=len(judged) - len(used),
+        undecided=sum(one.passed is None for one in verdicts),
         observed=clopper_pearson(passed, len(used), LEVEL) if used else None,
         suggested=(
             _by_test(passed, len(used), current, choices),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from io import BytesIO
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -168,10 +169,11 @@ def _sums(axes: Axes, series: Series, found: Sums) -> None:
 
 
 def _path(axes: Axes, series: Series, values: Sequence[float | None], outside: Sequence[int]) -> None:
-    """Draw values in time, joined where they follow one another; outside is a filled square."""
+    """Draw values in time, joined between adjustments; outside is a filled square."""
     days = _days(series.points)
     drawn = np.array([np.nan if value is None else value for value in values])
-    axes.plot(days, drawn, color="0.45", linewidth=0.7)
+    for first, end in pairwise([0, *sorted(series.restarts), len(days)]):
+        axes.plot(days[first:end], drawn[first:end], color="0.45", linewidth=0.7)
     for at in _days([point for point in series.points if point.adjusted]):
         axes.axvline(at, color="0.5", linewidth=0.7, linestyle=":")
     beyond = np.isin(np.arange(len(drawn)), list(outside))

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Final
 
+from wqverify.calculations.interval import Drift
 from wqverify.calculations.uncertainty import coverage_factor
 from wqverify.lists.history import ALLOWANCE, FIRM, LIMIT, WEIGHT, WIDTH, Figures, History, Instrument
 from wqverify.lists.history_advice import LEVEL, Advice, Suggested
@@ -200,8 +201,7 @@ def _drift(instrument: Instrument, key: str) -> Iterator[Block]:
         if drift is None:
             rows.append(Row((f"{one.series.key}: {one.refused.get('drift', '')}",), "note"))
             continue
-        u = drift.s * drift.inverse[0][0] ** 0.5
-        through = (drift.coefficients[0], coverage_factor(float(drift.dof), LEVEL) * u)
+        through = (drift.coefficients[0], _half(drift))
         with_step: tuple[str, ...] = ("", "", "")
         if line is not None:
             half = coverage_factor(float(line.dof), LEVEL) * line.u_b
@@ -228,7 +228,8 @@ def _advised(named: str, found: Advice) -> Iterator[Block]:
         low, high = found.observed
         share = f", {LEVEL:.0%} confidence {low:.1%} to {high:.1%}"
     checks = f"{found.passed} of {found.checks} found in tolerance{share}"
-    left = f"; {found.left_out} more are not about an interval apart" if found.left_out else ""
+    left = f"; {found.left_out} not about an interval apart" if found.left_out else ""
+    left += f"; {found.undecided} too close to decide or not evaluated" if found.undecided else ""
     rows = [
         ("interval now", f"{found.current:g} d, from {found.current_from}"),
         ("checks", checks + left),
@@ -285,6 +286,18 @@ def _in_mind(history: History) -> Iterator[Block]:
             f"Limits from fewer than {FIRM} values move with each new one: {', '.join(dict.fromkeys(few))}.",
             source="common practice, no source",
         )
+    drifting = [
+        one.series.key
+        for instrument in history.instruments
+        for one in shown_of(instrument)
+        if one.drift is not None and one.charts is not None and _drifts(one.drift)
+    ]
+    if drifting:
+        yield Statement(
+            f"These keys drift between adjustments, and their charts signal the drift as well: "
+            f"{', '.join(dict.fromkeys(drifting))}.",
+            source="drift above its interval of confidence",
+        )
     yield Statement(
         "A signal of a chart is a question, not a verdict: the instrument, its standard, its reference or "
         "the person changed. The mean and the scatter come from the same values that are looked at."
@@ -305,6 +318,15 @@ _OF_ALL: Final = {
 
 
 # ---------------------------------------------------------------- figures
+
+
+def _half(drift: Drift) -> float:
+    """Half the interval of confidence of a drift per day."""
+    return coverage_factor(float(drift.dof), LEVEL) * drift.s * drift.inverse[0][0] ** 0.5
+
+
+def _drifts(drift: Drift) -> bool:
+    return abs(drift.coefficients[0]) > _half(drift) > 0
 
 
 def _value(figures: Figures, value: float) -> str:

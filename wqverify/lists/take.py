@@ -87,25 +87,28 @@ def _is_poured(standard: Standard | None) -> bool:
     return bool(standard.opened or standard.usable_until)
 
 
-def together(plant: Plant, needed: Iterable[Sequence[Needed]], day: str) -> tuple[Take, ...]:
-    """Return what several checks need together, each thing once, with what is wrong with it on a day."""
-    volumes: dict[str, tuple[Decimal, Decimal]] = {}
-    for one in (one for each in needed for one in each):
-        before, most = volumes.get(one.id, (Decimal(0), Decimal(0)))
-        volumes[one.id] = (before + one.volume_ml, most + one.at_most_ml)
-    return tuple(_take(plant, name, *both, day) for name, both in volumes.items())
+def together(plant: Plant, needed: Iterable[tuple[Sequence[Needed], str]], today: str) -> tuple[Take, ...]:
+    """Return what several checks need together, each thing once, with what is wrong with it.
+
+    ``needed`` gives for each check what it needs and the day it is done, ``today`` is YYYY-MM-DD.
+    """
+    volumes: dict[str, tuple[Decimal, Decimal, str]] = {}
+    for each, day in needed:
+        for one in each:
+            before, most, latest = volumes.get(one.id, (Decimal(0), Decimal(0), today))
+            volumes[one.id] = (before + one.volume_ml, most + one.at_most_ml, max(latest, day))
+    return tuple(_take(plant, name, *told, today) for name, told in volumes.items())
 
 
-def _take(plant: Plant, name: str, volume: Decimal, most: Decimal, day: str) -> Take:
+def _take(plant: Plant, name: str, volume: Decimal, most: Decimal, day: str, today: str) -> Take:
     standard = plant.standards.get(name)
     if standard is None:
         return Take(name, name, problems=("not in standards_on_hand.toml any more: choose another",))
     left = plant.left_ml.get(name)
-    problems = []
-    if standard.usable_until and standard.usable_until < day:
-        problems.append(f"expired: usable until {standard.usable_until}")
-    if standard.calibration_due and standard.calibration_due < day:
-        problems.append(f"its calibration was due on {standard.calibration_due}")
+    problems = [
+        *_past("usable until", standard.usable_until, day, today),
+        *_past("its calibration is due on", standard.calibration_due, day, today),
+    ]
     if left is not None and left < volume:
         problems.append(f"too little: {left} mL left, {volume} mL needed as found")
     elif left is not None and left < most:
@@ -122,3 +125,10 @@ def _take(plant: Plant, name: str, volume: Decimal, most: Decimal, day: str) -> 
         standard.calibration_due,
         tuple(problems),
     )
+
+
+def _past(what: str, until: str, day: str, today: str) -> list[str]:
+    """Say that something is over; its last day is inside."""
+    if not until or until >= day:
+        return []
+    return [f"expired: {what} {until}" if until < today else f"{what} {until}, before a check on {day}"]

@@ -76,6 +76,7 @@ sample_point = "placeholder: where the sample comes from"
 owner = "placeholder: who answers for it"
 output = "4-20 mA"
 control_system_tag = "AI0001.PV"       # placeholder
+# take = ["key of the panel"]          # keys and tools to take along; wqverify due lists them
 
 # [analyzer.sample_line]
 # bore_mm = "6.0"
@@ -161,6 +162,9 @@ stability_ph = "0.02"                  # stable: the last readings lie within th
 stability_readings = "3"               # how many last readings
 stability_interval_s = "30"            # at least so many seconds apart
 # converter_bits = "16"                # of the input of the control system; left out: 12
+# volume_per_reading_ml = "50"         # of a buffer for one point; wqverify due adds it up
+# interval_target_percent = "95"       # to be found in tolerance; wqverify history goes by it
+# interval_change_most = "2"           # by how much one review changes an interval at most
 # must_show = "9.0"                    # a value it has to show exceeded: no range may end at or below it
 
 [analyzer.interval_days]
@@ -203,6 +207,7 @@ table = "ph_buffers_ready_made"        # shipped tables: 4.01, 7.00, 7.00 three 
 edition = "trade 1"
 column = "7.00"
 # own = [["20", "7.02"], ["25", "7.00"]]   # the bottle's own table of (temperature, pH) wins
+# left_ml = "500"                      # what is left in the bottle
 opened = "2020-01-01"
 in_use_days = "90"
 printed_until = "2020-12-31"
