@@ -213,10 +213,11 @@ def series_of(kept: Sequence[Kept]) -> tuple[Series, ...]:
         adjustments.setdefault(one.serial, [])
         if one.adjusted:
             adjustments[one.serial].append(one.at)
-    found: dict[tuple[str, str, str], list[tuple[Kept, Told]]] = {}
+    found: dict[tuple[str, str, str], list[tuple[Kept, float, Told]]] = {}
     for one in kept:
+        at = one.at
         for told in _once(one.told):
-            found.setdefault((one.serial, one.procedure, told.key), []).append((one, told))
+            found.setdefault((one.serial, one.procedure, told.key), []).append((one, at, told))
     return tuple(
         _series(key, rows, found, adjustments[key[0]])
         for key, rows in found.items()
@@ -241,37 +242,37 @@ def _stands_elsewhere(key: tuple[str, str, str], found: Mapping[tuple[str, str, 
 
 def _series(
     key: tuple[str, str, str],
-    rows: Sequence[tuple[Kept, Told]],
-    found: Mapping[tuple[str, str, str], Sequence[tuple[Kept, Told]]],
+    rows: Sequence[tuple[Kept, float, Told]],
+    found: Mapping[tuple[str, str, str], Sequence[tuple[Kept, float, Told]]],
     adjustments: Sequence[float],
 ) -> Series:
     serial, procedure, name = key
     stage, _, rest = name.partition(".")
     twins = found.get((serial, procedure, f"{AS_LEFT}.{rest}"), ()) if stage == AS_FOUND else ()
-    left = {one.number: _number(told) for one, told in twins}
-    newest_record, newest = rows[-1]
+    left = {one.number: _number(told) for one, _at, told in twins}
+    newest_record, _at, newest = rows[-1]
     return Series(
         serial=serial,
         procedure=procedure,
         title=newest_record.title,
         key=name,
-        label=_common([told.label for _one, told in rows]),
+        label=_common([told.label for _one, _at, told in rows]),
         unit=newest.unit,
         stage=newest.stage,
-        judged=any(told.outcome for _one, told in rows),
+        judged=any(told.outcome for _one, _at, told in rows),
         counts=newest.counts,
         points=tuple(
-            _point(one, told, left.get(one.number)) for one, told in rows if told.unit == newest.unit
+            _point(one, at, told, left.get(one.number)) for one, at, told in rows if told.unit == newest.unit
         ),
         adjustments=tuple(adjustments),
     )
 
 
-def _point(one: Kept, told: Told, left: float | None) -> Point:
+def _point(one: Kept, at: float, told: Told, left: float | None) -> Point:
     return Point(
         number=one.number,
         performed=one.performed,
-        at=one.at,
+        at=at,
         value=_number(told),
         text=told.text,
         expanded=told.expanded,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Final
@@ -322,7 +323,7 @@ _OF_ALL: Final = {
 
 def _half(drift: Drift) -> float:
     """Half the interval of confidence of a drift per day."""
-    return coverage_factor(float(drift.dof), LEVEL) * drift.s * drift.inverse[0][0] ** 0.5
+    return coverage_factor(float(drift.dof), LEVEL) * drift.s * math.sqrt(drift.inverse[0][0])
 
 
 def _drifts(drift: Drift) -> bool:
