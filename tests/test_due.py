@@ -265,7 +265,7 @@ def test_due_as_json(plant: Plant, run: Callable[..., tuple[int, str]]) -> None:
     code, text = run("due", "--json", "--until", "2026-06-05")
     told = json.loads(text)
     assert code == 0
-    assert set(told) == {"today", "until", "items", "take", "later"}
+    assert set(told) == {"synthetic", "today", "until", "items", "take", "later"}
     (item,) = [one for one in told["items"] if one["work"]["tag"] == PH]
     assert item["work"] == {"tag": PH, "serial": "EL-0417", "procedure": "ph_calibration"}
     assert (item["due"], item["overdue"], item["last"]) == ("2026-05-27", 5, "L1-2026-0001")
@@ -299,7 +299,7 @@ def test_done_as_json(plant: Plant, run: Callable[..., tuple[int, str]]) -> None
     code, text = run("done", "2026-05", "--json")
     told = json.loads(text)
     assert code == 0
-    assert set(told) == {"month", "as_of", "plan", "items", "unplanned", "counts"}
+    assert set(told) == {"synthetic", "month", "as_of", "plan", "items", "unplanned", "counts"}
     assert told["counts"]["first"] == 1
     assert {one["state"] for one in told["items"]} <= set(told["counts"])
 

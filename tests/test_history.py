@@ -22,6 +22,7 @@ from plant_example import MONTH, Clock
 from scipy.stats import binom, binomtest
 
 import wqverify.cli.common as common
+from wqverify.calculations.decision_risk import false_accept
 from wqverify.cli import main
 from wqverify.cli.history_commands import COLUMNS
 from wqverify.demo.ellodale import make_plant
@@ -38,8 +39,9 @@ from wqverify.lists.history import (
 )
 from wqverify.lists.history_advice import DRIFT, INTERVAL_TEST, METHODS, RELIABILITY, Advice, Choices
 from wqverify.lists.history_charts import control_charts, run_chart
+from wqverify.lists.history_risk import risk_of
 from wqverify.lists.history_series import Period
-from wqverify.lists.history_shown import HEADINGS, ROWS, headline, section, title
+from wqverify.lists.history_shown import HEADINGS, IN_MIND, RISK, ROWS, headline, section, title
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.records import notebook as run_notebook
 from wqverify.shipped import shipped_folder
@@ -328,7 +330,7 @@ def test_every_list_says_that_it_is_unsigned_and_synthetic(filled: Plant) -> Non
 def test_every_section_shows_something(filled: Plant) -> None:
     found = history(filled, TAG)
     for heading in HEADINGS:
-        assert shown(found, heading), heading
+        assert shown(found, heading) != "None.", heading
     values = shown(found, HEADINGS[2])
     assert f"{18 - ROWS} older ones are not listed here." in values
     assert "−0.1 to 0.1" in values
@@ -336,14 +338,43 @@ def test_every_section_shows_something(filled: Plant) -> None:
     assert everything.count("L1-2026-") == 18
     assert "fail" in everything
     assert "adjusted" in everything
-    assert f"Limits from fewer than {FIRM} values" in shown(found, HEADINGS[6])
+    assert f"Limits from fewer than {FIRM} values" in shown(found, IN_MIND)
+
+
+def test_the_risk_of_deciding_wrongly_goes_by_what_was_found(plant: Plant) -> None:
+    enter_rows(plant, weekly(*ERRORS))
+    (figures,) = history(plant, TAG).instruments[0].figures
+    found = risk_of(figures)
+    assert found is not None
+    assert (found.tur, found.history) == (pytest.approx(0.1 / 0.02), pytest.approx(11 / 12))
+    assert found.accept == false_accept(11 / 12, found.tur)
+    assert found.limit == 1.0  # TUR 5 needs no guard band
+    assert found.guarded == found.accept
+    assert "wrongly passed" in shown(history(plant, TAG), RISK)
+
+
+def test_where_all_were_in_tolerance_the_history_is_what_even_odds_allow(plant: Plant) -> None:
+    enter_rows(plant, weekly("0.01", "0.02", "0.03"))
+    found = risk_of(history(plant, TAG).instruments[0].figures[0])
+    assert found is not None
+    assert found.history == pytest.approx(0.25 ** (1 / 3))  # of the two-sided interval at 50 %
+
+
+def test_without_an_uncertainty_no_risk_is_told(plant: Plant) -> None:
+    rows = [
+        (day, data.replace(b'"expanded": "0.02"', b'"expanded": ""'), told)
+        for day, data, told in weekly("0.01")
+    ]
+    enter_rows(plant, rows)
+    assert risk_of(history(plant, TAG).instruments[0].figures[0]) is None
+    assert shown(history(plant, TAG), RISK) == "None."
 
 
 def test_a_drift_is_told_beside_the_charts_it_disturbs(plant: Plant) -> None:
     enter_rows(plant, weekly(*[f"{0.004 * n + 0.001 * (n % 2):.3f}" for n in range(20)]))
     found = history(plant, TAG)
     assert "These keys drift between adjustments, and their charts signal the drift as well" in shown(
-        found, HEADINGS[6]
+        found, IN_MIND
     )
 
 

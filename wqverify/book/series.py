@@ -10,7 +10,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from wqverify.book.book import Book, _same_entry, _stands
-from wqverify.book.entry import CHANGES, Entry, entry_of
+from wqverify.book.entry import CHANGES, Entry, entry_of, instant
 from wqverify.book.schema import entries, records, stored
 
 _AT_ONCE = 100  # records read before the database is let go again
@@ -92,6 +92,7 @@ def accepted_registers(book: Book) -> list[tuple[Entry, Any]]:
         .where(entries.c.event.in_(CHANGES))
     )
     with book.reading() as connection:
-        rows = connection.execute(query.order_by(entries.c.at, entries.c.chain, entries.c.seq)).all()
+        rows = connection.execute(query.order_by(entries.c.chain, entries.c.seq)).all()
     own = [row for row in rows if row.chain == book.chain]
-    return [(entry_of(row.entry, row.hash), json.loads(row.bytes)) for row in own or rows]
+    accepted = [(entry_of(row.entry, row.hash), json.loads(row.bytes)) for row in own or rows]
+    return accepted if own else sorted(accepted, key=lambda each: instant(each[0].at))

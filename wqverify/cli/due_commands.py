@@ -40,7 +40,7 @@ def due(until: str | None, plant_folder: Path | None, as_json: bool) -> None:
     plant = opened(plant_folder)
     found = due_of(plant, now(), day(until) if until is not None else None)
     if as_json:
-        print_json(_plain(asdict(found)))
+        print_json(_plain({"synthetic": plant.site.synthetic, **asdict(found)}))
         return
     if plant.site.synthetic:
         echo(SYNTHETIC)
@@ -62,7 +62,8 @@ def done(month: str, plant_folder: Path | None, as_json: bool) -> None:
     plant = opened(plant_folder)
     found = plan_kept(plant, month, now())
     if as_json:
-        print_json(_plain({**asdict(found), "counts": found.counts}))
+        told = {"synthetic": plant.site.synthetic, **asdict(found), "counts": found.counts}
+        print_json(_plain(told))
         return
     if plant.site.synthetic:
         echo(SYNTHETIC)

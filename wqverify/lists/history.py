@@ -236,7 +236,7 @@ def found_in_tolerance(outcomes: Mapping[str, str]) -> bool | None:
     """
     told = {stage: one for stage, one in outcomes.items() if stage.startswith(AS_FOUND)}
     word = told.get(f"{AS_FOUND} at the analyzer") or next(iter(told.values()), "")
-    return {Outcome.PASS: True, Outcome.FAIL: False}.get(Outcome(word)) if word else None
+    return {str(Outcome.PASS): True, str(Outcome.FAIL): False}.get(word)
 
 
 def _drifts(one: Figures) -> Iterable[tuple[str, tuple[tuple[float, float], ...], float, float]]:

@@ -7,10 +7,12 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Final
 
+from wqverify.calculations.control_chart import cusum_run_length, ewma_run_length
 from wqverify.calculations.interval import Drift
 from wqverify.calculations.uncertainty import coverage_factor
 from wqverify.lists.history import ALLOWANCE, FIRM, LIMIT, WEIGHT, WIDTH, Figures, History, Instrument
 from wqverify.lists.history_advice import LEVEL, Advice, Suggested
+from wqverify.lists.history_risk import risk_of
 from wqverify.lists.history_series import AS_FOUND, Point
 from wqverify.lists.plan import title_of
 from wqverify.show.blocks import Block, Column, Facts, Row, Statement, Table, Title
@@ -30,8 +32,9 @@ VALUES: Final = "What was found, check by check"
 CHARTS: Final = "Control charts"
 DRIFT: Final = "Drift per day"
 ADVICE: Final = "The interval between checks"
+RISK: Final = "How often a check decides wrongly"
 IN_MIND: Final = "What to keep in mind"
-HEADINGS: Final = (INSTRUMENTS, OVERVIEW, VALUES, CHARTS, DRIFT, ADVICE, IN_MIND)
+HEADINGS: Final = (INSTRUMENTS, OVERVIEW, VALUES, CHARTS, DRIFT, ADVICE, RISK, IN_MIND)
 
 
 def title(history: History) -> list[Block]:
@@ -179,7 +182,9 @@ def _charts(instrument: Instrument, key: str) -> Iterator[Block]:
     yield Statement(
         f"Individuals: mean ± 3 mean moving ranges/1.128, range up to 3.267 of them. EWMA: weight "
         f"{WEIGHT:g}, {WIDTH:g} sigma. CUSUM: {ALLOWANCE:g} and {LIMIT:g} sigma about the mean. Each begins "
-        f"anew after an adjustment.",
+        f"anew after an adjustment. Where nothing changes, the EWMA gives a false signal every "
+        f"{ewma_run_length(WEIGHT, WIDTH):.0f} values and the CUSUM every "
+        f"{cusum_run_length(ALLOWANCE, LIMIT):.0f} on average.",
         source="NIST/SEMATECH e-Handbook 6.3.2",
     )
 
@@ -214,6 +219,35 @@ def _drift(instrument: Instrument, key: str) -> Iterator[Block]:
         "Changes since the last adjustment, from what was left then (else from the first value after it), "
         "against the days: first through zero, then with a step at once.",
         source="least squares; NASA-HDBK-8739.19-5, variables data",
+    )
+
+
+def _risk(instrument: Instrument, key: str) -> Iterator[Block]:
+    columns = (
+        Column("key"),
+        Column("T/U", "number"),
+        Column("in tolerance", "number"),
+        Column("wrongly passed", "number"),
+        Column("wrongly failed", "number"),
+        Column("limit by method 6", "number"),
+        Column("then wrongly passed", "number"),
+    )
+    rows = []
+    for one in shown_of(instrument, key):
+        found = risk_of(one)
+        if found is not None:
+            shares = (found.history, found.accept, found.reject, found.limit, found.guarded)
+            rows.append(
+                Row((one.series.key, f"{found.tur:.1f}", *(f"{100 * share:.1f} %" for share in shares)))
+            )
+    if not rows:
+        return
+    yield Table(columns, tuple(rows), title=instrument.serial)
+    yield Statement(
+        "Shares of all checks by the newest U and tolerance, were errors normal about 0 and so often in "
+        "tolerance as found (where all were: as often as even odds allow). The limit is a share of the "
+        "tolerance.",
+        source="JCGM 106:2012; method 6 of the Z540.3 handbook as published open code has it",
     )
 
 
@@ -309,7 +343,7 @@ def _in_mind(history: History) -> Iterator[Block]:
     )
 
 
-_BY_KEY: Final = {CHARTS: _charts, DRIFT: _drift}
+_BY_KEY: Final = {CHARTS: _charts, DRIFT: _drift, RISK: _risk}
 _OF_ALL: Final = {
     INSTRUMENTS: _instruments,
     OVERVIEW: _overview,
