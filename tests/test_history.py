@@ -357,7 +357,7 @@ def test_where_all_were_in_tolerance_the_history_is_what_even_odds_allow(plant: 
     enter_rows(plant, weekly("0.01", "0.02", "0.03"))
     found = risk_of(history(plant, TAG).instruments[0].figures[0])
     assert found is not None
-    assert found.history == pytest.approx(0.25 ** (1 / 3))  # of the two-sided interval at 50 %
+    assert found.history == pytest.approx(0.5 ** (1 / 3))
 
 
 def test_without_an_uncertainty_no_risk_is_told(plant: Plant) -> None:

@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from wqverify.calculations.decision_risk import false_accept, false_reject, guard_band_method_6
-from wqverify.calculations.interval import clopper_pearson
 from wqverify.lists.history import Figures
 from wqverify.terms import Outcome
 
-EVEN = 0.5  # confidence of the share in tolerance where every check was
+EVEN = 0.5  # chance that all checks are in tolerance, of the share that is taken where all were
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +26,7 @@ class Risk:
 def risk_of(figures: Figures) -> Risk | None:
     """Return the risks of a series that counts; None without a tolerance on both sides, a U or a verdict.
 
-    The history is the share found in tolerance; where all were, the lower end of what is plausible.
+    The history is the share found in tolerance; where all were, the one for which that was an even chance.
     """
     points = figures.series.points
     newest = next((p for p in reversed(points) if p.value is not None and p.low and p.high), None)
@@ -36,7 +35,7 @@ def risk_of(figures: Figures) -> Risk | None:
         return None
     half, expanded = (float(newest.high) - float(newest.low)) / 2, float(newest.expanded)
     passed, n = judged.count(Outcome.PASS), len(judged)
-    history = passed / n if passed < n else clopper_pearson(n, n, EVEN)[0]
+    history = passed / n if passed < n else EVEN ** (1 / n)
     if not (half > 0 and expanded > 0 and history > 0):
         return None
     tur = half / expanded

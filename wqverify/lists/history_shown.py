@@ -245,8 +245,8 @@ def _risk(instrument: Instrument, key: str) -> Iterator[Block]:
     yield Table(columns, tuple(rows), title=instrument.serial)
     yield Statement(
         "Shares of all checks by the newest U and tolerance, were errors normal about 0 and so often in "
-        "tolerance as found (where all were: as often as even odds allow). The limit is a share of the "
-        "tolerance.",
+        "tolerance as found (where all were: so often that this was an even chance). The limit is a share of "
+        "the tolerance.",
         source="JCGM 106:2012; method 6 of the Z540.3 handbook as published open code has it",
     )
 
