@@ -195,8 +195,8 @@ def test_nothing_failed_says_no_more_than_at_least(plant: Plant) -> None:
 
 def test_targets_are_settings_of_the_analyzer(filled: Plant) -> None:
     path = filled.folder / "analyzers.toml"
-    old = "[analyzer.interval_days]\nchlorine_check"
-    new = '[analyzer.settings]\ninterval_target_percent = "80"\ninterval_change_most = "1.5"\n\n'
+    old = "\n[analyzer.interval_days]\nchlorine_check"  # the settings of AIT-2301 stand before it
+    new = 'interval_target_percent = "80"\ninterval_change_most = "1.5"\n'
     path.write_text(path.read_text("utf-8").replace(old, new + old), "utf-8")
     choices = advice_of(history(open_plant(filled.folder), TAG)).choices
     assert (choices.target, choices.most) == (0.8, 1.5)

@@ -23,12 +23,12 @@ def demo(folder: Path, year: bool, as_json: bool) -> None:
     from wqverify.demo.ellodale import month_before, run_demo
 
     here = now()
-    made = run_demo(folder, key_store(), here, tell)
+    made, entered = run_demo(folder, key_store(), here, tell), 0
     if year:
         from wqverify.demo.year import add_year
         from wqverify.plant.folder import open_plant
 
-        add_year(open_plant(folder), month_before(here), here, tell)
+        entered = len(add_year(open_plant(folder), month_before(here), here, tell))
     if as_json:
         print_json(
             [
@@ -58,3 +58,8 @@ def demo(folder: Path, year: bool, as_json: bool) -> None:
         f"\nThe plant folder is {made.folder}. The passphrase of its invented people is {made.passphrase}\n"
         f"(shown because this is a demo). Try: wqverify book examine --plant {made.folder}"
     )
+    if entered:
+        echo(
+            f"Before the month lie {entered} calculated records of a year, unsigned and synthetic. Try: "
+            f"wqverify history AIT-2301 --plant {made.folder}"
+        )
