@@ -210,11 +210,10 @@ def _fits(field: FieldInfo, value: Any) -> bool:
 
 
 def _is_measured(field: FieldInfo, question: Question) -> bool:
-    """Whether a reading stands in a required answer or row."""
+    """Whether a reading stands in a required answer or row, or a record that all of it is about."""
     inside = ((part.model_fields[q.name], q) for part in question.parts for q in questions(part))
-    return (
-        is_list(field) or is_number(field) or any(f.is_required() and _is_measured(f, q) for f, q in inside)
-    )
+    known = is_list(field) or is_number(field) or question.ask.refers == "record"
+    return known or any(f.is_required() and _is_measured(f, q) for f, q in inside)
 
 
 def _stand_in(field: FieldInfo, question: Question, given: Given) -> Any:

@@ -46,4 +46,5 @@ PROCEDURES = Procedures(
     "temperature_check",
     "call_out",
     "monitor_outage",
+    "values_in_doubt",
 )

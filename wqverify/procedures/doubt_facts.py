@@ -2,8 +2,10 @@
 
 Written as texts in ``Result.facts`` and read back here, so that another procedure recomputes the same values:
 
-* ``doubt.from``, ``doubt.until``: ISO 8601 with offset; the beginning is that of the check counted from;
-* ``doubt.full_at``: of the failed check, ``doubt.step_at``: of the event, where the model is a step;
+* ``doubt.from``, ``doubt.until``: ISO 8601 with offset, of the values in doubt;
+* ``doubt.counted_from``: of the last good check, or of evidence that it was right later, where a line begins
+  (left out: ``doubt.from``); ``doubt.full_at``: of the failed check; ``doubt.step_at``: of the event, where
+  the model is a step;
 * ``doubt.time_model``: "step", "linear" or "worst case"; ``doubt.level_model``: "offset", "gain" or "points";
 * ``doubt.points``: "0.10 0.012; 0.52 0.041", displayed level and error (reading minus reference) at the
   failed check, ``doubt.points_at_start`` likewise at the beginning; ``doubt.fouling_model`` and
@@ -53,7 +55,7 @@ def model_of(facts: Mapping[str, str]) -> Model | None:
     step = facts.get("doubt.step_at", "")
     return Model(
         _time_model(facts["doubt.time_model"]),
-        seconds(facts["doubt.from"]),
+        seconds(facts.get("doubt.counted_from") or facts["doubt.from"]),
         seconds(facts["doubt.full_at"]),
         tuple(stages),
         seconds(step) if step else None,

@@ -117,6 +117,17 @@ def _measured(question: bool) -> Condition:
     return wanted
 
 
+def _of_row(leaf: str, words: Collection[str]) -> Condition:
+    """Whether an answer of this row is one of these words."""
+
+    def wanted(so_far: SoFar) -> bool:
+        row = at(so_far.raw, group(so_far.path))
+        answer = row.get(leaf) if isinstance(row, dict) else None
+        return isinstance(answer, str) and answer in words
+
+    return wanted
+
+
 _held = _typed("output_held", "at")
 
 
@@ -162,5 +173,9 @@ CONDITIONS: Mapping[str, Condition] = {
     "a number is read": _measured(question=False),
     "a question is answered": _measured(question=True),
     "repaired": _done("repaired"),
+    # values in doubt: how the error came, what the values were used for
+    "came at once": _typed("model", "time", words=("step",)),
+    "a limit of one's own": _of_row("what", ("alarm", "limit")),
+    "after a backwash": _of_row("what", ("two in a row after 4 h",)),
     "copied from paper": _from_paper,  # begun: whoever copies it says so at the start
 }

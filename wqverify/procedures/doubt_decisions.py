@@ -1,0 +1,246 @@
+"""What the recorded values decided, as recorded and as corrected, and which of them decide otherwise now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from wqverify.calculations import recorded_limits as limits
+from wqverify.calculations.judgement import judge, not_evaluated
+from wqverify.calculations.uncertainty import round_up
+from wqverify.procedures import doubt_series as series
+from wqverify.procedures.doubt_case import Case
+from wqverify.procedures.doubt_facts import seconds
+from wqverify.procedures.doubt_limits import Limit, judged_by, limit_of, why_no_limit
+from wqverify.procedures.doubt_series import SHIFTS, Way
+from wqverify.procedures.doubt_sheet import Used
+from wqverify.terms import Check, Quantity
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from wqverify.calculations.drift import Floats
+
+AS_RECORDED, CORRECTED = "as_recorded", "corrected"
+NO_USE = f"{CORRECTED}.decisions"
+TITLES = {
+    "95 % of the values": "Values not above {limit}",
+    "never above": "Highest value, never above {limit}",
+    "two in a row": "Two recordings in a row above {limit}, 15 min apart",
+    "two in a row after 4 h": "Two recordings above {limit} at the end of the first 4 h",
+    "lowest of the day": "Lowest value of the days, not below {limit}",
+    "too low for 4 h": "Longest time below {limit}",
+    "alarm": "Alarm {direction} {limit}",
+    "limit": "Limit {direction} {limit}",
+}
+
+
+@dataclass(frozen=True)
+class Said:
+    """What values say of one use: the quantity that is judged, and the rows that lie beyond the limit.
+
+    ``bad`` holds them by what decides one by one: the row itself, or its day.
+    """
+
+    quantity: Decimal
+    unit: str
+    bad: Mapping[int, int]
+    counted: int
+
+
+@dataclass(frozen=True)
+class Decision:
+    """One use of the values: what it says as recorded and in each of the ways, or why nothing."""
+
+    n: int
+    used: Used
+    title: str
+    limit: Limit | None
+    recorded: Said | None
+    corrected: Mapping[Way, Said]
+    why_not: str = ""
+
+    @property
+    def key(self) -> str:
+        return f"{self.n}"
+
+    def changed(self, way: Way) -> set[int]:
+        """Return what decides otherwise than as recorded, by what decides one by one."""
+        if self.recorded is None or way not in self.corrected:
+            return set()
+        return set(self.recorded.bad) ^ set(self.corrected[way].bad)
+
+
+def decisions(case: Case) -> tuple[Decision, ...]:
+    """Return every use of the sheet with what the values say of it."""
+    return tuple(_decision(case, n, used) for n, used in enumerate(case.sheet.used, 1))
+
+
+def _decision(case: Case, n: int, used: Used) -> Decision:
+    limit = limit_of(used, case.given)
+    title = title_of(used, limit, case.given.analyzer.unit)
+    if limit is None:
+        return Decision(n, used, title, None, None, {}, why_no_limit(used, case.given))
+    if case.recorded is None:
+        return Decision(n, used, title, limit, None, {}, case.why_no_values)
+    rows = _counted(case, n, used)
+    found = _says(case, used, n, limit, case.recorded.values, rows)
+    if isinstance(found, str):
+        return Decision(n, used, title, limit, None, {}, found)
+    each: dict[Way, Said] = {}
+    for way, values in case.corrected.items():
+        said = _says(case, used, n, limit, values, rows)
+        if isinstance(said, Said):
+            each[way] = said
+    return Decision(n, used, title, limit, found, each)
+
+
+def title_of(used: Used, limit: Limit | None, unit: str) -> str:
+    """Return what a use is called on the page."""
+    if limit is None:
+        return used.what[:1].upper() + used.what[1:]
+    return TITLES[used.what].format(limit=f"{limit.size:f} {unit}", direction=limit.direction)
+
+
+def _counted(case: Case, n: int, used: Used) -> NDArray[Any]:
+    """Return the rows that count: of the period, or of the time the sheet gives."""
+    import numpy as np
+
+    assert case.recorded is not None
+    times = case.recorded.times
+    typed, base = case.given.times, f"used.{n - 1}"
+    first = seconds(typed[f"{base}.counted_from"]) if used.counted_from else case.since
+    last = seconds(typed[f"{base}.counted_to"]) if used.counted_to else case.until
+    rows = np.flatnonzero((times >= first) & (times <= last))
+    if used.each == "one every 4 h":
+        rows = np.intersect1d(rows, series.one_every(case.recorded, 4, case.given))
+    return rows
+
+
+def _says(
+    case: Case,
+    used: Used,
+    n: int,
+    limit: Limit,
+    values: Floats,
+    rows: NDArray[Any],
+) -> Said | str:
+    """Return what values say of a use, or why they say nothing."""
+    import numpy as np
+
+    assert case.recorded is not None
+    times, inside = case.recorded.times[rows], values[rows]
+    counted = int(np.count_nonzero(~np.isnan(inside)))
+    if not counted:
+        return "the export holds no value of the time that counts"
+    bad = limits.beyond(inside, limit.size, limit.direction)
+    plain = {int(row): int(row) for row in rows[bad]}
+    unit = case.given.analyzer.unit
+    if used.what == "95 % of the values":
+        percent, _above, _n = limits.percent_within(inside, limit.size)
+        return Said(percent.normalize(), "%", plain, counted)
+    if used.what == "two in a row":
+        pairs = limits.in_pairs(times, inside, limit.size)
+        count = limits.pairs_counted(times, inside, limit.size)
+        return Said(Decimal(count), "pairs", {int(row): int(row) for row in rows[pairs]}, counted)
+    if used.what == "two in a row after 4 h":
+        return _after_backwash(case, n, limit, values)
+    if used.what == "too low for 4 h":
+        runs = limits.stretches(times, bad, inside, case.recorded.gap_s)
+        longest = Decimal(max((run.seconds for run in runs), default=0)) / 3600
+        return Said(longest.quantize(Decimal("0.0001")).normalize(), "h", plain, counted)
+    if used.what == "lowest of the day":
+        days = series.local_days(case.recorded, case.given)[rows]
+        low = limits.lowest_of_days(inside, days)
+        plain = {int(days[row]): int(rows[row]) for row in low if bad[row]}
+    extreme = np.nanmax(inside) if limit.direction == "above" else np.nanmin(inside)
+    return Said(_fixed(case, float(extreme), values), unit, plain, counted)
+
+
+def _fixed(case: Case, value: float, values: Floats) -> Decimal:
+    assert case.recorded is not None
+    return Decimal(repr(value)) if values is case.recorded.values else Decimal(case.text(value))
+
+
+def _after_backwash(case: Case, n: int, limit: Limit, values: Floats) -> Said | str:
+    import numpy as np
+
+    assert case.recorded is not None
+    rows = limits.end_of_first_hours(case.recorded.times, seconds(case.given.times[f"used.{n - 1}.on_line"]))
+    if not len(rows) or np.isnan(values[rows]).any():
+        return "one of the two recordings at the end of the first 4 h is missing, and that breaks the pair"
+    both = bool(limits.beyond(values[rows], limit.size).all())
+    return Said(Decimal(int(both)), "pairs", {int(r): int(r) for r in rows} if both else {}, 2)
+
+
+# ---------------------------------------------------------------- checks
+
+
+def checks_of(case: Case, found: tuple[Decision, ...]) -> Iterator[Check]:
+    """Give the checks: every use as recorded, then every use as corrected."""
+    yield from (_as_recorded(one) for one in found)
+    yield from (_as_corrected(case, one) for one in found)
+    if not found:
+        yield not_evaluated(
+            NO_USE, CORRECTED, "Decisions that used the values", "no decision that used them is named"
+        )
+
+
+def expected(n: int) -> tuple[str, ...]:
+    """Return the keys of the checks of so many uses."""
+    keys = [f"{stage}.{number}" for stage in (AS_RECORDED, CORRECTED) for number in range(1, n + 1)]
+    return tuple(keys) or (NO_USE,)
+
+
+def _as_recorded(one: Decision) -> Check:
+    key = f"{AS_RECORDED}.{one.key}"
+    if one.recorded is None or one.limit is None:
+        return not_evaluated(key, AS_RECORDED, one.title, one.why_not)
+    tolerance = judged_by(one.used, one.limit, one.recorded.unit, guarded=False)
+    return judge(key, AS_RECORDED, one.title, _quantity(one.recorded), tolerance)
+
+
+def _as_corrected(case: Case, one: Decision) -> Check:
+    key = f"{CORRECTED}.{one.key}"
+    said = one.corrected.get((case.stated, 0))
+    if said is None or one.limit is None:
+        return not_evaluated(key, CORRECTED, one.title, one.why_not or why_not_corrected(case))
+    sure = how_sure(case, one)
+    tolerance = judged_by(one.used, one.limit, said.unit, guarded=bool(sure))
+    quantity = _quantity(said, sure, case.taken[0].k)
+    return judge(key, CORRECTED, one.title, quantity, tolerance, exact=said.quantity if sure else None)
+
+
+def why_not_corrected(case: Case) -> str:
+    """Return why nothing is corrected by the stated model."""
+    if case.why_no_model:
+        return case.why_no_model
+    if case.stated == "step" and case.step_at is None:
+        return "nothing says when the step came"
+    return "with the error found no value is left that counts"
+
+
+def how_sure(case: Case, one: Decision) -> str:
+    """Return how far the quantity moves towards its limit where the error moves by its U; empty for not.
+
+    The error is one for the whole period: every value moves with it. What counts is the side on which the
+    limit lies: where all three decide alike, the quantity stays clear of its limit by more than this.
+    """
+    found = [one.corrected.get((case.stated, shift)) for shift in SHIFTS]
+    low, here, high = (said.quantity if said is not None else None for said in found)
+    if low is None or here is None or high is None or one.limit is None:
+        return ""
+    bounds = judged_by(one.used, one.limit, "", guarded=False)
+    limit = bounds.low if bounds.low is not None else bounds.high
+    assert limit is not None
+    up = here < limit or (here == limit and bounds.high is not None)  # at the limit it passes
+    moves = [(other - here) if up else (here - other) for other in (low, high)]
+    towards = max(moves)
+    return round_up(float(towards)) if towards > 0 else ""
+
+
+def _quantity(said: Said, expanded: str = "", k: float | None = None) -> Quantity:
+    text, value = f"{said.quantity:f}", float(said.quantity)
+    return Quantity(text, said.unit, value, k=k if expanded else None, expanded=expanded)

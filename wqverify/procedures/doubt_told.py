@@ -1,0 +1,72 @@
+"""What others are told of a doubt: the facts another procedure recomputes with, and what is said aloud."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from wqverify.procedures.doubt_case import Case
+from wqverify.procedures.doubt_decisions import Decision
+from wqverify.procedures.doubt_facts import points_as_text
+from wqverify.procedures.doubt_notes import clock, span
+from wqverify.procedures.doubt_rules import FACTS
+from wqverify.procedures.doubt_series import stamp
+from wqverify.procedures.doubt_shown import changed
+
+
+def facts(case: Case, found: Sequence[Decision]) -> dict[str, str]:
+    """Return the facts of a doubt; ``doubt_facts`` says how they are read."""
+    told = {"verifies": "no", "answers": case.failed.number, **_period(case), **_model(case)}
+    parts = sorted(
+        (*span(case, n), row.decision) for n, row in enumerate(case.sheet.decided) if row.decision in FACTS
+    )
+    given = case.given
+    told["doubt.decision"] = "; ".join(
+        f"{stamp(start, given)} {stamp(end, given)} {what}" for start, end, what in parts
+    )
+    return {name: text for name, text in told.items() if text} | _said(case, found)
+
+
+def _period(case: Case) -> dict[str, str]:
+    given = case.given
+    return {
+        "doubt.from": stamp(case.since, given),
+        "doubt.until": stamp(case.until, given),
+        "doubt.failed": case.failed.number,
+        "doubt.last_good": case.good.number if case.good else "",
+    }
+
+
+def _model(case: Case) -> dict[str, str]:
+    one = case.models.get((case.stated, 0))
+    if one is None:
+        return {}
+    *fouling, drift = one.stages
+    told = {
+        "doubt.counted_from": stamp(one.since, case.given),
+        "doubt.full_at": stamp(one.full, case.given),
+        "doubt.step_at": stamp(one.step_at, case.given) if one.step_at is not None else "",
+        "doubt.time_model": case.stated,
+        "doubt.level_model": drift.level_model,
+        "doubt.points": points_as_text(drift.end),
+        "doubt.points_at_start": points_as_text(drift.start),
+        "doubt.places": str(case.decimals),
+        "doubt.unit": case.given.analyzer.unit,
+        "doubt.expanded": "; ".join(error.expanded or "0" for error in case.taken),
+    }
+    if fouling:
+        told["doubt.fouling_model"] = fouling[0].level_model
+        told["doubt.fouling_points"] = points_as_text(fouling[0].end)
+    return told
+
+
+def _said(case: Case, found: Sequence[Decision]) -> dict[str, str]:
+    """Give the sentences that are said aloud: what failed, what is in doubt, what decides otherwise."""
+    stage = f"Record {case.failed.number} found it out of tolerance."
+    told = [f"Values from {clock(case, case.since)} to {clock(case, case.until)} are in doubt."]
+    counts = [len(changed(case, one)) for one in found if one.corrected]
+    if counts:
+        what = "No decision changes." if not any(counts) else f"{sum(counts)} values decide otherwise."
+        told.append(what)
+    decided = list(dict.fromkeys(row.decision for row in case.sheet.decided))
+    told.append(f"Decided: {', '.join(decided)}." if decided else "Nothing is decided yet.")
+    return {"told.as_found": stage, "told.work": " ".join(told)}
