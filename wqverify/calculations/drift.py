@@ -208,6 +208,19 @@ def rounded(value: Fraction, places: int) -> Decimal:
     return Decimal(round(value * 10**places)).scaleb(-places)
 
 
+def unknown_step_sd(before: float, after: float, f: float) -> float:
+    """Return the standard deviation of an error that came at once, at a time that nobody knows.
+
+    Equation: sd = |e1 - e0| sqrt(f (1 - f)): it is e1 with probability f and e0 otherwise, f of ``share_at``
+    for a straight line, which is its mean. Errors in one unit, f from 0 to 1. Source: variance of a choice
+    between two values; the values themselves are the two ends, never mean and sd.
+
+    >>> round(unknown_step_sd(0.0, 0.10, 1 / 3), 5)
+    0.04714
+    """
+    return float(abs(after - before) * (f * (1 - f)) ** 0.5)
+
+
 # ---------------------------------------------------------------- a series
 
 

@@ -1,4 +1,4 @@
-"""The doubt that the fouled window of filter 2 opens in the synthetic month: its sheet, and the values recorded.
+"""The doubt that the fouled window of filter 2 opens in the synthetic month: sheet and recorded values.
 
 The values come from a seeded model, the decisions from wqverify. A film grew over the week before the check
 that found it, so the analyzer read high; a short run of turbid water after a backwash came on top.
@@ -76,7 +76,9 @@ def _export(month: date, random: Random) -> str:
 
 def _shown(month: date, at: datetime, random: Random) -> float:
     good = datetime.fromisoformat(f"{month.replace(day=GOOD_DAY).isoformat()} {ENDED}").replace(tzinfo=ZONE)
-    failed = datetime.fromisoformat(f"{month.replace(day=FAILED_DAY).isoformat()} {BEGAN}").replace(tzinfo=ZONE)
+    failed = datetime.fromisoformat(f"{month.replace(day=FAILED_DAY).isoformat()} {BEGAN}").replace(
+        tzinfo=ZONE
+    )
     grown = min(1.0, max(0.0, (at - good) / (failed - good))) if at <= failed else 0.0
     return (1 + FILM * grown) * (_water(month, at) + random.gauss(0, 0.002))
 
@@ -84,7 +86,7 @@ def _shown(month: date, at: datetime, random: Random) -> float:
 def _water(month: date, at: datetime) -> float:
     """Return what is in the water: a backwash a day, one of them followed by a short breakthrough."""
     into_run = (at.hour * 60 + at.minute - 210) % 1440  # minutes since the filter came on line at 03:30
-    ripening = 0.16 * 2.0 ** (-into_run / 45)
+    ripening: float = 0.16 * 2.0 ** (-into_run / 45)
     through = 0.0
     if at.date() == month.replace(day=10):
         minute = at.hour * 60 + at.minute

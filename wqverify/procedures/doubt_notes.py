@@ -194,8 +194,7 @@ def _model(case: Case) -> Iterator[str]:
     unit = case.given.analyzer.unit
     yield (
         f"The error, {taken} {unit}, is taken as {level[case.level_model]} and in time as {case.stated}, "
-        f"because {case.sheet.model.why.rstrip('.')}. All three models in time are computed; it is decided "
-        f"on this one."
+        f"because {case.sheet.model.why.rstrip('.')}. {_computed(case)}; it is decided on this one."
     )
     if len(case.found) > len(case.taken):
         yield (
@@ -204,6 +203,15 @@ def _model(case: Case) -> Iterator[str]:
         )
     if case.stated != "step" and (first := case.taken[0]).at_start is None:
         yield f"At the beginning no error is counted: none is known there ({first.name})."
+
+
+def _computed(case: Case) -> str:
+    if case.step_at is None:
+        return (
+            "Linear and worst case are computed; of a step nothing says when it came, and then a value is "
+            "either without the error or as in the worst case"
+        )
+    return "All three models in time are computed"
 
 
 def _range(case: Case) -> Iterator[str]:

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from wqverify.calculations.drift import corrected_value, error_at, share_at
+from wqverify.calculations.drift import Stage, corrected_value, error_at, share_at, unknown_step_sd
+from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures import doubt_series as series
 from wqverify.procedures.doubt_case import Case
 from wqverify.procedures.doubt_decisions import Decision
@@ -120,7 +121,7 @@ def _of_row(case: Case, one: Decision, this: Changed) -> Value:
         f"changed.{one.key}.{at}",
         "decides_otherwise",
         label,
-        _quantity(case, float(case.corrected[case.stated, 0][this.row])),
+        _quantity(case, this.row),
         f"{one.title}: now {this.becomes}{sure}; {', '.join(ways)}",
     )
 
@@ -135,19 +136,22 @@ def _of_days(case: Case, one: Decision, rows: Sequence[Changed]) -> Iterator[Val
         first, last = (_clock(case, int(case.recorded.times[inside[n].row]))[11:16] for n in (0, -1))
         texts = [Decimal(case.recorded.texts[row.row] or 0) for row in inside]
         found = [float(here[row.row]) for row in inside]
+        highest = max((row.row for row in inside), key=lambda row: float(here[row]))
         unsure = sum(1 for row in inside if not row.sure)
         said = f", {unsure} of them {WITHIN}" if unsure else ""
         span = f"{min(texts):f} to {max(texts):f}"
         label = f"{day}, {len(inside)} values from {first} to {last}, recorded {span}"
         source = f"{one.title}: now {inside[0].becomes}{said}; corrected {case.text(min(found))} to the value"
-        yield Value(
-            f"changed.{one.key}.{day}", "decides_otherwise", label, _quantity(case, max(found)), source
-        )
+        yield Value(f"changed.{one.key}.{day}", "decides_otherwise", label, _quantity(case, highest), source)
 
 
-def _quantity(case: Case, value: float) -> Quantity:
-    taken = case.taken[0]
-    return Quantity(case.text(value), case.given.analyzer.unit, value, k=taken.k, expanded=taken.expanded)
+def _quantity(case: Case, row: int) -> Quantity:
+    """Return a corrected value with U of the error that was taken off it, at its time and level."""
+    low, here, high = (float(case.corrected[case.stated, shift][row]) for shift in SHIFTS)
+    half = abs(high - low) / 2
+    sure = round_up(half) if half else ""
+    k = case.taken[0].k if sure else None
+    return Quantity(case.text(here), case.given.analyzer.unit, here, k=k, expanded=sure)
 
 
 def _clock(case: Case, second: int) -> str:
@@ -234,12 +238,10 @@ def _of_value(case: Case, row: int, unit: str) -> Iterator[Working]:
         f"{float(f):.6g}",
         f"{USGS}, correction in time" if case.stated == "linear" else "common practice, no source",
     )
-    before = Decimal(repr(float(reading)))
-    y: Any = before
+    y = Decimal(repr(float(reading)))
     parts = []
     for stage in model.stages:
-        e0 = error_at(stage.level_model, stage.start, y)
-        e1 = error_at(stage.level_model, stage.end, y)
+        e0, e1 = _ends(stage, y)
         parts.append(f"({_short(e0)} + ({_short(e1)} − {_short(e0)}) × {float(f):.6g})")
         y -= _decimal(e0 + (e1 - e0) * f)
     exact = corrected_value(model, at, reading)
@@ -249,6 +251,33 @@ def _of_value(case: Case, row: int, unit: str) -> Iterator[Working]:
         " − ".join([f"{reading:f}", *parts]),
         f"{case.text(float(exact))} {unit}",
         "error reading minus reference, by level as the model says",
+    )
+    if case.stated == "linear":
+        yield _either_end(case, row, float(f), unit)
+
+
+def _either_end(case: Case, row: int, f: float, unit: str) -> Working:
+    """Give both ends of a value: an error that came at once leaves one of them."""
+    assert case.recorded is not None
+    model, at = case.models[case.stated, 0], int(case.recorded.times[row])
+    reading = case.recorded.texts[row] or Decimal(0)
+    ends = [corrected_value(model, when, reading) for when in (model.since, model.full)]
+    left, worst = (case.text(float(end)) for end in ends)
+    sd = unknown_step_sd(float(ends[0]), float(ends[1]), f)
+    return Working(
+        f"The same value, {_clock(case, at)}, if the error came at once and nobody knows when",
+        "r − e0 with the probability 1 − f, or r − e1 with f",
+        f"{left} with {1 - f:.3f}, or {worst} with {f:.3f}",
+        f"one of the two ends; standard deviation {case.text(sd)} {unit}",
+        "probability of a step at a uniformly likely time",
+    )
+
+
+def _ends(stage: Stage, level: Decimal) -> tuple[Any, Any]:
+    """Return the error of a stage at a level, at the beginning and in the end."""
+    return (
+        error_at(stage.level_model, stage.start, level),
+        error_at(stage.level_model, stage.end, level),
     )
 
 
