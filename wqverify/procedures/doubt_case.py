@@ -111,8 +111,6 @@ def _times(sheet: DoubtSheet, given: Given, failed: Cited) -> tuple[int, int, in
     step = typed.get("model.step_at")
     step_at = seconds(step) if step else (min(wrong) if wrong else None)
     since = full if sheet.period.basis == "first failed test" else start
-    if sheet.model.time == "step" and step_at is not None:
-        since = max(since, min(step_at, full))
     return since, seconds(typed["period.until"]), start, full, step_at
 
 
