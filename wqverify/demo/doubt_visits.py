@@ -1,39 +1,48 @@
 """The doubt that the fouled window of filter 2 opens in the synthetic month: sheet and recorded values.
 
 The values come from a seeded model, the decisions from wqverify. A film grew over the week before the check
-that found it, so the analyzer read high; a short run of turbid water after a backwash came on top.
+that found it, so the analyzer read high; a short breakthrough came on top. From the check to the day after,
+when its cell is tight again, the output is held.
 """
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
-from wqverify.demo.sheet import Visit, not_done, opening, part, text, written
+from wqverify.demo.sheet import OPERATOR, Visit, not_done, number_of, opening, part, text, written
 
 SEED = 2202
 TAG, SERIAL = "AIT-2202", "EL-0523"
 BY = "T-07"
-GOOD_DAY, FAILED_DAY, DAY = 5, 12, 13  # of the month: the check before, the one that failed, the doubt
-ENDED, BEGAN, RELEASED = "09:46", "09:05", "09:37"
+GOOD_DAY, FAILED_DAY, BACK_DAY, DAY = 5, 12, 13, 14  # of the month: good, failed, back in service, the doubt
+ENDED, BEGAN, HELD, RELEASED = "09:46", "09:05", "09:11", "11:02"
 ZONE = ZoneInfo("America/Chicago")  # of the plant
 STEP = timedelta(minutes=15)
 FILM = 0.127  # share of the value that the film adds in the end
 
 
+def doubt_visits(month: date) -> Iterator[Visit]:
+    """Yield the doubt of the month, which names the two checks by their visits."""
+    yield doubt_visit(
+        month, number_of(f"turbidity {FAILED_DAY} {TAG}"), number_of(f"turbidity {GOOD_DAY} {TAG}")
+    )
+
+
 def doubt_visit(month: date, failed: str, last_good: str) -> Visit:
-    """Return the sheet of the doubt with its export; the numbers are those of the two checks in the book."""
+    """Return the sheet of the doubt and its export, for the numbers of the failed and the good check."""
     day = month.replace(day=DAY)
     since = f"{month.replace(day=GOOD_DAY).isoformat()} {ENDED}"
-    until = f"{month.replace(day=FAILED_DAY).isoformat()} {RELEASED}"
+    until = f"{month.replace(day=BACK_DAY).isoformat()} {RELEASED}"
     event = f"{month.replace(day=9).isoformat()} 03:30"
     export = f"{TAG} {month:%Y-%m}.csv"
     rows = opening("values_in_doubt", TAG, SERIAL, day, "10:20", BY, method="Ellodale procedure EP-50 rev. 1")
     rows += [text("trend", export)]
     rows += [text("others", "S-05 gave AIT-2201 and AIT-2210 values inside their tolerance that morning")]
     rows += part("cautions", read="yes")
-    rows += part("operations_told", who="Wren Abernathy", how="radio", at="10:21")
+    rows += part("operations_told", who=OPERATOR, how="radio", at="10:21")
     rows += part("failed", record=failed)
     rows += part("last_good", record=last_good)
     rows += part("period", basis="last good check", since=since, until=until)
@@ -68,10 +77,17 @@ def _export(month: date, random: Random) -> str:
     rows = ["Time,AIT2202.PV (NTU),Quality"]
     at = datetime(month.year, month.month, GOOD_DAY - 1, 0, 0, tzinfo=ZONE)
     end = datetime(month.year, month.month, DAY, 12, 0, tzinfo=ZONE)
+    held, released = _local(month, FAILED_DAY, HELD), _local(month, BACK_DAY, RELEASED)
+    last = ""
     while at <= end:
-        rows.append(f"{at.isoformat()},{_shown(month, at, random):.3f},good")
-        at = (at.astimezone(ZoneInfo("UTC")) + STEP).astimezone(ZONE)
+        last = last if held <= at < released else f"{_shown(month, at, random):.3f}"
+        rows.append(f"{at.isoformat()},{last},good")
+        at = (at.astimezone(UTC) + STEP).astimezone(ZONE)
     return "\r\n".join(rows) + "\r\n"
+
+
+def _local(month: date, day: int, clock: str) -> datetime:
+    return datetime.fromisoformat(f"{month.replace(day=day).isoformat()} {clock}").replace(tzinfo=ZONE)
 
 
 def _shown(month: date, at: datetime, random: Random) -> float:

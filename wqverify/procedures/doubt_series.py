@@ -93,12 +93,18 @@ def read(slice_: bytes, given: Given, windows: Iterable[tuple[int, int]]) -> Rec
     return Recorded(times, values, texts, count, flagged, missing, usual)
 
 
-def held_windows(records: Iterable[Cited], tag: str) -> Iterator[tuple[int, int]]:
-    """Give the stretches in which the output of an analyzer was held, as its records state them."""
-    for record in records:
-        for window in record.windows:
-            if record.tag == tag and window.what == HELD and window.end:
-                yield seconds(window.start), seconds(window.end)
+def held_windows(records: Iterable[Cited], tag: str, until: int) -> Iterator[tuple[int, int]]:
+    """Give the stretches in which the output of an analyzer was held, as its records state them.
+
+    One that a record left held lasts until a later record says that it was released, else to the end.
+    """
+    windows = [w for record in records if record.tag == tag for w in record.windows if w.what == HELD]
+    released = sorted(seconds(window.end) for window in windows if window.end)
+    for window in windows:
+        start = seconds(window.start)
+        later = [end for end in released if end >= start]
+        end = seconds(window.end) if window.end else min(later, default=max(until, start))
+        yield start, end
 
 
 def places_of(given: Given, recorded: Recorded | None) -> int:
