@@ -177,8 +177,8 @@ def _read(case: Case) -> Iterator[str]:
     inside = (recorded.times >= case.since) & (recorded.times <= case.until)
     steps = recorded.times[1:] - recorded.times[:-1]
     gaps = int((steps[inside[1:]] > recorded.gap_s).sum())
-    said = [f"{int(inside.sum())} values are recorded in that time"]
-    said += [f"{recorded.missing} rows of the export hold no number"] if recorded.missing else []
+    said = [f"{int(inside.sum())} rows of the export lie in that time"]
+    said += [f"{recorded.missing} hold no number"] if recorded.missing else []
     said += [f"{recorded.held} are left out because the output was held"] if recorded.held else []
     said += [f"{recorded.flagged} carry a flag and count as recorded"] if recorded.flagged else []
     said += [f"{gaps} gaps of more than {recorded.gap_s / 60:g} min"] if gaps else []
@@ -254,22 +254,21 @@ def _agreement(case: Case, found: Sequence[Decision], checks: Sequence[Check]) -
         rows = changed(case, one)
         sure = sum(1 for row in rows if row.sure)
         more = f", one line for each day as they are more than {MOST}" if len(rows) > MOST else ""
-        yield Note(
-            "statement",
+        told = (
             f"{one.title}: {len(one.recorded.bad)} beyond of {one.recorded.counted} as recorded; of the "
-            f"values {sure} decide otherwise and {len(rows) - sure} only within the uncertainty{more}.",
+            f"values {sure} decide otherwise and {len(rows) - sure} only within the uncertainty{more}."
         )
         outcomes = {_outcome(one, way) for way in one.corrected}
-        here = by[f"corrected.{one.key}"].outcome
-        if len(outcomes) == 1 and here is not Outcome.TOO_CLOSE:
-            yield Note("statement", f"{one.title}: every model in time and the whole U give the same.")
-        else:
-            yield Note(
-                "advice",
-                f"{one.title}: the models in time or U do not all give the same; where it is notified, treat "
-                f"it as exceeded.",
-                "common practice",
-            )
+        if len(outcomes) == 1 and by[f"corrected.{one.key}"].outcome is not Outcome.TOO_CLOSE:
+            yield Note("statement", f"{told} Every model in time and the whole U give the same.")
+            continue
+        yield Note("statement", told)
+        yield Note(
+            "advice",
+            f"{one.title}: the models in time or U do not all give the same; where it is notified, treat it "
+            f"as exceeded.",
+            "common practice",
+        )
 
 
 def _outcome(one: Decision, way: object) -> Outcome:

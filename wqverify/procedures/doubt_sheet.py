@@ -14,7 +14,6 @@ from wqverify.procedures.parts import (
     AtTime,
     ByOperations,
     Cause,
-    Clocks,
     Condition,
     Done,
     Head,
@@ -255,7 +254,6 @@ class Desk(Visit):
         Text,
         Ask("serial of the instrument in doubt", help="that of the failed check", beside="serial"),
     ]
-    clocks: Annotated[Done[Clocks] | None, Ask("clocks", when="on request")] = None
 
 
 class NothingTouched(Holds):

@@ -79,7 +79,7 @@ def _errors(case: Case) -> Iterator[Value]:
             quantity = Quantity(f"{total:f}", unit, float(total))
             yield Value(f"total.{n}", "error", label, quantity, "sum of absolutes, " + USGS)
         if one.at_start is not None:
-            label = f"Error at {one.level:f} at the last good check"
+            label = f"Error at the last good check ({one.name})"
             quantity = Quantity(f"{one.at_start:f}", unit, float(one.at_start))
             yield Value(f"start.{n}", "error", label, quantity, "as it was left")
 
