@@ -97,11 +97,26 @@ def since(raw: Raw, _path: str, given: Given) -> Beside:
 def until(raw: Raw, _path: str, given: Given) -> Beside:
     """Beside the return to service: when the output of the failed visit was released, or it ended."""
     this = _failed(raw, given)
-    held = [window.end for window in this.windows if window.what == "output held" and window.end]
-    end = held[0] if held else clears.ended(this)
-    what = "the output was released then" if held else "the visit ended then"
-    out = "; the analyzer was left out of service" if this.status == "out of service" else ""
-    return Beside((f"{this.number}: {what}{out}",), offers=() if out else (_typed(end),))
+    end, what = _released(this)
+    if this.status != "out of service":
+        return Beside((f"{this.number}: {what}",), offers=(_typed(end),))
+    left = f"{this.number} left it out of service"
+    later = [row for row in given.records.values() if row.tag == this.tag and _begun(row) > _begun(this)]
+    back = next((row for row in sorted(later, key=_begun) if row.status.startswith("in service")), None)
+    if back is None:
+        return Beside((left,))
+    end, what = _released(back)
+    return Beside((f"{left}; {_told(back)}: {what}",), offers=(_typed(end),))
+
+
+def _begun(row: Cited) -> int:
+    return seconds(row.performed)
+
+
+def _released(one: Cited) -> tuple[str, str]:
+    """Return when the values of a visit were those of the water again, and what tells it."""
+    held = [window.end for window in one.windows if window.what == "output held" and window.end]
+    return (held[0], "the output was released then") if held else (clears.ended(one), "the visit ended then")
 
 
 def _typed(iso: str) -> str:

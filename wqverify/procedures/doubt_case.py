@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from statistics import median
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from wqverify.calculations.drift import LevelModel, Model, TimeModel
 from wqverify.procedures import doubt_clears as clears
@@ -103,21 +103,31 @@ def good_of(sheet: DoubtSheet, given: Given) -> Cited | None:
 
 def _times(sheet: DoubtSheet, given: Given, failed: Cited) -> tuple[int, int, int, int, int | None]:
     """Return since, until, start, full and the time of a step, narrowed by the evidence."""
-    typed, full = given.times, seconds(failed.performed)
-    told = [(row.tells, seconds(typed[f"evidence.{n}.at"])) for n, row in enumerate(sheet.evidence)]
-    right = [at for tells, at in told if tells == RIGHT]
-    wrong = [at for tells, at in told if tells == WRONG]
-    start = max([seconds(typed["period.since"]), *right])
-    step = typed.get("model.step_at")
-    step_at = seconds(step) if step else (min(wrong) if wrong else None)
+    full = seconds(failed.performed)
+    told = [(row.tells, moment(given, f"evidence.{n}.at", None)) for n, row in enumerate(sheet.evidence)]
+    right = [at for tells, at in told if tells == RIGHT and at is not None]
+    wrong = [at for tells, at in told if tells == WRONG and at is not None]
+    start = max([moment(given, "period.since", full), *right])
+    step_at = moment(given, "model.step_at", min(wrong, default=None))
     since = full if sheet.period.basis == "first failed test" else start
-    return since, seconds(typed["period.until"]), start, full, step_at
+    return since, moment(given, "period.until", full), start, full, step_at
+
+
+T = TypeVar("T", int, int | None)
+
+
+def moment(given: Given, path: str, otherwise: T) -> int | T:
+    """Return a typed time in seconds since 1970 UTC; another one where it is not typed (yet)."""
+    typed = given.times.get(path)
+    return seconds(typed) if typed else otherwise
 
 
 def _computed(case: Case) -> Case:
     """Return the case with its models and the corrected values, or why there are none."""
     taken = used(case.found, case.level_model, _middle(case))
     reason = why_no_line(taken, case.level_model)
+    if case.start >= case.full:
+        reason = "the beginning is not entered, or not before the failed check"
     if reason:
         return _with(case, taken=taken, why_no_model=reason)
     from_start = case.sheet.model.start != "taken as none" and not _narrowed(case)
@@ -142,7 +152,7 @@ def _with(case: Case, **more: object) -> Case:
 
 def _narrowed(case: Case) -> bool:
     """Whether the error is counted from evidence that it was right: then none was there at that time."""
-    return case.start > seconds(case.given.times["period.since"])
+    return case.start > moment(case.given, "period.since", case.start)
 
 
 def _middle(case: Case) -> Decimal | None:

@@ -11,8 +11,7 @@ from wqverify.calculations import recorded_limits as limits
 from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures import doubt_series as series
-from wqverify.procedures.doubt_case import Case
-from wqverify.procedures.doubt_facts import seconds
+from wqverify.procedures.doubt_case import Case, moment
 from wqverify.procedures.doubt_limits import Limit, judged_by, limit_of, why_no_limit
 from wqverify.procedures.doubt_series import SHIFTS, Way
 from wqverify.procedures.doubt_sheet import Used
@@ -110,9 +109,8 @@ def _counted(case: Case, n: int, used: Used) -> NDArray[Any]:
 
     assert case.recorded is not None
     times = case.recorded.times
-    typed, base = case.given.times, f"used.{n - 1}"
-    first = seconds(typed[f"{base}.counted_from"]) if used.counted_from else case.since
-    last = seconds(typed[f"{base}.counted_to"]) if used.counted_to else case.until
+    first = moment(case.given, f"used.{n - 1}.counted_from", case.since)
+    last = moment(case.given, f"used.{n - 1}.counted_to", case.until)
     rows = np.flatnonzero((times >= first) & (times <= last))
     if used.each == "one every 4 h":
         rows = np.intersect1d(rows, series.one_every(case.recorded, 4, case.given))
@@ -168,7 +166,9 @@ def _after_backwash(case: Case, n: int, limit: Limit, values: Floats) -> Said | 
     import numpy as np
 
     assert case.recorded is not None
-    rows = limits.end_of_first_hours(case.recorded.times, seconds(case.given.times[f"used.{n - 1}.on_line"]))
+    rows = limits.end_of_first_hours(
+        case.recorded.times, moment(case.given, f"used.{n - 1}.on_line", case.since)
+    )
     if not len(rows) or np.isnan(values[rows]).any():
         return "one of the two recordings at the end of the first 4 h is missing, and that breaks the pair"
     both = bool(limits.beyond(values[rows], limit.size).all())

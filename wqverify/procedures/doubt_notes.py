@@ -10,7 +10,7 @@ from wqverify.calculations.drift import corrected_value
 from wqverify.calculations.judgement import judge
 from wqverify.procedures import doubt_clears as clears
 from wqverify.procedures import sentences
-from wqverify.procedures.doubt_case import Case
+from wqverify.procedures.doubt_case import Case, moment
 from wqverify.procedures.doubt_decisions import Decision
 from wqverify.procedures.doubt_errors import outside
 from wqverify.procedures.doubt_facts import seconds
@@ -94,7 +94,7 @@ def _cautions(case: Case, found: Sequence[Decision]) -> Iterator[str]:
         yield f"The last good check counts in spite of this: {why}. Given: {case.sheet.last_good.despite}."
     newer = [one.number for one in _passed(case) if not one.why]
     if newer:
-        yield f"{_listed(newer)} would count too and is newer than the last good check that is named."
+        yield f"Newer than the last good check that is named, and would count too: {_listed(newer)}."
     if case.taken and not all(one.expanded for one in case.taken):
         yield "U of the error found is not known: nothing is marked as within the uncertainty."
     if case.taken and 0 < sum(one.cleaned is not None for one in case.taken) < len(case.taken):
@@ -160,7 +160,7 @@ def _over(case: Case) -> Iterator[str]:
 
 def _evidence(case: Case) -> Iterator[Note]:
     for n, row in enumerate(case.sheet.evidence):
-        at = day(case.given.times[f"evidence.{n}.at"])
+        at = day(case.given.times.get(f"evidence.{n}.at", ""))
         record = f", record {row.record}" if row.record else ""
         yield Note("opinion", f"{row.what}{record}, {at}: {row.tells}. {row.why}.", author=row.author)
 
@@ -324,7 +324,7 @@ def others_of(case_failed: Cited, records: Sequence[Cited], since: int) -> list[
 
 
 def _others(case: Case) -> Iterator[str]:
-    since = seconds(case.given.times["period.since"])
+    since = moment(case.given, "period.since", case.start)
     rows = others_of(case.failed, list(case.given.records.values()), since)
     used = set(case.failed.standards)
     tags: dict[str, list[Cited]] = {}
@@ -358,14 +358,13 @@ def _decided(case: Case) -> Iterator[str]:
 
 def span(case: Case, n: int) -> tuple[int, int]:
     """Return from when to when a consequence holds: the whole period unless the sheet says otherwise."""
-    typed = case.given.times
-    since, until = typed.get(f"decided.{n}.since"), typed.get(f"decided.{n}.until")
-    return (seconds(since) if since else case.since, seconds(until) if until else case.until)
+    since = moment(case.given, f"decided.{n}.since", case.since)
+    return since, moment(case.given, f"decided.{n}.until", case.until)
 
 
 def _informed(case: Case) -> Iterator[str]:
     for n, row in enumerate(case.sheet.informed):
-        at = day(case.given.times[f"informed.{n}.at"])
+        at = day(case.given.times.get(f"informed.{n}.at", ""))
         how, of = f" by {row.how}" if row.how else "", f": {row.of}" if row.of else ""
         yield f"{row.who} was informed{how} on {at}{of}."
 
@@ -381,6 +380,8 @@ def _cannot_see(case: Case) -> Iterator[str]:
     yield "Excursions that came and went between two checks: only the errors at the two ends are known."
     if case.models and case.stated == "linear":
         yield "Whether the error grew steadily or came at once: the corrected value may lie at either end."
+    if any(one.at_start is not None for one in case.taken) and case.sheet.model.start != "taken as none":
+        yield "How sure the error at the beginning is: only U of the error found moves the values."
     if len(case.taken) == 1:
         yield "Whether the error was an offset or grew with the value: it was found at one level."
 
