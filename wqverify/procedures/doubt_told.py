@@ -12,10 +12,13 @@ from wqverify.procedures.doubt_rules import FACTS
 from wqverify.procedures.doubt_series import stamp
 from wqverify.procedures.doubt_shown import changed
 
+LOOKS_BACK = "This verifies no analyzer: it looks back at what was recorded, and changes none of it."
+
 
 def facts(case: Case, found: Sequence[Decision]) -> dict[str, str]:
     """Return the facts of a doubt; ``doubt_facts`` says how they are read."""
-    told = {"verifies": "no", "answers": case.failed.number, **_period(case), **_model(case)}
+    told = {"verifies": "no", "touched": "no", "answers": case.failed.number}
+    told |= {"told.verifies": LOOKS_BACK, **_period(case), **_model(case)}
     parts = sorted(
         (*span(case, n), row.decision) for n, row in enumerate(case.sheet.decided) if row.decision in FACTS
     )
