@@ -20,7 +20,7 @@ from wqverify.show.blank_page import make_blank_page
 from wqverify.show.blocks import blocks
 from wqverify.show.handover import handover
 from wqverify.show.html import html
-from wqverify.show.kinds import Statement, Title
+from wqverify.show.kinds import Facts, Statement, Title
 from wqverify.show.terminal import text
 from wqverify.terms import Record
 
@@ -54,7 +54,23 @@ def test_a_call_out_is_no_verification_record_and_states_no_conformity() -> None
         assert "Statement of conformity" not in shown
 
 
-@pytest.mark.parametrize("name", sorted(set(PROCEDURES) - {"call_out", "monitor_outage"}))
+def test_a_doubt_looks_back_and_had_nothing_to_hold() -> None:
+    record = record_of("values_in_doubt")
+    assert titles(record) == [f"Record {record.number}"]
+    shown = text(blocks(record))
+    assert "This verifies no analyzer: it looks back" in " ".join(shown.split())
+    assert NEITHER not in " ".join(shown.split())
+    touched = {name: told for name, told in record.result.facts.items() if name != "touched"}
+    at_the_analyzer = replace(record, result=replace(record.result, facts=touched))
+    assert ("Output held", "not entered") in not_done(at_the_analyzer)
+    assert ("Output held", "not entered") not in not_done(record)
+
+
+def not_done(record: Record) -> list[tuple[str, str]]:
+    return [row for block in blocks(record) if isinstance(block, Facts) for row in block.rows]
+
+
+@pytest.mark.parametrize("name", sorted(set(PROCEDURES) - {"call_out", "monitor_outage", "values_in_doubt"}))
 def test_every_other_procedure_verifies(name: str) -> None:
     record = record_of(name)
     assert titles(record) == [f"Verification record {record.number}"]

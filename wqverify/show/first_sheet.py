@@ -87,7 +87,7 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield Heading(headings.CHECKS)
     yield checks_table(record)
     yield from _limits(record)
-    not_done = (*answers.not_done(), *_holds_not_entered(answers))
+    not_done = (*answers.not_done(), *_holds_not_entered(record, answers))
     if not_done:
         yield Heading(headings.NOT_DONE)
         yield Facts(not_done)
@@ -105,9 +105,13 @@ def _told(record: Record) -> Iterator[Block]:
         yield Statement(" ".join((*told, facts.get("told.verifies", wording.NOT_VERIFIED))))
 
 
-def _holds_not_entered(answers: Answers) -> Iterator[tuple[str, str]]:
-    """Name a hold nobody said a word about: silence must not read as if it had not been needed."""
-    if not (answers.text("output_held.at") or answers.text("output_held.not_done")):
+def _holds_not_entered(record: Record, answers: Answers) -> Iterator[tuple[str, str]]:
+    """Name a hold nobody said a word about: silence must not read as if it had not been needed.
+
+    At a desk nothing is touched, and there is nothing to hold.
+    """
+    at_a_desk = record.result.facts.get("touched") == "no"
+    if not at_a_desk and not (answers.text("output_held.at") or answers.text("output_held.not_done")):
         yield "Output held", NOT_ENTERED
 
 
