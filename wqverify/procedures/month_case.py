@@ -1,0 +1,205 @@
+"""What a turbidity month is computed from: recordings of each channel, what is left out of them and why."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from functools import cached_property
+
+from wqverify.calculations.recordings import (
+    Recording,
+    Span,
+    Summary,
+    gaps,
+    interval_of,
+    marked,
+    on_the_quarter,
+    summary,
+)
+from wqverify.calculations.turbidity_pairs import QUARTER, Run, Start, broken, first_four_hours, runs_above
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.procedures.month_records import LeftOutBy, corrected_rows, windows_of
+from wqverify.procedures.month_rules import NTU, analyzer_of
+from wqverify.procedures.month_rules import Span as Month
+from wqverify.procedures.month_sheet import OFF_LINE, Combined, Filter
+from wqverify.terms import Given, Slices, TrendUse
+
+# Flags that say nothing is wrong, or that it is on line; what is flagged otherwise does not count.
+GOOD = frozenset({"", "good", "ok", "valid", "pass"})
+GOOD |= {"on", "on line", "online", "in service", "filtering", "run", "running"}
+Row = tuple[datetime, Decimal | None, str]
+
+
+@dataclass(frozen=True)
+class Channel:
+    """The recordings of one analyzer in the slice of its export, marked with what is left out."""
+
+    tag: str
+    title: str  # "combined effluent AIT-2210"
+    use: TrendUse
+    recordings: tuple[Recording, ...]
+    left_out: tuple[LeftOutBy, ...]
+    month: Month
+    obvious_reason: str = ""
+
+    @cached_property
+    def spans(self) -> tuple[Span, ...]:
+        return tuple(one.span for one in self.left_out)
+
+    @cached_property
+    def apart(self) -> timedelta:
+        """The usual time between two recordings."""
+        return interval_of(self.recordings)
+
+    @cached_property
+    def of_month(self) -> tuple[Recording, ...]:
+        return tuple(one for one in self.recordings if self.month.holds(one.at))
+
+    @cached_property
+    def quarters(self) -> tuple[Recording, ...]:
+        """What the pair rules look at: every 15 minutes, or as far apart as was recorded."""
+        return on_the_quarter(self.recordings, QUARTER)
+
+    @property
+    def step(self) -> timedelta:
+        """The time between two recordings the pair rules look at."""
+        return max(self.apart, QUARTER)
+
+    @cached_property
+    def summary(self) -> Summary | None:
+        return summary(self.of_month)
+
+    def runs(self, limit: Decimal) -> tuple[Run, ...]:
+        """Return runs above a limit that begin in the month."""
+        return tuple(
+            run
+            for run in runs_above(self.quarters, limit, self.step)
+            if self.month.holds(run.recordings[0].at)
+        )
+
+    def broken(self, limit: Decimal) -> list[tuple[Recording, str]]:
+        """Return recordings of the month above a limit whose neighbour is missing or left out."""
+        inside = [one for one in self.quarters if self.month.holds(one.at)]
+        return sorted(broken(inside, limit, self.step), key=lambda one: one[0].at)
+
+    @cached_property
+    def starts(self) -> tuple[Start, ...]:
+        """Times the filter came back whose first four hours end in the month."""
+        over = timedelta(hours=4)
+        found = first_four_hours(self.quarters, self.spans, self.step)
+        return tuple(one for one in found if self.month.holds(one.at + over))
+
+    @cached_property
+    def gaps(self) -> tuple[tuple[datetime, datetime], ...]:
+        return tuple(gaps(self.of_month, self.apart))
+
+    def corrected(self, given: Given) -> Channel | None:
+        """Return the channel with the errors of records in doubt taken off; None where none touches it."""
+        rows = [(one.at, one.value) for one in self.recordings]
+        found = corrected_rows(self.tag, rows, self.month, given)
+        if found is None:
+            return None
+        values, more = found
+        left_out = (*self.left_out, *more)
+        marks = marked([(one.at, one.value) for one in values], [one.span for one in left_out])
+        return replace(
+            self,
+            recordings=tuple(
+                new if new.left_out else replace(new, left_out=old.left_out, off_line=old.off_line)
+                for new, old in zip(marks, self.recordings, strict=True)
+            ),
+            left_out=left_out,
+        )
+
+
+def channel_of(
+    part: Combined | Filter, path: str, tag: str, month: Month, given: Given, slices: Slices
+) -> Channel:
+    """Return the recordings of one analyzer; raises ChooseAnother for an export that does not hold them."""
+    use = next((use for use in given.trends if use.path == f"{path}.export"), None)
+    what = "combined effluent" if isinstance(part, Combined) else "filter"
+    if use is None:
+        raise ChooseAnother(
+            f"The export {part.export} of {tag} was not read; name a file in the folder trends/.",
+            found=part.export,
+            where=f"{path}.export",
+        )
+    analyzer = analyzer_of(tag, given)
+    if use.unit not in ("", NTU):
+        raise ChooseAnother(
+            f"{use.file} holds {use.channel} in {use.unit}, the rules of a month speak of {NTU}; name an "
+            f"export in {NTU}.",
+            found=use.unit,
+            expected=NTU,
+            where=f"{path}.export",
+        )
+    rows = _rows(slices[use.slice])
+    good = {*GOOD, analyzer.settings.get("good_flag", "")}
+    off = {word.strip().casefold() for word in (part.off_when or "").split(",") if word.strip()}
+    left_out = (
+        *_off_by_flag(rows, off),
+        *_typed(part, path, given),
+        *windows_of(tag, month, given),
+    )
+    marks = marked([(at, value) for at, value, _ in rows], [one.span for one in left_out])
+    recordings = tuple(
+        replace(one, left_out=f"flagged {flag}")
+        if not one.left_out and one.value is not None and flag.casefold() not in good
+        else one
+        for one, (_, _, flag) in zip(marks, rows, strict=True)
+    )
+    found = Channel(
+        tag,
+        f"{what} {tag}",
+        use,
+        recordings,
+        tuple(sorted((one for one in left_out if _touches(one, month)), key=lambda one: one.span.start)),
+        month,
+        (part.obvious_reason or "") if isinstance(part, Filter) else "",
+    )
+    if not found.of_month:
+        raise CorrectTheEntry(
+            f"{use.file} holds no recording of {tag} in {month.words}; name the export of that month.",
+            found="none",
+            expected=month.name,
+            where=f"{path}.export",
+        )
+    return found
+
+
+def _touches(one: LeftOutBy, month: Month) -> bool:
+    before = timedelta(hours=4)  # a start before the month may have its fourth hour in it
+    return one.span.start < month.ends and one.span.end > month.begins - before
+
+
+def _rows(slice_: bytes) -> Sequence[Row]:
+    from wqverify.trends.slices import read_slice  # only where an export is attached
+
+    return read_slice(slice_).rows
+
+
+def _off_by_flag(rows: Sequence[Row], words: set[str]) -> Iterator[LeftOutBy]:
+    """Give the stretches whose flag says off line, each until the first recording that does not."""
+    since, said = None, ""
+    for at, _, flag in rows:
+        is_off = flag.casefold() in words
+        if is_off and since is None:
+            since, said = at, flag
+        elif not is_off and since is not None:
+            yield LeftOutBy(Span(since, at, f"off line, flagged {said}", off_line=True), "flag")
+            since = None
+    if since is not None:
+        end = rows[-1][0] + timedelta(seconds=1)
+        yield LeftOutBy(Span(since, end, f"off line, flagged {said}", off_line=True), "flag")
+
+
+def _typed(part: Combined | Filter, path: str, given: Given) -> Iterator[LeftOutBy]:
+    for index, row in enumerate(part.left_out):
+        since, until = (
+            datetime.fromisoformat(given.times[f"{path}.left_out.{index}.{end}"]).astimezone(UTC)
+            for end in ("since", "until")
+        )
+        why = f"{row.what}: {row.why}" if row.why else row.what
+        yield LeftOutBy(Span(since, until, why, off_line=row.what in OFF_LINE), "sheet")

@@ -1,0 +1,171 @@
+"""What other records of the month say about its recordings: holds and checks, outages, values in doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+
+from wqverify.calculations.recordings import Recording, Span
+from wqverify.calculations.turbidity_rule import Taken
+from wqverify.procedures.consequences import DOUBT, OUTAGE
+from wqverify.procedures.doubt_facts import CORRECT, corrected, decided, model_of
+from wqverify.procedures.month_rules import Span as Month
+from wqverify.terms import Cited, Given, Outcome
+
+HELD, VISIT = "output held", "visit"
+# Checks in which the sensor sees a standard or an injected current: without a hold the whole visit is none
+# of the water. A grab leaves the sensor in the water.
+NOT_THE_WATER = frozenset({"turbidity_standard_check", "turbidity_calibration", "loop_check"})
+INVALIDATE = "invalidate"
+WITHOUT_RECORD = ("sheet", "flag")  # what else says that a time is left out
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutBy:
+    """A span that is left out, and what says so: "sheet", "flag", or the number of a record."""
+
+    span: Span
+    by: str
+
+    @property
+    def words(self) -> str:
+        return self.span.why if self.by in WITHOUT_RECORD else f"{self.span.why}, record {self.by}"
+
+
+def windows_of(tag: str, month: Month, given: Given) -> tuple[LeftOutBy, ...]:
+    """Return when the records of an analyzer say that its recordings are no water, overlapping a month."""
+    found = [one for cited in _standing(tag, given) for one in _windows(cited, month)]
+    return tuple(one for one in found if one.span.start < month.ends and one.span.end > month.begins)
+
+
+def _standing(tag: str, given: Given) -> Iterator[Cited]:
+    for cited in given.records.values():
+        if cited.tag == tag and not cited.ended:
+            yield cited
+
+
+def _windows(cited: Cited, month: Month) -> Iterator[LeftOutBy]:
+    if cited.procedure == OUTAGE:
+        yield from _outage(cited, month)
+        return
+    held = [window for window in cited.windows if window.what == HELD]
+    for window in held:
+        end = _utc(window.end) if window.end else month.ends.astimezone(UTC)
+        still = "" if window.end else ", not released in that record"
+        yield LeftOutBy(Span(_utc(window.start), end, f"{HELD}{still}"), cited.number)
+    if not held and cited.procedure in NOT_THE_WATER:
+        what = cited.procedure.replace("_", " ")
+        for window in cited.windows:
+            if window.what == VISIT and window.end:
+                why = f"{what}, no hold entered"
+                yield LeftOutBy(Span(_utc(window.start), _utc(window.end), why), cited.number)
+
+
+def _outage(cited: Cited, month: Month) -> Iterator[LeftOutBy]:
+    since, until = cited.facts.get("outage.from", ""), cited.facts.get("outage.until", "")
+    if since:
+        end = _utc(until) if until else month.ends.astimezone(UTC)
+        yield LeftOutBy(Span(_utc(since), end, "monitor out of service"), cited.number)
+
+
+def _utc(iso: str) -> datetime:
+    return datetime.fromisoformat(iso).astimezone(UTC)
+
+
+def grabs_of_outages(tag: str, month: Month, given: Given) -> tuple[Taken, ...]:
+    """Return the grabs that records of an outage tell of, within a month.
+
+    They stand in the fact "outage.grabs" as "2026-03-12T08:00-04:00 0.11; ..."; of one below detection the
+    value it is less than stands, which is the most it can be.
+    """
+    found = []
+    for cited in _standing(tag, given):
+        for part in filter(None, cited.facts.get("outage.grabs", "").split("; ")):
+            at, _, value = part.partition(" ")
+            less = "less than this, " if value.startswith("<") else ""
+            taken = Taken(_utc(at), Decimal(value.removeprefix("<")), f"{less}outage, record {cited.number}")
+            if cited.procedure == OUTAGE and month.holds(taken.at):
+                found.append(taken)
+    return tuple(found)
+
+
+# ---------------------------------------------------------------- in doubt
+
+
+def doubts_of(tag: str, month: Month, given: Given) -> tuple[Cited, ...]:
+    """Return the records of values in doubt of an analyzer whose period touches a month, oldest first."""
+    found = []
+    for cited in _standing(tag, given):
+        since, until = cited.facts.get("doubt.from", ""), cited.facts.get("doubt.until", "")
+        if cited.procedure != DOUBT or not since or not until:
+            continue
+        if _utc(since) < month.ends and _utc(until) > month.begins:
+            found.append(cited)
+    return tuple(sorted(found, key=lambda one: datetime.fromisoformat(one.performed)))
+
+
+def changes_values(doubt: Cited) -> bool:
+    """Whether a record of values in doubt has anything to take off or out."""
+    what = [part.what for part in decided(doubt.facts)]
+    return INVALIDATE in what or (model_of(doubt.facts) is not None and (CORRECT in what or not what))
+
+
+def corrected_rows(
+    tag: str, rows: Sequence[tuple[datetime, Decimal | None]], month: Month, given: Given
+) -> tuple[tuple[Recording, ...], tuple[LeftOutBy, ...]] | None:
+    """Return recordings with the errors in doubt taken off, and the spans that were invalidated.
+
+    What is not decided yet is corrected over its whole period. None where no record touches the month.
+    """
+    doubts = [one for one in doubts_of(tag, month, given) if changes_values(one)]
+    if not doubts:
+        return None
+    import numpy as np
+
+    times = np.array([int(at.timestamp()) for at, _ in rows], dtype=np.int64)
+    values = np.array([np.nan if value is None else float(value) for _, value in rows])
+    spans: list[LeftOutBy] = []
+    for doubt in doubts:
+        before = values
+        values = corrected(times, values, doubt.facts, everywhere=not decided(doubt.facts))
+        values = np.where(np.isnan(before), before, values)
+        spans += _invalidated(doubt)
+    digit = Decimal(1).scaleb(-max((int(one.facts.get("doubt.places", "0")) for one in doubts), default=0))
+    found = tuple(
+        Recording(at, value if value is None or new == float(value) else _fixed(new, digit))
+        for (at, value), new in zip(rows, values, strict=True)
+    )
+    return found, tuple(spans)
+
+
+def _fixed(value: float, digit: Decimal) -> Decimal:
+    """A corrected value with the places it was rounded to."""
+    return Decimal(repr(float(value))).quantize(digit)
+
+
+def _invalidated(doubt: Cited) -> Iterator[LeftOutBy]:
+    for part in decided(doubt.facts):
+        if part.what == INVALIDATE:
+            start, end = (datetime.fromtimestamp(at, UTC) for at in (part.start, part.end))
+            yield LeftOutBy(Span(start, end + timedelta(seconds=1), "invalidated"), doubt.number)
+
+
+def open_doubts(tags: Sequence[str], given: Given) -> tuple[Cited, ...]:
+    """Return the records of a month that failed as found and that no record of values in doubt answers."""
+    answered = {
+        number
+        for one in given.records.values()
+        if one.procedure == DOUBT and not one.ended
+        for number in one.facts.get("answers", "").split(", ")
+    }
+    return tuple(
+        one
+        for one in given.records.values()
+        if one.tag in tags
+        and not one.ended
+        and one.number not in answered
+        and one.facts.get("verifies") != "no"
+        and Outcome.FAIL in [o for stage, o in one.outcomes.items() if stage.startswith("as_found")]
+    )

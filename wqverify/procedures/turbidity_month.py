@@ -1,0 +1,86 @@
+"""Turbidity of a month: combined effluent and filters by the rules of filtration, as recorded and corrected.
+
+Sheet: ``month_sheet``; limits and what is refused: ``month_rules``; recordings and what is left out of them:
+``month_case`` and ``month_records``; what is judged: ``month_judged``; dates that follow: ``month_dates``. It
+verifies no analyzer; figures are settings with their source.
+"""
+
+from __future__ import annotations
+
+from wqverify.procedures.month_beside import BESIDE
+from wqverify.procedures.month_dates import clocks, follow_ups
+from wqverify.procedures.month_judged import NAME, Known, checks_of, expected, known_of, pairs_fact
+from wqverify.procedures.month_notes import CAUTIONS, notes
+from wqverify.procedures.month_rules import EVALUATION, PAIR, PEOPLE, TOLERANCES, refuse
+from wqverify.procedures.month_sheet import MonthSheet
+from wqverify.procedures.month_shown import charts, values, workings
+from wqverify.terms import Given, Outcome, Procedure, Result, Setting, Slices
+
+
+def compute(sheet: MonthSheet, given: Given, slices: Slices) -> Result:
+    """Return the result of one month.
+
+    Raises CorrectTheEntry or ChooseAnother, with the legal ways on, for what cannot be taken: a month that is
+    not over, a unit other than NTU, an export without a recording of the month, a limit nobody set.
+    """
+    refuse(sheet, given)
+    known = known_of(sheet, given, slices)
+    checks = tuple(checks_of(known))
+    return Result(
+        checks=checks,
+        values=tuple(values(known)),
+        workings=tuple(workings(known)),
+        notes=tuple(notes(known)),
+        charts=tuple(charts(known)),
+        facts=_facts(known, [check.outcome for check in checks]),
+    )
+
+
+def expects(sheet: MonthSheet, given: Given) -> tuple[str, ...]:
+    """Return the keys of the checks that a sheet asks for; a result without one of them is an error."""
+    return tuple(expected(sheet, given))
+
+
+def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
+    """What later months are told: the month, its percentage, the pairs of each filter."""
+    told = {
+        "verifies": "no",
+        "told.verifies": "This verifies no analyzer: their own checks do.",
+        "month": known.month.name,
+        "told.work": f"{known.month.words} was judged by the rules of filtration: "
+        f"{sum(one is Outcome.FAIL for one in outcomes)} of {len(outcomes)} checks outside.",
+    }
+    for version in known.versions:
+        highest = known.highest(version) if version.of_combined else None
+        if version.of_combined:
+            told[f"cfe.within{version.suffix}"] = f"{known.within(version)} of {len(version.standing)}"
+        if highest is not None:
+            told[f"cfe.highest{version.suffix}"] = f"{highest[0]:f}"
+        for name in (PAIR, EVALUATION):
+            total = 0
+            for channel in version.filters:
+                limit = known.high(name, channel.tag)
+                pairs = sum(run.pairs for run in channel.runs(limit))
+                told[f"{pairs_fact(channel.tag, limit)}{version.suffix}"] = str(pairs)
+                total += pairs
+            if version.filters:
+                told[f"ife.pairs.{known.high(name)}{version.suffix}"] = str(total)
+    return told | {f"due.{one.key}": one.due.isoformat() for one in follow_ups(known)}
+
+
+PROCEDURE = Procedure(
+    name=NAME,
+    title="Turbidity of a month",
+    revision=1,
+    Sheet=MonthSheet,
+    compute=compute,
+    expects=expects,
+    refuse=refuse,
+    cautions=CAUTIONS,
+    beside=BESIDE,
+    tolerances=TOLERANCES,
+    settings={PEOPLE: Setting("1", "100000000", whole=True), "good_flag": Setting("0", "999999", whole=True)},
+    looks_back={NAME: 12},
+    cites="own",
+    clocks=clocks,
+)
