@@ -46,12 +46,20 @@ from wqverify.terms import Given, Raw, RunningClock
 
 
 def facts(case: Case) -> dict[str, str]:
-    """Return what later records are told of an outage: from when to when, and what it answers."""
+    """Return what later records are told of an outage: from when to when, its grabs, what it answers.
+
+    ``outage.grabs`` holds "2026-03-12T08:00-04:00 0.11; ...", "<" before a result below detection.
+    """
     told = {"verifies": "no", "told.verifies": _verifies(case)}
     if case.failed is not None:
         told["outage.from"] = case.failed.isoformat(timespec="minutes")
         if case.back is not None:
             told["outage.until"] = case.back.isoformat(timespec="minutes")
+        if case.taken:
+            told["outage.grabs"] = "; ".join(
+                f"{one.at.isoformat(timespec='minutes')} {'<' if one.below else ''}{one.value:f}"
+                for one in case.taken
+            )
         told["told.work"] = told["told.duties"] = " ".join(in_short(case))
         # What opened it stays open while it is out, whatever is signed meanwhile.
         if case.back is None:
