@@ -151,6 +151,7 @@ def _trends(record: Record) -> Iterator[Block]:
     if not record.given.trends:
         return
     yield Heading(headings.TRENDS)
+    told_of: set[str] = set()
     for use in record.given.trends:
         told = (
             ("File", f"{use.file}, SHA-256 {use.digest[:16]}…"),
@@ -158,7 +159,9 @@ def _trends(record: Record) -> Iterator[Block]:
             ("Attached slice", use.slice),
         )
         yield Facts(told, use.file)
-        yield from (Statement(sentence) for sentence in use.told)
+        if use.digest not in told_of:  # several channels of one file: what became of it is told once
+            yield from (Statement(sentence) for sentence in use.told)
+        told_of.add(use.digest)
 
 
 def _holds(record: Record) -> Iterator[Block]:
