@@ -44,6 +44,7 @@ TAGS = {
     "call_out": "AIT-2301",
     "monitor_outage": "AIT-2301",
     "values_in_doubt": "AIT-2202",
+    "turbidity_month": "AIT-2210",
 }
 every_procedure = pytest.mark.parametrize("name", PROCEDURES)
 HOSTILE = ("W" * 200, "long words of a plant " * 9, "水" * 200, "#table(*[`$x_1$`] <a> @b // \\u{1} " * 5)

@@ -659,11 +659,12 @@ ALWAYS = {
     "conductivity_check": ("compensation", "process_before", "as_found", "as_left", "process_after"),
     "temperature_check": ("process_before", "element", "as_found", "as_left", "process_after"),
     "call_out": ("symptom", "at_first", "meter", "measured", "repaired", "signal"),
+    "turbidity_month": ("month", "rules", "combined", "filter"),
     "monitor_outage": ("failed", "grab", "standstill", "notice", "returned", "signal"),
     "values_in_doubt": ("failed", "last_good", "period", "evidence", "model", "trend", "used", "decided"),
 }
 # Done where the records are, or at the bench: nothing is taken out of use for them.
-AT_A_DESK = {"standard_preparation", "values_in_doubt"}
+AT_A_DESK = {"standard_preparation", "values_in_doubt", "turbidity_month"}
 HOLDS = (
     ("output_held", "output_released"),
     ("loop_in_manual", "loop_in_auto"),

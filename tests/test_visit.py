@@ -1166,6 +1166,7 @@ def test_whole_parts_are_shared_in_a_round_and_cautions_only_of_the_same_work(
         ("call_out", "AIT-2301"),
         ("monitor_outage", "AIT-2301"),
         ("values_in_doubt", "AIT-2202"),
+        ("turbidity_month", "AIT-2210"),
     ],
 )
 def test_nothing_is_to_correct_before_anything_is_answered(

@@ -47,4 +47,5 @@ PROCEDURES = Procedures(
     "call_out",
     "monitor_outage",
     "values_in_doubt",
+    "turbidity_month",
 )
