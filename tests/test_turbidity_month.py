@@ -361,10 +361,22 @@ def test_a_superseded_record_and_one_of_another_analyzer_leave_nothing_out() -> 
         assert check(result, "combined.percent").observed == "179 of 180"
 
 
+def test_a_hold_ends_where_a_later_record_releases_it() -> None:
+    first = cited("turbidity_standard_check", VISIT, window("output held", "07:45", ""))
+    back = window("output held", "11:40", "12:30")
+    later = cited("turbidity_standard_check", window("visit", "11:30", "12:40"), back, number="L1-2026-0071")
+    result = run(FALSE, records={**first, **later})
+    assert check(result, "combined.percent").observed == "178 of 178"  # neither 08:00 nor 12:00
+    assert "output held, released by a later record: 04-10 07:45 to 12:30 (L1-2026-0070)" in said(result)
+    assert "no record releases" not in said(result)
+
+
 def test_a_hold_that_was_not_released_takes_the_rest_of_the_month_and_says_so() -> None:
     result = run(records=cited("turbidity_standard_check", VISIT, window("output held", "07:45", "")))
     assert check(result, "combined.percent").observed == "56 of 56"
-    assert "was not released there; everything after it is left out" in told(result, "caution")
+    assert "no record releases the output held in L1-2026-0070; what follows is left out" in told(
+        result, "caution"
+    )
 
 
 def test_an_outage_is_left_out_and_its_grabs_stand() -> None:

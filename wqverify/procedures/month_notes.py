@@ -12,7 +12,13 @@ from wqverify.procedures import sentences
 from wqverify.procedures.month_case import Channel
 from wqverify.procedures.month_dates import follow_ups
 from wqverify.procedures.month_judged import ONE_A_DAY, Known
-from wqverify.procedures.month_records import WITHOUT_RECORD, changes_values, doubts_of, open_doubts
+from wqverify.procedures.month_records import (
+    NOT_RELEASED,
+    WITHOUT_RECORD,
+    changes_values,
+    doubts_of,
+    open_doubts,
+)
 from wqverify.procedures.month_rules import NTU, ONCE_A_DAY, PAIR, START, is_large, people_served
 from wqverify.procedures.month_shown import run_words
 from wqverify.terms import Caution, Note
@@ -114,11 +120,11 @@ def _of_channel(channel: Channel) -> Iterator[str]:
     if flagged:
         shown = ", ".join(sorted({one.left_out.removeprefix("flagged ") for one in flagged}))
         yield f"{channel.tag}: {len(flagged)} recordings were flagged {shown} and do not count."
-    still = [one.by for one in channel.left_out if "not released" in one.span.why]
+    still = [one.by for one in channel.left_out if one.span.why.endswith(NOT_RELEASED)]
     if still:
         yield (
-            f"{channel.tag}: an output held in record {', '.join(still)} was not released there; everything "
-            f"after it is left out of this month."
+            f"{channel.tag}: no record releases the output held in {', '.join(still)}; what follows is "
+            f"left out of this month."
         )
 
 

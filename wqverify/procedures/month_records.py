@@ -19,6 +19,7 @@ HELD, VISIT = "output held", "visit"
 # of the water. A grab leaves the sensor in the water.
 NOT_THE_WATER = frozenset({"turbidity_standard_check", "turbidity_calibration", "loop_check"})
 INVALIDATE = "invalidate"
+RELEASED_LATER, NOT_RELEASED = ", released by a later record", ", not released in any record"
 WITHOUT_RECORD = ("sheet", "flag")  # what else says that a time is left out
 
 
@@ -36,7 +37,9 @@ class LeftOutBy:
 
 def windows_of(tag: str, month: Month, given: Given) -> tuple[LeftOutBy, ...]:
     """Return when the records of an analyzer say that its recordings are no water, overlapping a month."""
-    found = [one for cited in _standing(tag, given) for one in _windows(cited, month)]
+    standing = tuple(_standing(tag, given))
+    released = sorted(_utc(w.end) for one in standing for w in one.windows if w.what == HELD and w.end)
+    found = [one for cited in standing for one in _windows(cited, month, released)]
     return tuple(one for one in found if one.span.start < month.ends and one.span.end > month.begins)
 
 
@@ -46,15 +49,18 @@ def _standing(tag: str, given: Given) -> Iterator[Cited]:
             yield cited
 
 
-def _windows(cited: Cited, month: Month) -> Iterator[LeftOutBy]:
+def _windows(cited: Cited, month: Month, released: Sequence[datetime]) -> Iterator[LeftOutBy]:
+    """Give what a record leaves out; a hold it did not undo ends with the next release of that analyzer."""
     if cited.procedure == OUTAGE:
         yield from _outage(cited, month)
         return
     held = [window for window in cited.windows if window.what == HELD]
     for window in held:
-        end = _utc(window.end) if window.end else month.ends.astimezone(UTC)
-        still = "" if window.end else ", not released in that record"
-        yield LeftOutBy(Span(_utc(window.start), end, f"{HELD}{still}"), cited.number)
+        start, never = _utc(window.start), month.ends.astimezone(UTC)
+        later = next((at for at in released if at > start), None)
+        end = _utc(window.end) if window.end else later or never
+        how = "" if window.end else RELEASED_LATER if later else NOT_RELEASED
+        yield LeftOutBy(Span(start, end, f"{HELD}{how}"), cited.number)
     if not held and cited.procedure in NOT_THE_WATER:
         what = cited.procedure.replace("_", " ")
         for window in cited.windows:
