@@ -583,9 +583,11 @@ def test_above_one_ntu_the_state_is_told_by_the_next_business_day(
 
 def test_the_report_runs_as_a_clock_on_the_open_sheet() -> None:
     raw = sheet()
-    (clock,) = MONTH.clocks(raw, given_for(raw, {"trend-1.csv": b""}))
+    given = given_for(raw, {"trend-1.csv": b""})
+    assert MONTH.clocks(raw, given) == ()  # its status is decided
+    (clock,) = MONTH.clocks({**raw, "status": {}}, given)
     assert (clock.what, clock.due) == ("report of April 2026 to the State", "2026-05-10T23:59-04:00")
-    assert MONTH.clocks(raw, replace(GIVEN, times={})) == ()
+    assert MONTH.clocks({}, replace(GIVEN, times={})) == ()
 
 
 # ---------------------------------------------------------------- in doubt
@@ -617,6 +619,7 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
     assert shown(result, "combined.percent_corrected") == ("93.89", "fail")
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
+    assert result.facts["told.month"].startswith("April 2026, as corrected: 169 of 180 values")
     assert value(result, "month.day.2026-04-06").quantity.text == "0.29"  # as recorded, never overwritten
     assert value(result, "month.day.2026-04-06_corrected").quantity.text == "0.310"
     assert "AIT-2210 is in doubt from 2026-04-05 00:00 to 2026-04-20 09:00 (record L1-2026-0078)" in said(

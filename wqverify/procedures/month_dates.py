@@ -121,9 +121,13 @@ def _months(known: Known, version: Version, channel: Channel) -> Iterator[Follow
             yield FollowUp(f"evaluation.{word}.{tag}", f"{why}: evaluation {word}", due, source)
 
 
-def clocks(_raw: Raw, given: Given) -> tuple[RunningClock, ...]:
-    """Return what runs on the sheet of a month: the report to the State."""
-    if "month.begins" not in given.times:
+def clocks(raw: Raw, given: Given) -> tuple[RunningClock, ...]:
+    """Return what runs on the open sheet of a month: the report to the State.
+
+    On a sheet whose status is decided nothing runs: when it was reported is told elsewhere.
+    """
+    status = raw.get("status")
+    if "month.begins" not in given.times or (isinstance(status, dict) and status.get("state")):
         return ()
     month = month_of(given)
     due = report_due(month.name)

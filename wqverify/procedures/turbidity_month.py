@@ -11,7 +11,7 @@ from wqverify.procedures.month_beside import BESIDE
 from wqverify.procedures.month_dates import clocks, follow_ups
 from wqverify.procedures.month_judged import NAME, Known, checks_of, expected, known_of, pairs_fact
 from wqverify.procedures.month_notes import CAUTIONS, notes
-from wqverify.procedures.month_rules import EVALUATION, PAIR, PEOPLE, TOLERANCES, refuse
+from wqverify.procedures.month_rules import EVALUATION, LIMIT, NTU, PAIR, PEOPLE, TOLERANCES, refuse
 from wqverify.procedures.month_sheet import MonthSheet
 from wqverify.procedures.month_shown import charts, values, workings
 from wqverify.terms import Given, Outcome, Procedure, Result, Setting, Slices
@@ -47,6 +47,7 @@ def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
         "verifies": "no",
         "told.verifies": "This verifies no analyzer: their own checks do.",
         "month": known.month.name,
+        "told.month": _told(known),
         "told.work": f"{known.month.words} was judged by the rules of filtration: "
         f"{sum(one is Outcome.FAIL for one in outcomes)} of {len(outcomes)} checks outside.",
     }
@@ -66,6 +67,19 @@ def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
             if version.filters:
                 told[f"ife.pairs.{known.high(name)}{version.suffix}"] = str(total)
     return told | {f"due.{one.key}": one.due.isoformat() for one in follow_ups(known)}
+
+
+def _told(known: Known) -> str:
+    """Say the month in one sentence, as it is told over a radio; as corrected where it was."""
+    version = known.versions[-1]
+    highest = known.highest(version)
+    most = f", the highest {highest[0]} {NTU}" if highest is not None else ""
+    above = [channel.tag for channel in known.recorded.filters if channel.runs(known.high(PAIR, channel.tag))]
+    filters = f"; pairs of {' and '.join(above)} are to be reported" if above else ""
+    return (
+        f"{known.month.words}, {version.name}: {known.within(version)} of {len(version.standing)} values of "
+        f"the combined effluent at or below {known.high(LIMIT)} {NTU}{most}{filters}."
+    )
 
 
 PROCEDURE = Procedure(
