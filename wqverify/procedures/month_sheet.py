@@ -244,7 +244,7 @@ class LeftAsItIs(Tail):
     ]
 
 
-class MonthSheet(LeftAsItIs, Judged, NothingTouched, Head, AtTheDesk):
+class MonthSheet(LeftAsItIs, Judged, NothingTouched, AtTheDesk, Head):
     """One month."""
 
     @model_validator(mode="after")
