@@ -270,12 +270,26 @@ def test_what_the_state_wrote_stands_in_the_register_and_comes_first() -> None:
     raw = sheet(rules={"filtration": "set by the State"})
     message = refused(raw, hourly())
     assert message.startswith("The limits are set by the State, and the register of AIT-2210 does not hold")
-    held = {"cfe_limit": state("0.5"), "cfe_highest": state("2")}
+    held = {"cfe_95": state("0.5"), "cfe_max": state("2")}
     result = run(hourly(changed=due(20, "0.5")), raw=raw, tolerances=held)
     assert shown(result, "combined.percent") == ("100.00", "pass")
     assert "letter 7" in check(result, "combined.percent").tolerance.source  # type: ignore[union-attr]
-    lower = run(hourly(changed=due(20, "0.2")), tolerances={"cfe_limit": state("0.1")})
+    lower = run(hourly(changed=due(20, "0.2")), tolerances={"cfe_95": state("0.1")})
     assert shown(lower, "combined.percent") == ("88.89", "fail")
+
+
+@pytest.mark.parametrize(
+    ("name", "odd", "words"),
+    [
+        ("cfe_95", Tolerance("NTU", "simple", "local", "x", low=Decimal(0)), "has no high limit"),
+        ("cfe_max", state("1", "mg/L"), "is in mg/L"),
+        ("cfe_percent", state("95", "%"), "has no low limit"),
+    ],
+)
+def test_a_limit_that_cannot_be_used_is_refused(name: str, odd: Tolerance, words: str) -> None:
+    message = refused(sheet(), hourly(), tolerances={name: odd})
+    assert message.startswith(f"The tolerance {name} of AIT-2210 is in {odd.unit} and has")
+    assert words in message
 
 
 # ---------------------------------------------------------------- missing, left out, off line, grabs
@@ -500,7 +514,7 @@ def test_the_combined_effluent_stands_for_two_filters_of_a_small_system() -> Non
 
 
 def test_a_filter_has_limits_of_its_own_where_the_register_says_so() -> None:
-    lime = replace(GIVEN.others["AIT-2201"], tolerances={"filter_pair": state("1.5")})
+    lime = replace(GIVEN.others["AIT-2201"], tolerances={"ife_pair": state("1.5")})
     result = run(None, quarters("1.4", "1.4"), others={"AIT-2201": lime})
     assert shown(result, "AIT-2201.pairs") == ("0", "pass")
     assert result.facts["ife.AIT-2201.pairs.1.5"] == "0"

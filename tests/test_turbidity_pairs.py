@@ -87,7 +87,7 @@ def test_a_value_above_the_limit_beside_nothing_is_told(values: tuple[str, ...],
     assert [text for _, text in broken(rows(*values), ONE, QUARTER)] == why
 
 
-@pytest.mark.parametrize(("minutes", "count"), [(15, 1), (22.5, 1), (22.6, 0)])
+@pytest.mark.parametrize(("minutes", "count"), [(0, 0), (15, 1), (22.5, 1), (22.6, 0)])
 def test_two_recordings_follow_each_other_up_to_one_and_a_half_steps(minutes: float, count: int) -> None:
     late = [Recording(START, Decimal("1.1")), Recording(START + timedelta(minutes=minutes), Decimal("1.1"))]
     assert len(runs_above(late, ONE, QUARTER)) == count

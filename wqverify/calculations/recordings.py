@@ -109,7 +109,7 @@ def gaps(recordings: Sequence[Recording], apart: timedelta) -> Iterator[tuple[da
 
 
 def follows(before: datetime, after: datetime, apart: timedelta) -> bool:
-    """Return whether a recording is the next after another: at most 1.5 of the usual time later.
+    """Return whether a recording is the next after another: later, by at most 1.5 of the usual time.
 
     Source: common practice, no source.
 
@@ -117,7 +117,7 @@ def follows(before: datetime, after: datetime, apart: timedelta) -> bool:
     >>> [follows(at, at + timedelta(minutes=n), timedelta(minutes=15)) for n in (15, 22, 23)]
     [True, True, False]
     """
-    return after - before <= _APART * apart
+    return timedelta(0) < after - before <= _APART * apart
 
 
 def nearest(

@@ -21,8 +21,8 @@ ONCE_A_DAY = 500  # people up to which a State may allow one value a day
 STAND_FOR = 2  # filters that the combined effluent may stand for
 MONTHS, EVALUATED = 3, 2  # months in a row until a self-assessment, until an evaluation
 
-PERCENT, LIMIT, HIGHEST = "cfe_percent", "cfe_limit", "cfe_highest"
-PAIR, START, EVALUATION = "filter_pair", "filter_start", "filter_evaluation"
+PERCENT, LIMIT, HIGHEST = "cfe_percent", "cfe_95", "cfe_max"
+PAIR, START, EVALUATION = "ife_pair", "ife_4h", "ife_evaluation"
 TOLERANCES = (PERCENT, LIMIT, HIGHEST, PAIR, START, EVALUATION)
 PEOPLE = "people_served"
 
@@ -187,6 +187,8 @@ def refuse(sheet: MonthSheet, given: Given) -> None:
             expected=f"below {LARGE}",
             where="rules.filters_by",
         )
+    for analyzer in (given.analyzer, *given.others.values()):
+        _refuse_odd_limits(analyzer)
     if sheet.rules.filtration == "set by the State":
         _refuse_without_limits(given)
 
@@ -248,6 +250,21 @@ def _refuse_outside(path: str, month: Span, given: Given) -> None:
             expected=month.name,
             where=path,
         )
+
+
+def _refuse_odd_limits(analyzer: Analyzer) -> None:
+    for name in TOLERANCES:
+        held = analyzer.tolerances.get(name)
+        end, unit = ("low", "%") if name == PERCENT else ("high", NTU)
+        if held is not None and (getattr(held, end) is None or held.unit != unit):
+            raise CorrectTheEntry(
+                f"The tolerance {name} of {analyzer.tag} is in {held.unit} and has "
+                f"{'no' if getattr(held, end) is None else 'a'} {end} limit; a month takes its {end} limit "
+                f"in {unit}. Correct it in analyzers.toml.",
+                found=held.unit,
+                expected=f"{end} in {unit}",
+                where="analyzers.toml",
+            )
 
 
 def _refuse_without_limits(given: Given) -> None:
