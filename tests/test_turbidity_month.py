@@ -21,6 +21,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from one_procedure import told, value
 
+from wqverify.demo.doubt_visits import doubt_visit
 from wqverify.demo.ellodale import make_plant
 from wqverify.demo.month_visits import export_of, month_visits
 from wqverify.errors import ChooseAnother, CorrectTheEntry
@@ -631,6 +632,7 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
     result = run(rows, records=doubt())
     assert shown(result, "combined.percent") == ("98.33", "pass")
     assert shown(result, "combined.percent_corrected") == ("93.89", "fail")
+    assert (result.outcome("month"), result.outcome("corrected")) == ("pass", "fail")
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
     assert result.facts["told.month"].startswith("April 2026, as corrected: 169 of 180 values")
@@ -677,7 +679,7 @@ def test_a_doubt_about_a_filter_moves_its_pairs_and_nothing_else() -> None:
 
 def test_a_doubt_of_another_month_is_none_of_this_one() -> None:
     past = doubt(**{"doubt.from": "2026-03-01T00:00:00-05:00", "doubt.until": "2026-04-01T00:00:00-04:00"})
-    assert "as corrected" not in "".join(one.label for one in run(records=past).checks)
+    assert not [one.key for one in run(records=past).checks if one.stage == "corrected"]
 
 
 def test_a_check_that_failed_and_nobody_answered_is_an_open_doubt() -> None:
@@ -851,6 +853,18 @@ def test_the_export_of_the_demo_plant_is_the_same_each_time_and_covers_the_month
     assert (stamps[0], stamps[-1]) == ("2026-03-01T00:00:00-0600", "2026-04-01T00:00:00-0500")
     assert len(stamps) == 31 * 96 - 4 + 1  # an hour is not there
     assert len(text) < 250_000
+
+
+def test_the_export_of_the_month_holds_what_the_doubt_of_the_month_holds() -> None:
+    month = date(2026, 10, 1)
+    doubted = doubt_visit(month, "", "").shown.splitlines()[1:]
+    head, *lines = (line.split(",") for line in export_of(month).splitlines())
+    column = head.index("AIT2202.PV")
+    whole = {datetime.fromisoformat(cells[0]): cells[column] for cells in lines}
+    assert len(doubted) > 900
+    for line in doubted:
+        at, text, _flag = line.split(",")
+        assert whole[datetime.fromisoformat(at)] == text
 
 
 def test_the_month_of_the_demo_plant_is_judged_through_its_folder(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
+from wqverify.demo.doubt_visits import doubt_visit
 from wqverify.demo.sheet import OPERATOR, Visit, not_done, opening, part, text, written
 
 SEED = 2210
@@ -19,11 +20,11 @@ ZONE = ZoneInfo("America/Chicago")  # of the plant
 QUARTER = timedelta(minutes=15)
 COMBINED, FILTERS = "AIT-2210", ("AIT-2201", "AIT-2202")
 BACKWASH = timedelta(hours=1)
-# (analyzer, day, clock, recordings one after the other, NTU): an upset of filter 1; filter 2 with the film on
-# its window that the check of the 12th finds; and what of the upset arrives in the combined effluent.
+WASHED_UNTIL = 210  # minutes after midnight at which filter 2 is back on line
+# (analyzer, day, clock, recordings one after the other, NTU): an upset of filter 1, and what of it arrives in
+# the combined effluent.
 EVENTS = (
     ("AIT-2201", 17, "15:15", ("0.842", "1.124", "1.317", "0.906", "0.411")),
-    ("AIT-2202", 11, "09:15", ("0.934", "1.018", "1.031", "0.877", "0.315")),
     ("AIT-2210", 17, "15:45", ("0.288", "0.336", "0.402", "0.371", "0.309", "0.262")),
 )
 LOST = (COMBINED, 22, "03:30", 4)  # recordings without a value: the archive was down
@@ -79,7 +80,7 @@ def month_visits(month: date) -> Iterator[Visit]:
 def export_of(month: date) -> str:
     """Return what the control system exports of a month: three analyzers and the state of the filters."""
     whole, random = Month(month), Random(SEED)
-    columns = [_filter(whole, tag, turn, random) for turn, tag in enumerate(FILTERS)]
+    columns = [_filter_1(whole, random), _filter_2(whole, random)]
     combined = _combined(whole, columns, random)
     channels = [(COMBINED, combined), *zip(FILTERS, columns, strict=True)]
     head = ",".join(f"{_channel(tag)},{_channel(tag)} status" for tag, _ in channels)
@@ -94,23 +95,42 @@ def _channel(tag: str) -> str:
     return f"{tag.replace('-', '')}.PV"
 
 
-def _filter(month: Month, tag: str, turn: int, random: Random) -> list[tuple[str, str]]:
-    """One filter: it ripens after each backwash, then lets a little more through from hour to hour."""
+def _filter_1(month: Month, random: Random) -> list[tuple[str, str]]:
+    """It ripens after each backwash, then lets a little more through from hour to hour."""
     found: list[tuple[str, str]] = []
-    run = timedelta(hours=46 + 7 * turn)
-    washed = month.times[0] + timedelta(hours=9 + 20 * turn)  # end of the next backwash
+    run, washed = timedelta(hours=46), month.times[0] + timedelta(hours=9)  # end of the next backwash
     for at in month.times:
         if at >= washed + run:
             washed += run
-        off = washed - BACKWASH <= at < washed
-        age = (at - washed if at >= washed else at - (washed - run)) / timedelta(hours=1)
+        ends = washed if at < washed else washed + run
+        off = ends - BACKWASH <= at < ends
+        age = (at - (washed if at >= washed else washed - run)) / timedelta(hours=1)
         ripening = 0.24 * max(0.0, 1 - age / 1.5)
         value = 0.052 + 0.0004 * age + ripening + abs(random.gauss(0, 0.003))
         found.append((f"{value:.3f}", "BACKWASH" if off else "ON LINE"))
-        if at >= washed + run - BACKWASH:
-            found[-1] = (f"{value:.3f}", "BACKWASH")
-    _put_events(month, tag, found)
+    _put_events(month, FILTERS[0], found)
     return found
+
+
+def _filter_2(month: Month, random: Random) -> list[tuple[str, str]]:
+    """It is washed every night; around the film on its window the recordings are those of the doubt."""
+    doubted = _doubted(month)
+    found = []
+    for at in month.times:
+        clock = at.astimezone(ZONE)
+        minute = clock.hour * 60 + clock.minute
+        age = (minute - WASHED_UNTIL) % 1440
+        value = 0.078 + 0.16 * 2.0 ** (-age / 45) + random.gauss(0, 0.002)
+        off = WASHED_UNTIL - BACKWASH / timedelta(minutes=1) <= minute < WASHED_UNTIL
+        found.append((doubted.get(at, f"{value:.3f}"), "BACKWASH" if off else "ON LINE"))
+    return found
+
+
+def _doubted(month: Month) -> dict[datetime, str]:
+    """Return the recordings of filter 2 that the doubt of the month keeps: both exports hold the same."""
+    lines = doubt_visit(month.first, "", "").shown.splitlines()[1:]
+    cells = (line.split(",") for line in lines)
+    return {datetime.fromisoformat(at).astimezone(UTC): value for at, value, _flag in cells if value}
 
 
 def _combined(month: Month, filters: list[list[tuple[str, str]]], random: Random) -> list[tuple[str, str]]:

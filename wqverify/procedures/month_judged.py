@@ -77,6 +77,11 @@ class Version:
         return [one for one in self.values if one.value is not None]
 
     @property
+    def stage(self) -> str:
+        """The stage of its checks: what is corrected has a verdict of its own."""
+        return STAGE if self.name == RECORDED else "corrected"
+
+    @property
     def suffix(self) -> str:
         """What the keys of its checks end in."""
         return "" if self.name == RECORDED else "_corrected"
@@ -242,24 +247,20 @@ def checks_of(known: Known) -> Iterator[Check]:
             yield from _of_filter(known, version, channel)
 
 
-def _named(label: str, version: Version) -> str:
-    return f"{label}, {CORRECTED}" if version.name == CORRECTED else label
-
-
 def _percent(known: Known, version: Version) -> Check:
     share, limit = known.limit(PERCENT), known.limit(LIMIT)
     assert share is not None
     assert limit is not None
     tolerance = _with_source(share, f"at or below {limit.high} {NTU}", limit)
     key = f"{STAGE}.combined.percent{version.suffix}"
-    label = _named(f"Combined effluent, values at or below {limit.high} {NTU}", version)
+    label = f"Combined effluent, values at or below {limit.high} {NTU}"
     count, within = len(version.standing), known.within(version)
     observed = f"{within} of {count}"
     if not count:
         reason = "no value of the month stands"
-        return not_evaluated(key, STAGE, label, reason, observed=observed, tolerance=tolerance)
+        return not_evaluated(key, version.stage, label, reason, observed=observed, tolerance=tolerance)
     text = percent_text(within, count, share.low if share.low is not None else Decimal(0))
-    return judge(key, STAGE, label, Quantity(text, "%", float(text)), tolerance, observed=observed)
+    return judge(key, version.stage, label, Quantity(text, "%", float(text)), tolerance, observed=observed)
 
 
 def _with_source(tolerance: Tolerance, what: str, limit: Tolerance) -> Tolerance:
@@ -271,11 +272,11 @@ def _with_source(tolerance: Tolerance, what: str, limit: Tolerance) -> Tolerance
 
 def _highest(known: Known, version: Version) -> Check:
     key = f"{STAGE}.combined.highest{version.suffix}"
-    label = _named(f"Combined effluent, highest ({known.sheet.rules.highest_of})", version)
+    label = f"Combined effluent, highest ({known.sheet.rules.highest_of})"
     found, tolerance = known.highest(version), known.limit(HIGHEST)
     if found is None:
-        return not_evaluated(key, STAGE, label, "no value of the month stands", tolerance=tolerance)
-    return judge(key, STAGE, label, Quantity(f"{found[0]:f}", NTU, float(found[0])), tolerance)
+        return not_evaluated(key, version.stage, label, "no value of the month stands", tolerance=tolerance)
+    return judge(key, version.stage, label, Quantity(f"{found[0]:f}", NTU, float(found[0])), tolerance)
 
 
 def _none_of(limit: Tolerance, what: str) -> Tolerance:
@@ -322,8 +323,8 @@ def _of_filter(known: Known, version: Version, channel: Channel) -> Iterator[Che
     pairs = sum(run.pairs for run in channel.runs(known.high(PAIR, tag)))
     yield judge(
         f"{STAGE}.{tag}.pairs{version.suffix}",
-        STAGE,
-        _named(f"{tag}, pairs of recordings running above {pair.high} {NTU}", version),
+        version.stage,
+        f"{tag}, pairs of recordings running above {pair.high} {NTU}",
         Quantity(str(pairs), "", float(pairs)),
         _none_of(pair, "reported where there is one"),
     )
@@ -339,18 +340,20 @@ def _starts(known: Known, version: Version, channel: Channel) -> Check:
     assert limit is not None
     assert limit.high is not None
     key = f"{STAGE}.{tag}.starts{version.suffix}"
-    label = _named(f"{tag}, starts above {limit.high} {NTU} at the end of their first 4 h", version)
+    label = f"{tag}, starts above {limit.high} {NTU} at the end of their first 4 h"
     tolerance = _none_of(limit, "reported where there is one")
     above = sum(one.exceeds(limit.high) for one in channel.starts)
     blind = [one for one in channel.starts if one.pair is None and "again" not in one.why]
     observed = f"{above} of {len(channel.starts)}"
     if not channel.starts:
         reason = "no time off line or backwash of it is entered or flagged, so no start is known"
-        return not_evaluated(key, STAGE, label, reason, tolerance=tolerance)
+        return not_evaluated(key, version.stage, label, reason, tolerance=tolerance)
     if blind and not above:
         reason = f"{len(blind)} of {len(channel.starts)} starts have no two recordings at the end of 4 h"
-        return not_evaluated(key, STAGE, label, reason, observed=observed, tolerance=tolerance)
-    return judge(key, STAGE, label, Quantity(str(above), "", float(above)), tolerance, observed=observed)
+        return not_evaluated(key, version.stage, label, reason, observed=observed, tolerance=tolerance)
+    return judge(
+        key, version.stage, label, Quantity(str(above), "", float(above)), tolerance, observed=observed
+    )
 
 
 _WORDS = {MONTHS: ("three_months", "a self-assessment"), EVALUATED: ("two_months", "an evaluation")}
@@ -366,7 +369,7 @@ def _in_a_row(known: Known, version: Version, channel: Channel, name: str, month
     pairs = sum(run.pairs for run in channel.runs(limit.high))
     run, unknown = known.in_a_row(version, tag, name, pairs)
     key = f"{STAGE}.{tag}.{word}{version.suffix}"
-    label = _named(f"{tag}, months in a row with such a pair above {limit.high} {NTU}", version)
+    label = f"{tag}, months in a row with such a pair above {limit.high} {NTU}"
     source = "40 CFR 141.175(b)(3), 141.563(b)" if months == MONTHS else limit.source
     what = f"{months} of them ask for {asks}"
     tolerance = _at_most(months - 1, limit, what)
@@ -374,5 +377,5 @@ def _in_a_row(known: Known, version: Version, channel: Channel, name: str, month
         tolerance = replace(tolerance, source=f"{what}: {source}")
     if unknown and run < months and run > 0:
         reason = f"there is no record of {unknown} in the book, so the months before are not known"
-        return not_evaluated(key, STAGE, label, reason, observed=f"{run} known", tolerance=tolerance)
-    return judge(key, STAGE, label, Quantity(str(run), "", float(run)), tolerance)
+        return not_evaluated(key, version.stage, label, reason, observed=f"{run} known", tolerance=tolerance)
+    return judge(key, version.stage, label, Quantity(str(run), "", float(run)), tolerance)

@@ -35,13 +35,13 @@ def _channels(version: Version) -> tuple[Channel, ...]:
     return (*combined, *(one for one in version.filters if one.tag != version.combined.tag))
 
 
-def _value(key: str, label: str, text: str, unit: str, source: str = "") -> Value:
-    return Value(f"{STAGE}.{key}", STAGE, label, Quantity(text, unit, float(text)), source)
+def _value(key: str, label: str, text: str, unit: str, version: Version) -> Value:
+    return Value(f"{STAGE}.{key}{version.suffix}", version.stage, label, Quantity(text, unit, float(text)))
 
 
 def _counts(known: Known) -> Iterator[Value]:
     version = known.recorded
-    yield _value("due", "Values due in the month", str(len(version.values)), "values")
+    yield _value("due", "Values due in the month", str(len(version.values)), "values", version)
     for word, state in (
         ("recorded", "recorded"),
         ("grab", "of grabs"),
@@ -50,7 +50,7 @@ def _counts(known: Known) -> Iterator[Value]:
         ("off_line", "not due, off line"),
     ):
         count = version.count(word.replace("_", " "))  # type: ignore[arg-type]
-        yield _value(f"count.{word}", f"Of them {state}", str(count), "values")
+        yield _value(f"count.{word}", f"Of them {state}", str(count), "values", version)
 
 
 def _named(label: str, version: Version) -> str:
@@ -67,8 +67,8 @@ def _summary(known: Known, version: Version, channel: Channel) -> Iterator[Value
         ("mean", f"mean of {found.count} recordings", found.mean),
         ("most", f"highest, {at}", found.most),
     ):
-        key = f"{channel.tag}.{word}{version.suffix}"
-        yield _value(key, _named(f"{title}, {label}", version), f"{size:f}", NTU)
+        key = f"{channel.tag}.{word}"
+        yield _value(key, f"{title}, {label}", f"{size:f}", NTU, version)
 
 
 def run_words(run: Run, known: Known) -> str:
@@ -89,13 +89,13 @@ def _runs(known: Known, version: Version, channel: Channel) -> Iterator[Value]:
         limit = known.high(name, channel.tag)
         runs = channel.runs(limit)
         for number, run in enumerate(runs[:MOST_RUNS], 1):
-            key = f"{channel.tag}.above_{limit}.{number}{version.suffix}"
+            key = f"{channel.tag}.above_{limit}.{number}"
             label = f"{channel.tag}, above {limit} {NTU}, {run_words(run, known)}; highest"
-            yield _value(key, _named(label, version), f"{run.highest.value:f}", NTU)
+            yield _value(key, label, f"{run.highest.value:f}", NTU, version)
         if len(runs) > MOST_RUNS:
-            key = f"{channel.tag}.above_{limit}.more{version.suffix}"
+            key = f"{channel.tag}.above_{limit}.more"
             label = f"{channel.tag}, further times above {limit} {NTU}, in the attached slice"
-            yield _value(key, _named(label, version), str(len(runs) - MOST_RUNS), "times")
+            yield _value(key, label, str(len(runs) - MOST_RUNS), "times", version)
 
 
 def _starts(known: Known, version: Version, channel: Channel) -> Iterator[Value]:
@@ -105,10 +105,10 @@ def _starts(known: Known, version: Version, channel: Channel) -> Iterator[Value]
     for number, start in enumerate(channel.starts, 1):
         if start.pair is not None and start.exceeds(limit):
             shown = " and ".join(f"{one.value:f}" for one in start.pair if one.value is not None)
-            key = f"{channel.tag}.start.{number}{version.suffix}"
+            key = f"{channel.tag}.start.{number}"
             label = f"{channel.tag}, back on line {known.month.clock(start.at)}, after 4 h {shown}; lower"
             lower = min(one.value for one in start.pair if one.value is not None)
-            yield _value(key, _named(label, version), f"{lower:f}", NTU)
+            yield _value(key, label, f"{lower:f}", NTU, version)
 
 
 def _days(known: Known) -> Iterator[Value]:
@@ -122,8 +122,8 @@ def _days(known: Known) -> Iterator[Value]:
             if told.get(day) == words or not standing:
                 continue
             told[day] = words
-            label = _named(f"{day.isoformat()}: {words}; highest", version)
-            yield _value(f"day.{day.isoformat()}{version.suffix}", label, f"{max(standing):f}", NTU)
+            label = f"{day.isoformat()}: {words}; highest"
+            yield _value(f"day.{day.isoformat()}", label, f"{max(standing):f}", NTU, version)
 
 
 def _shown(one: Value4h) -> str:
