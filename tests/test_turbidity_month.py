@@ -635,7 +635,8 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
     assert (result.outcome("month"), result.outcome("corrected")) == ("pass", "fail")
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
-    assert result.facts["told.month"].startswith("April 2026, as corrected: 169 of 180 values")
+    assert result.facts["told.month"].startswith("April 2026, as recorded: 177 of 180 values")
+    assert result.facts["told.corrected"].startswith("April 2026, as corrected: 169 of 180 values")
     assert value(result, "month.day.2026-04-06").quantity.text == "0.29"  # as recorded, never overwritten
     assert value(result, "month.day.2026-04-06_corrected").quantity.text == "0.310"
     assert "AIT-2210 is in doubt from 2026-04-05 00:00 to 2026-04-20 09:00 (record L1-2026-0078)" in said(
@@ -675,6 +676,7 @@ def test_a_doubt_about_a_filter_moves_its_pairs_and_nothing_else() -> None:
         one.key for one in result.checks if one.key.startswith("month.combined") and "correct" in one.key
     ]
     assert result.facts["ife.AIT-2201.pairs.1.0_corrected"] == "0"
+    assert result.facts["told.corrected"] == "April 2026, as corrected: AIT-2201 no pairs above 1.0 NTU."
 
 
 def test_a_doubt_of_another_month_is_none_of_this_one() -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from wqverify.procedures.month_beside import BESIDE
 from wqverify.procedures.month_dates import clocks, follow_ups
-from wqverify.procedures.month_judged import NAME, Known, checks_of, expected, known_of, pairs_fact
+from wqverify.procedures.month_judged import NAME, Known, Version, checks_of, expected, known_of, pairs_fact
 from wqverify.procedures.month_notes import CAUTIONS, notes
 from wqverify.procedures.month_rules import EVALUATION, LIMIT, NTU, PAIR, PEOPLE, TOLERANCES, refuse
 from wqverify.procedures.month_sheet import MonthSheet
@@ -47,7 +47,7 @@ def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
         "verifies": "no",
         "told.verifies": "This verifies no analyzer: their own checks do.",
         "month": known.month.name,
-        "told.month": _told(known),
+        **{f"told.{version.stage}": _told(known, version) for version in known.versions},
         "told.work": f"{known.month.words} was judged by the rules of filtration: "
         f"{sum(one is Outcome.FAIL for one in outcomes)} of {len(outcomes)} checks outside.",
     }
@@ -69,17 +69,21 @@ def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
     return told | {f"due.{one.key}": one.due.isoformat() for one in follow_ups(known)}
 
 
-def _told(known: Known) -> str:
-    """Say the month in one sentence, as it is told over a radio; as corrected where it was."""
-    version = known.versions[-1]
-    highest = known.highest(version)
-    most = f", the highest {highest[0]} {NTU}" if highest is not None else ""
-    above = [channel.tag for channel in known.recorded.filters if channel.runs(known.high(PAIR, channel.tag))]
-    filters = f"; pairs of {' and '.join(above)} are to be reported" if above else ""
-    return (
-        f"{known.month.words}, {version.name}: {known.within(version)} of {len(version.standing)} values of "
-        f"the combined effluent at or below {known.high(LIMIT)} {NTU}{most}{filters}."
-    )
+def _told(known: Known, version: Version) -> str:
+    """Say the month in one sentence, as it is told over a radio."""
+    said = []
+    if version.of_combined:
+        highest = known.highest(version)
+        most = f", the highest {highest[0]} {NTU}" if highest is not None else ""
+        said.append(
+            f"{known.within(version)} of {len(version.standing)} values of the combined effluent at or below "
+            f"{known.high(LIMIT)} {NTU}{most}"
+        )
+    for channel in version.filters:
+        limit = known.high(PAIR, channel.tag)
+        pairs = sum(run.pairs for run in channel.runs(limit))
+        said.append(f"{channel.tag} {pairs or 'no'} {'pair' if pairs == 1 else 'pairs'} above {limit} {NTU}")
+    return f"{known.month.words}, {version.name}: {'; '.join(said)}."
 
 
 PROCEDURE = Procedure(
