@@ -14,6 +14,7 @@ import pytest
 
 from wqverify import audit
 from wqverify.demo.ellodale import month_before
+from wqverify.lists.opened import opened
 from wqverify.plant.folder import open_plant
 
 pytestmark = pytest.mark.slow
@@ -29,6 +30,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[dict[str,
     return folder, json.loads(done.stdout)
 
 
+STORY = ("monitor_outage", "values_in_doubt", "turbidity_month")
 AS_FOUND, AS_LEFT = "as_found at the analyzer", "as_left at the analyzer"
 
 
@@ -47,13 +49,48 @@ def test_the_month_holds_every_kind_of_outcome(made: tuple[Path, list[dict[str, 
     ]
     passed = ("pass", "pass")
     assert of("AIT-2201", made) == [(None, None), passed, passed, passed, passed, passed]
-    assert of("AIT-2202", made) == [passed, ("fail", "pass"), passed, passed, passed]
+    assert of("AIT-2202", made) == [
+        passed,
+        ("fail", "pass"),
+        passed,
+        (None, None),
+        (None, None),
+        passed,
+        passed,
+    ]
     assert [of(tag, made) for tag in ("AIT-2401", "TIT-1201")] == [[passed], [passed]]
     # the call-out by night judges its signal, not the transmitter; the loop check of the day after does
     assert of("LIT-1102", made) == [(None, None), ("fail", "pass")]
     (night,) = [row for row in made[1] if "found by night" in row["story"]]
     assert night["outcomes"] == {"as_found at the control system": "fail"}
     assert of("AIT-2301", made) == [("pass", None)] * 3 + [("fail", "pass")] + [("pass", None)] * 2
+
+
+def test_one_failure_runs_through_outage_doubt_and_month_to_the_pack(
+    made: tuple[Path, list[dict[str, Any]]],
+) -> None:
+    """The film on filter 2: grabs while it waits for its gasket, a pair above 1.0 NTU that is none."""
+    folder, rows = made
+    plant = open_plant(folder / "ellodale")
+    states = {s.procedure: s for s in audit.book_of(plant).records() if s.procedure in STORY}
+    failed = next(
+        row["number"] for row in rows if row["tag"] == "AIT-2202" and row["outcomes"].get(AS_FOUND) == "fail"
+    )
+    assert states["monitor_outage"].facts["answers"] == states["values_in_doubt"].facts["answers"] == failed
+    assert states["monitor_outage"].outcomes == {"duties at the analyzer": "pass"}
+    month = json.loads(audit.book_of(plant).stored(states["turbidity_month"].number))
+    pairs = [
+        (check["stage"], check["quantity"]["text"], check["outcome"])
+        for check in month["result"]["checks"]
+        if check["label"] == "AIT-2202, pairs of recordings running above 1.0 NTU"
+    ]
+    assert pairs == [("month", "1", "fail"), ("corrected", "0", "pass")]
+    assert failed not in [one.number for one in opened(audit.book_of(plant))]
+    (pack,) = (folder / "ellodale" / "audit_packs").iterdir()
+    assert len(list((pack / "pages").glob("*.pdf"))) == len([row for row in rows if row["number"]])
+    command = [sys.executable, "-I", "-S", "verify_chains.py"]
+    checked = subprocess.run(command, capture_output=True, text=True, cwd=pack)
+    assert checked.returncode == 0, checked.stdout
 
 
 def test_grabs_are_compared_refused_and_undecided(made: tuple[Path, list[dict[str, Any]]]) -> None:
@@ -142,7 +179,7 @@ def test_every_round_has_its_chart_page(made: tuple[Path, list[dict[str, Any]]])
 
 def test_every_record_is_countersigned_and_runs_again(made: tuple[Path, list[dict[str, Any]]]) -> None:
     records = [row for row in made[1] if row["number"]]
-    assert len(records) == 35
+    assert len(records) == 38
     for row in records:
         assert row["state"] == "countersigned"
         assert row["rerun"] == "reproduced (page compared byte for byte)"

@@ -12,8 +12,10 @@ from plant_example import NOW, plant_in, record_in
 
 from wqverify.book import Book, open_book
 from wqverify.cli.today_commands import today_lines
+from wqverify.lists.due import Due
 from wqverify.lists.expiring import Expiring, expiring
 from wqverify.lists.opened import opened
+from wqverify.lists.plan import Work
 from wqverify.lists.today import Today
 from wqverify.plant.folder import Plant
 from wqverify.procedures import PROCEDURES
@@ -152,4 +154,17 @@ def test_what_runs_out_stands_at_the_end_of_the_list_of_today() -> None:
         "Nothing is open.",
         "Running out: 1",
         "  B-1 pH 7.00: usable until 2026-05-31, which is past",
+    ]
+
+
+def test_what_is_due_stands_before_it() -> None:
+    here = datetime.fromisoformat("2026-06-01T07:00-05:00")
+    work = Work("AIT-2101", "EL-0417", "ph_calibration")
+    late = Due(work, 7, date(2026, 5, 30), 2, "L1-2026-0003", date(2026, 5, 23))
+    said = list(today_lines(Today(here, due=(late, replace(late, due=None, overdue=0)))))
+    assert said == [
+        "Nothing is open.",
+        "Due: 2 checks; wqverify due shows what to take",
+        "  AIT-2101: pH calibration in buffers due 2026-05-30, overdue 2 days",
+        "  AIT-2101: pH calibration in buffers never done on this instrument",
     ]

@@ -81,7 +81,7 @@ def label(path: str) -> str:
 def told(plant: Plant, now: datetime = NIGHT) -> list[str]:
     """The lines of the list, each entry as one."""
     found: list[str] = []
-    for line in today_lines(replace(today(plant, now), opened=(), expiring=())):
+    for line in today_lines(replace(today(plant, now), opened=(), due=(), expiring=())):
         assert len(line) <= WIDTH or line.startswith("      wqverify "), line
         if line.startswith("      "):
             found[-1] += f" {line.strip()}"
@@ -456,6 +456,13 @@ SHAPE = {
             ready={"type": "boolean"},
         ),
         "opened": rows(**{name: {"type": "string"} for name in OPENED}),
+        "due": rows(
+            tag={"type": "string"},
+            procedure={"type": "string"},
+            due=TEXT,
+            overdue_days={"type": "integer"},
+            last=TEXT,
+        ),
         "expiring": rows(
             name={"type": "string"},
             what={"enum": ["usable", "calibrated", "licensed"]},
@@ -471,6 +478,7 @@ SHAPE = {
         "sheets",
         "rounds",
         "opened",
+        "due",
         "expiring",
         "unreadable",
     ],

@@ -47,7 +47,7 @@ def round_of(plant: Plant) -> RoundFolder:
 
 def listed(plant: Plant) -> str:
     """The list as one text."""
-    found = replace(today(plant, NOW), opened=(), expiring=())
+    found = replace(today(plant, NOW), opened=(), due=(), expiring=())
     return " ".join(" ".join(today_lines(found)).split())
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from datetime import datetime, timedelta
 
     from wqverify.lists.clocks import Running
+    from wqverify.lists.due import Due
     from wqverify.lists.opened import Opened
     from wqverify.lists.out_of_use import OutOfUse, Where
     from wqverify.lists.today import Sheet, Today, Unreadable, Walk
@@ -42,7 +43,8 @@ def today(plant_folder: Path | None, as_json: bool) -> None:
     What is out of use comes first, the oldest on top; then clocks, such as the next grab of an outage; sheets
     that are open, wait for the laboratory, are passed on or are complete and not run; one begun by mistake
     only while something is out of use by it; rounds that are not run; what a record asks for and no later
-    one answered; bottles, calibrations and licences that run out within 30 days; files that cannot be read.
+    one answered; checks that are due; bottles, calibrations and licences that run out within 30 days; files
+    that cannot be read.
     """
     from wqverify.lists.today import today as today_of
 
@@ -111,6 +113,10 @@ def today_lines(found: Today) -> Iterator[str]:
             yield from _wrapped(file.sentence if named else f"{file.file}: {file.sentence}")
     if found.empty:
         yield "Nothing is open."
+    if found.due:
+        yield f"Due: {words(len(found.due), 'check')}; wqverify due shows what to take"
+        for check in found.due:
+            yield from _wrapped(_due(check))
     if found.expiring:
         yield f"Running out: {len(found.expiring)}"
         for dated in found.expiring:
@@ -141,6 +147,15 @@ def _running(one: Running, here: datetime) -> str:
     when = f"in {_lasted(ahead)}" if ahead.total_seconds() >= 0 else f"overdue by {_lasted(-ahead)}"
     due = f"due {_clock(one.due.astimezone(here.tzinfo))}, {when}"
     return f"{one.where.tag}: {one.clock.what} {due} ({one.clock.source}), {_from(one.where)}"
+
+
+def _due(one: Due) -> str:
+    if one.due is None:
+        when = "never done on this instrument"
+    else:
+        when = f"due {one.due}" + (f", overdue {words(one.overdue, 'day')}" if one.overdue else "")
+    skipped = f"; skipped {one.skipped[-1].day}, because {one.skipped[-1].why}" if one.skipped else ""
+    return f"{one.work.tag}: {one.title} {when}{skipped}"
 
 
 def _asked(one: Opened) -> str:
@@ -286,6 +301,16 @@ def _document(found: Today) -> dict[str, Any]:
                 "because": one.because,
             }
             for one in found.opened
+        ],
+        "due": [
+            {
+                "tag": one.work.tag,
+                "procedure": one.work.procedure,
+                "due": one.due.isoformat() if one.due else None,
+                "overdue_days": one.overdue,
+                "last": one.last or None,
+            }
+            for one in found.due
         ],
         "expiring": [
             {"name": one.name, "what": one.what, "until": one.until, "past": one.past(found.now.date())}

@@ -1,4 +1,4 @@
-"""Make the Ellodale plant and perform its synthetic month: the whole job, from field sheets to a re-run."""
+"""Make the Ellodale plant and perform its synthetic month: from field sheets to an audit pack."""
 
 from __future__ import annotations
 
@@ -16,12 +16,14 @@ from wqverify.demo.sheet import OPERATOR, Visit, numbered
 from wqverify.demo.visits import follow_ups, visits
 from wqverify.durable import make_folder, write_durably
 from wqverify.errors import CorrectTheEntry
+from wqverify.pack import Made, make_pack
 from wqverify.plant.folder import Plant, open_plant
 
 PLANT_FILES = ("plant.toml", "analyzers.toml", "people.toml", "standards_on_hand.toml", "rounds.toml")
 REVIEWER = "S-02"
 ROUND_BY = "T-07"
 LOOSE, TIGHT = "0.15", "0.10"  # the tolerance at the control system before and after rev. 4
+PACKS = "audit_packs"
 EMPTY = ("field_sheets", "trends", "book", "certificates")
 
 
@@ -46,6 +48,7 @@ class Demo:
     folder: Path
     rows: tuple[DemoRow, ...]
     passphrase: str
+    pack: Made  # of its month, for an auditor
 
 
 def month_before(now: datetime) -> date:
@@ -126,7 +129,9 @@ def run_demo(folder: Path, store: Path, now: datetime, tell: Callable[[str], Non
         rows.append(
             DemoRow(one.number, visit.day, visit.tag, visit.story, outcomes, state.state, one.page, answer)
         )
-    return Demo(folder, tuple(rows), secret)
+    tell("packing the month for an auditor")
+    pack = make_pack(plant, f"{month:%Y-%m}", folder / PACKS / f"{month:%Y-%m}", now)
+    return Demo(folder, tuple(rows), secret, pack)
 
 
 def _perform_all(

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 
 from wqverify.demo.chlorine_visits import chlorine_visits
+from wqverify.demo.doubt_visits import doubt_visits
+from wqverify.demo.month_visits import month_visits
 from wqverify.demo.outage_visits import outage_visits
 from wqverify.demo.ph_visits import ph_visits
 from wqverify.demo.physical_visits import physical_visits
@@ -17,6 +19,8 @@ from wqverify.demo.turbidity_visits import turbidity_visits
 def follow_ups(month: date) -> Iterator[Visit]:
     """Yield the visits that name records of earlier ones, in the order of the work."""
     yield from outage_visits(month)
+    yield from doubt_visits(month)
+    yield from month_visits(month)
 
 
 def visits(month: date) -> Iterator[Visit]:

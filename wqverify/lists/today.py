@@ -21,6 +21,7 @@ from wqverify.entry.fold import BY_MISTAKE, fold
 from wqverify.entry.journal import SUFFIX, read_journal
 from wqverify.errors import CorrectTheEntry, RepairTheFolder, WqverifyError
 from wqverify.lists.clocks import Running, on_records, on_sheet
+from wqverify.lists.due import Due, due
 from wqverify.lists.expiring import Expiring, expiring
 from wqverify.lists.opened import Opened, opened
 from wqverify.lists.out_of_use import OutOfUse, Where, left_by_records, left_by_visit
@@ -84,6 +85,7 @@ class Today:
     sheets: tuple[Sheet, ...] = ()
     rounds: tuple[Walk, ...] = ()
     opened: tuple[Opened, ...] = ()
+    due: tuple[Due, ...] = ()
     expiring: tuple[Expiring, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()
 
@@ -93,7 +95,7 @@ class Today:
 
     @property
     def empty(self) -> bool:
-        """Whether nothing waits; what only runs out is no work that stands open."""
+        """Whether nothing that was begun waits; what is due or runs out is no work that stands open."""
         lists = (self.out_of_use, self.clocks, self.sheets, self.rounds, self.opened, self.unreadable)
         return not any(lists)
 
@@ -130,6 +132,7 @@ def today(plant: Plant, now: datetime) -> Today:
         tuple(sorted(sheets, key=lambda one: one.last_at, reverse=True)),
         tuple(sorted(rounds, key=lambda one: (one.date, one.folder))),
         tuple(book.opened()),
+        tuple(book.due(now)),
         tuple(expiring(plant, here.date())),
         tuple(unreadable),
     )
@@ -290,6 +293,14 @@ class _Known:
         """Return what records opened and no later one answered."""
         found: list[Opened] = []
         self._read(lambda: found.extend(opened(self._book) if self._book else ()))
+        return found
+
+    def due(self, now: datetime) -> list[Due]:
+        """Return the checks that are due today or were before; where the book cannot be read, none."""
+        found: list[Due] = []
+        if self._book is not None or not has_book(self._plant.book):
+            today = now.astimezone(self._plant.zone).date()
+            self._read(lambda: found.extend(due(self._plant, now, today).items))
         return found
 
     def _add_left(self, found: list[OutOfUse]) -> None:
