@@ -645,11 +645,17 @@ def test_each_part_of_the_period_has_its_own_consequence() -> None:
     assert [one.what for one in decided(result.facts)] == ["accept as is", "correct"]
     assert result.facts["answers"] == FAILED
     assert result.facts["verifies"] == "no"
+    said = "Values from 2026-03-01 08:00 to 2026-03-31 08:30 are in doubt."
+    assert result.facts["told.as_recorded"] == f"Record {FAILED} found it out of tolerance. {said}"
+    assert result.facts["told.corrected"] == "Decided: accept as is, correct, notify."
 
 
 def test_nothing_decided_and_nobody_informed_is_said() -> None:
     result = run(sheet(used=[CFE]), slice_=month({"2026-03-28 04:00": "0.295"}))
     assert "Nothing is decided yet about the values in doubt." in notes(result, "caution")
+    assert result.facts["told.corrected"] == (
+        "1 value decides otherwise without the error. Nothing is decided yet."
+    )
     assert "Decisions change, and nobody is entered as informed." in notes(result, "caution")
 
 

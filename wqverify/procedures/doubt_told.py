@@ -64,12 +64,20 @@ def _model(case: Case) -> dict[str, str]:
 
 def _said(case: Case, found: Sequence[Decision]) -> dict[str, str]:
     """Give the sentences that are said aloud: what failed, what is in doubt, what decides otherwise."""
-    stage = f"Record {case.failed.number} found it out of tolerance."
-    told = [f"Values from {clock(case, case.since)} to {clock(case, case.until)} are in doubt."]
-    counts = [len(changed(case, one)) for one in found if one.corrected]
-    if counts:
-        what = "No decision changes." if not any(counts) else f"{sum(counts)} values decide otherwise."
-        told.append(what)
+    since, until = clock(case, case.since), clock(case, case.until)
+    found_by = f"Record {case.failed.number} found it out of tolerance."
+    doubt = f"Values from {since} to {until} are in doubt."
+    otherwise = []
+    if any(one.corrected for one in found):
+        count = len({row.row for one in found for row in changed(case, one)})
+        few = {0: "No value decides", 1: "1 value decides"}.get(count, f"{count} values decide")
+        otherwise.append(f"{few} otherwise without the error.")
     decided = list(dict.fromkeys(row.decision for row in case.sheet.decided))
-    told.append(f"Decided: {', '.join(decided)}." if decided else "Nothing is decided yet.")
-    return {"told.as_found": stage, "told.work": " ".join(told)}
+    otherwise.append(f"Decided: {', '.join(decided)}." if decided else "Nothing is decided yet.")
+    outcome = " ".join(otherwise)
+    return {
+        "told.as_found": found_by,
+        "told.work": f"{doubt} {outcome}",
+        "told.as_recorded": f"{found_by} {doubt}",
+        "told.corrected": outcome,
+    }
