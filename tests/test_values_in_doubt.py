@@ -654,7 +654,7 @@ def test_nothing_decided_and_nobody_informed_is_said() -> None:
     result = run(sheet(used=[CFE]), slice_=month({"2026-03-28 04:00": "0.295"}))
     assert "Nothing is decided yet about the values in doubt." in notes(result, "caution")
     assert result.facts["told.corrected"] == (
-        "1 value decides otherwise without the error. Nothing is decided yet."
+        "Without the error 1 value decides otherwise. Nothing is decided yet."
     )
     assert "Decisions change, and nobody is entered as informed." in notes(result, "caution")
 

@@ -70,8 +70,8 @@ def _said(case: Case, found: Sequence[Decision]) -> dict[str, str]:
     otherwise = []
     if any(one.corrected for one in found):
         count = len({row.row for one in found for row in changed(case, one)})
-        few = {0: "No value decides", 1: "1 value decides"}.get(count, f"{count} values decide")
-        otherwise.append(f"{few} otherwise without the error.")
+        few = {0: "no value decides", 1: "1 value decides"}.get(count, f"{count} values decide")
+        otherwise.append(f"Without the error {few} otherwise.")
     decided = list(dict.fromkeys(row.decision for row in case.sheet.decided))
     otherwise.append(f"Decided: {', '.join(decided)}." if decided else "Nothing is decided yet.")
     outcome = " ".join(otherwise)
