@@ -246,7 +246,7 @@ FOLDERS = [
     ("plant.toml", "time_zone", "time_zon", "line 4: time_zon is not known here; did you mean time_zone?"),
     ("plant.toml", "America/Chicago", "America/Chicargo", "not known; did you mean America/Chicago?"),
     ("plant.toml", "[book]", "[book", "line 9: '[book' cannot be read: the closing bracket of [name]"),
-    ("plant.toml", "book/book.sqlite", "postgresql://x/y", "This version keeps the book in a file; postgres"),
+    ("plant.toml", "book/book.sqlite", "mysql://x/y", "a book on a server begins with postgresql://"),
     ("analyzers.toml", 'serial = "EL-0417"\n', "", "analyzers.toml, line 4: serial is missing; add it."),
     ("analyzers.toml", 'low = "-0.10"', 'low = "-20"', "an allowed error wider than the range 0 to 14 pH."),
     ("people.toml", 'id = "T-11"', 'id = "T-07"', "staff id T-07 is given twice (first on line "),

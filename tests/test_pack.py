@@ -26,12 +26,14 @@ import pytest
 import short_records
 from openpyxl import load_workbook
 from pack_example import BECAUSE, FIRST, LATE, MADE, MONTH, NEXT, SECOND, pack_of, plant_with_month, table
+from plant_example import plant_in
 
 from wqverify import acts
 from wqverify.book import GENESIS, Entry, RecordState, open_book
 from wqverify.cli import main
 from wqverify.errors import ChooseAnother, CorrectTheEntry, CouldNotRun, RepairTheFolder
 from wqverify.pack import Made, make_pack
+from wqverify.pack.gathered import about_the_month
 from wqverify.pack.month import Walked
 from wqverify.pack.names import safe
 from wqverify.pack.of_record import _late, _signature
@@ -736,3 +738,21 @@ def test_the_command_ends_with_1_where_something_is_wrong(
     assert code == 1
     assert f"WRONG: The PDF of {SECOND}: missing" in out
     assert (here / f"audit-pack-{MONTH}" / "index.html").is_file()
+
+
+def test_later_records_about_the_month_go_in_and_others_do_not(tmp_path: Path) -> None:
+    """An outage or a doubt is often closed in the next month, and a month is judged after it."""
+    plant = plant_in(tmp_path / "p")
+    for day, facts in (
+        ("2026-05-11", {}),
+        ("2026-06-01", {"month": "2026-05"}),
+        ("2026-06-01", {"month": "2026-04"}),
+        ("2026-06-02", {"answers": "L1-2026-0001"}),
+        ("2026-06-02", {"answers": "L1-2026-0003"}),
+        ("2026-06-02", {}),
+    ):
+        short_records.enter(plant, (f"{day}T08:00-05:00", {}), more={"facts": facts})
+    book = open_book(plant.book, plant.device)
+    assert [state.number[-1] for state in about_the_month(book, "2026-05")] == ["1", "2", "4"]
+    assert [state.number[-1] for state in about_the_month(book, "2026-06")] == ["2", "3", "4", "5", "6"]
+    assert [state.number[-1] for state in about_the_month(book, "2026-04")] == ["3"]

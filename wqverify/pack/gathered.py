@@ -53,7 +53,7 @@ def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Conten
     """Return what the pack of a month says; the PDFs and certificates are put into it on the way."""
     pack = Contents(plant.site, walked.month, walked.newest, list(walked.heads.values()))
     found, names = _Found(), Names()
-    for state in book.records(walked.month):
+    for state in about_the_month(book, walked.month):
         plain = _plain(book, state, pack)
         page = put_page(target, plant, state, names)
         pack.pdfs.append((state.number, page.name, page.said, page.digest))
@@ -75,6 +75,22 @@ def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Conten
         pack.notes.append(f"The newest entry of the book is of {walked.newest[:10]}: {MORE} {walked.month}.")
     pack.notes += [f"Unfinished: {what}." for what in unfinished(plant)]
     return pack
+
+
+def about_the_month(book: Book, month: str) -> Iterator[RecordState]:
+    """Give the records whose work was done in a month, then later ones that are about it.
+
+    That are those that tell the month they judge, and those that answer a record of the month: an outage or
+    a doubt is often closed in the next one.
+    """
+    given: set[str] = set()
+    for state in book.records(month):
+        given.add(state.number)
+        yield state
+    for state in book.telling("month", "answers"):
+        answered = set(state.facts.get("answers", "").split(", "))
+        if state.number not in given and (state.facts.get("month") == month or answered & given):
+            yield state
 
 
 def _plain(book: Book, state: RecordState, pack: Contents) -> Mapping[str, Any] | None:

@@ -79,7 +79,10 @@ def _first(pack: Contents) -> Iterator[Block]:
     readings, checks = len(pack.sheet("readings").rows), len(pack.sheet("checks").rows)
     good = sum(said == AS_IN_THE_BOOK for _number, _name, said, _digest in pack.pdfs)
     facts = [
-        ("Month", f"{pack.month}: work begun in this month, plant time ({pack.site.time_zone})"),
+        (
+            "Month",
+            f"{pack.month}: work begun in this month, and later records about it; plant time ({pack.site.time_zone})",
+        ),
         ("Newest entry of the book", when(pack.newest)),
         ("Records", str(len(records)) if records else f"none: no work of {pack.month} is in the book"),
         ("PDFs", f"{good} of {len(records)} are the files the book holds"),
