@@ -81,7 +81,8 @@ def _first(pack: Contents) -> Iterator[Block]:
     facts = [
         (
             "Month",
-            f"{pack.month}: work begun in this month, and later records about it; plant time ({pack.site.time_zone})",
+            f"{pack.month}: work begun in this month, and later records about it; plant time "
+            f"({pack.site.time_zone})",
         ),
         ("Newest entry of the book", when(pack.newest)),
         ("Records", str(len(records)) if records else f"none: no work of {pack.month} is in the book"),
