@@ -23,13 +23,13 @@ def book(tmp_path: Path) -> Book:
     return open_book(tmp_path / "book.sqlite", "L1", create=True)
 
 
-def performed(book: Book, count: int) -> None:
+def performed(book: Book, count: int, more: bytes = b"") -> None:
     with book.writing() as writer:
         for _ in range(count):
             number = writer.next_number(2026)
             said = dict.fromkeys(("tag", "serial", "procedure"), "x")
             body = {**said, "visit": number, "performed": "2026-07-14T09:00-04:00"}
-            data = b"record " + number.encode()
+            data = b"record " + number.encode() + more
             writer.append("performed", key=number, record=number, at=AT, body=body, stored=data)
 
 
@@ -329,9 +329,41 @@ def test_an_anchor_of_an_unknown_chain_or_of_a_missing_entry_is_named(book: Book
 def test_an_entry_that_is_none_is_said_in_one_sentence(book: Book, text: str) -> None:
     filled(book)
     tamper(book, f"UPDATE entries SET entry = '{text}' WHERE seq = 1")
-    for read in (book.entries, book.records, book.iterate_stored, lambda: [book.find("L1-2026-0001")]):
+    for read in (book.entries, book.records, lambda: [book.find("L1-2026-0001")]):
         with pytest.raises(RepairTheFolder, match="is not what was entered; run `wqverify book examine`"):
             list(read())
+
+
+@pytest.mark.parametrize(
+    ("damage", "wrong"),
+    [
+        ("UPDATE entries SET entry = 'no JSON' WHERE seq = 1", "its entry in the book is damaged"),
+        ("DELETE FROM stored WHERE number = 'L1-2026-0001'", "its bytes are missing from the book"),
+    ],
+)
+def test_a_record_that_cannot_be_read_is_told_and_the_next_one_follows(
+    book: Book, damage: str, wrong: str
+) -> None:
+    filled(book)
+    before = [one.number for one in book.iterate_stored()]
+    assert len(before) > 1
+    tamper(book, damage)
+    after = {one.number: one for one in book.iterate_stored()}
+    assert list(after) == before
+    assert [one.number for one in after.values() if one.wrong] == ["L1-2026-0001"]
+    assert (after["L1-2026-0001"].wrong, after["L1-2026-0001"].data) == (wrong, b"")
+
+
+def test_a_damaged_page_of_the_file_takes_one_record_away_and_no_more(book: Book) -> None:
+    performed(book, 5, more=b"x" * 20_000)  # records that need pages of their own
+    data, size = bytearray(book.path.read_bytes()), 4096
+    at = data.index(b"x" * (size - 4)) - 4  # a page of such: its first four bytes name the next
+    data[at : at + 4] = b"\xff\xff\xff\xf0"
+    book.path.write_bytes(data)
+    found = list(book.iterate_stored())
+    assert [one.number for one in found] == [f"L1-2026-{n:04d}" for n in range(1, 6)]
+    (lost,) = [one for one in found if hashlib.sha256(one.data).hexdigest() != one.digest]
+    assert "damaged" in lost.wrong
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,6 @@
 """The record book: append-only, hash-chained events; a set of chains, one per device."""
 
-from wqverify.book.book import Book, StoredRecord, has_book, open_book
+from wqverify.book.book import Book, has_book, open_book
 from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry, instant
 from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
 from wqverify.book.joining import InBook, Joined, Source, join, visits_twice
@@ -13,6 +13,7 @@ from wqverify.book.series import (
     stored_of_tag,
 )
 from wqverify.book.state import RecordState
+from wqverify.book.stored import StoredRecord
 from wqverify.book.visits import is_of_day, visits_on_round
 from wqverify.book.writer import Writer
 

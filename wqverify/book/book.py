@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,21 +15,13 @@ from wqverify.book.entry import CHANGES, Entry, checked_chain, entry_of, instant
 from wqverify.book.schema import FORMAT, entries, is_performed, records, stored
 from wqverify.book.sqlite_file import SqliteFile, make_file
 from wqverify.book.state import RecordState, in_order
+from wqverify.book.stored import StoredRecord, in_month, same_entry, stored_records
 from wqverify.book.writer import Writer, utc
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
 from wqverify.plant.address import is_address
 
 TIMEOUT_S = 60.0
-_AT_ONCE = 100  # rows read before the database is let go again
-
-
-@dataclass(frozen=True, slots=True)
-class StoredRecord:
-    """The bytes of a record and the digest its entry gives them."""
-
-    number: str
-    digest: str
-    data: bytes
+AT_ONCE = 100  # rows read before the database is let go again
 
 
 class Book:
@@ -111,13 +102,13 @@ class Book:
         Between two times the database is let go: a long examination must not keep anybody from entering.
         Nothing is missed, as entries are only ever added at the end.
         """
-        ordered = query.where(entries.c.chain == chain).order_by(entries.c.seq).limit(_AT_ONCE)
+        ordered = query.where(entries.c.chain == chain).order_by(entries.c.seq).limit(AT_ONCE)
         page = ordered
         while True:
             with self.reading() as connection:
                 found = connection.execute(page).all()
             yield from found
-            if len(found) < _AT_ONCE:
+            if len(found) < AT_ONCE:
                 return
             page = ordered.where(entries.c.seq > found[-1].seq)
 
@@ -165,25 +156,33 @@ class Book:
 
         ``month`` is YYYY-MM in plant time.
         """
-        query = sa.select(entries.c.seq, records.c.number).join(records, _same_entry)
+        query = sa.select(entries.c.seq, records.c.number).join(records, same_entry)
         for chain in self.chains():
-            numbers = [row.number for row in self.rows(_in_month(query, month), chain)]
-            for start in range(0, len(numbers), _AT_ONCE):
+            numbers = [row.number for row in self.rows(in_month(query, month), chain)]
+            for start in range(0, len(numbers), AT_ONCE):
                 with self.reading() as connection:
-                    found = _states(connection, numbers[start : start + _AT_ONCE])
+                    found = _states(connection, numbers[start : start + AT_ONCE])
                 yield from found
 
-    def iterate_stored(self, month: str = "") -> Iterator[StoredRecord]:
-        """Yield the bytes of all records, or of those of a month, to run them again at scale."""
-        query = (
-            sa.select(entries.c.seq, entries.c.entry, entries.c.hash, stored.c.bytes)
-            .join(records, _same_entry)
-            .join(stored, stored.c.digest == entries.c.stored)
-        )
+    def numbers(self, month: str = "") -> Iterator[str]:
+        """Yield the numbers of all records, or of those of a month, in their order."""
+        query = sa.select(entries.c.seq, records.c.number).join(records, same_entry)
         for chain in self.chains():
-            for row in self.rows(_in_month(query, month), chain):
-                entry = entry_of(row.entry, row.hash)
-                yield StoredRecord(entry.record, str(entry.body.get("stored", "")), row.bytes)
+            yield from (row.number for row in self.rows(in_month(query, month), chain))
+
+    def count(self, month: str = "") -> int:
+        """Return how many records there are, or how many of a month."""
+        query = in_month(sa.select(sa.func.count()).select_from(records), month)
+        with self.reading() as connection:
+            return connection.execute(query).scalar_one()
+
+    def iterate_stored(self, month: str = "", numbers: Sequence[str] | None = None) -> Iterator[StoredRecord]:
+        """Yield the bytes of all records, of those of a month, or of these numbers, to run them again.
+
+        What cannot be read in a damaged book comes with the reason, and the next record follows.
+        """
+        for chain in self.chains():
+            yield from stored_records(self, chain, AT_ONCE, month, numbers)
 
     def last_records(
         self,
@@ -299,17 +298,10 @@ def _after(entry: Entry, since: Entry) -> bool:
     return instant(entry.at) >= instant(since.at)
 
 
-_same_entry = (records.c.chain == entries.c.chain) & (records.c.seq == entries.c.seq)
-
-
 def _stands() -> sa.ColumnElement[bool]:
     """Whether a record is neither superseded nor voided."""
     ended = entries.alias()
     return ~sa.exists().where(ended.c.record == records.c.number, ended.c.event.in_(("superseded", "voided")))
-
-
-def _in_month(query: sa.Select[Any], month: str) -> sa.Select[Any]:
-    return query.where(records.c.performed.startswith(month, autoescape=True)) if month else query
 
 
 def _states(connection: sa.Connection, numbers: Sequence[str]) -> list[RecordState]:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
-from wqverify.book.book import Book, _same_entry, _stands
+from wqverify.book.book import Book, _stands
 from wqverify.book.entry import entry_of
 from wqverify.book.schema import entries, is_performed, records, stored
+from wqverify.book.stored import same_entry
 
 _AT_ONCE = 20  # records read before the database is let go again; the newest mostly say all that is asked
 
@@ -27,7 +28,7 @@ def known_visits(book: Book) -> KnownVisits:
     """Return the visits of a book, from one look at it."""
     of_a_round = sa.case((entries.c.entry.contains('"round":'), entries.c.entry), else_="")
     query = sa.select(records, _stands().label("stands"), of_a_round.label("entry"), entries.c.hash).join(
-        entries, _same_entry
+        entries, same_entry
     )
     newest_first = query.order_by(records.c.instant.desc(), records.c.chain, records.c.seq.desc())
     with book.reading() as connection:

@@ -9,9 +9,10 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from wqverify.book.book import Book, _same_entry, _stands
+from wqverify.book.book import Book, _stands
 from wqverify.book.entry import CHANGES, Entry, entry_of, instant
 from wqverify.book.schema import entries, records, stored
+from wqverify.book.stored import same_entry
 
 _AT_ONCE = 100  # records read before the database is let go again
 
@@ -67,7 +68,7 @@ def stored_of_tag(
         wanted = wanted.where(records.c.procedure == procedure)
     query = (
         sa.select(*_COLUMNS, entries.c.entry, entries.c.hash, stored.c.bytes)
-        .join(entries, _same_entry)
+        .join(entries, same_entry)
         .join(stored, stored.c.digest == entries.c.stored)
         .order_by(*_IN_ORDER)
     )
