@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path
 
+from wqverify.book import Book, open_book
 from wqverify.demo.ellodale import make_plant
 from wqverify.demo.visits import visits
 from wqverify.gather import gather
@@ -56,3 +58,18 @@ def record_in(plant: Plant, name: str, number: str = "L1-2026-0001") -> Record:
 
 def bytes_of(plant: Plant, name: str) -> bytes:
     return record_to_bytes(record_in(plant, name))
+
+
+def entered(plant: Plant, samples: Sequence[bytes], count: int) -> Book:
+    """Enter the samples over and over into the book of a plant, half in May, half in June."""
+    Path(plant.book).parent.mkdir(exist_ok=True)
+    book = open_book(plant.book, "L1", create=True)
+    with book.writing() as writer:
+        for n in range(count):
+            number = writer.next_number(2026)
+            data = samples[n % len(samples)].replace(b'"L1-2026-0001"', f'"{number}"'.encode())
+            said = {"tag": "AIT-2101", "serial": "EL-0417", "procedure": "ph_calibration", "visit": number}
+            body = {**said, "by": "T-07", "performed": f"2026-0{5 + n * 2 // count}-04T08:05-04:00"}
+            at = NOW.isoformat()
+            writer.append("performed", key=number, record=number, at=at, stored=data, body=body)
+    return book

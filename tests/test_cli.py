@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
+import sqlite3
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
-from plant_example import Clock, plant_in, sheet_of
+from plant_example import Clock, bytes_of, entered, plant_in, sheet_of
 
 from wqverify import audit
 from wqverify.cli import main
@@ -133,7 +136,19 @@ ANSWER = of(
     note=TEXT,
     differences={"type": "array", "items": of(place=TEXT, was=TEXT, now=TEXT)},
 )
-RERUN = of(answers=many(ANSWER), counted={"type": "object", "additionalProperties": {"type": "integer"}})
+COUNTED = {"type": "object", "additionalProperties": {"type": "integer"}}
+NOW_CHECK = of(key=TEXT, label=TEXT, then=TEXT, now=TEXT, decided_otherwise=YES)
+AS_NOW = of(
+    of_today={"type": "array", "items": TEXT}, checks={"type": "array", "items": NOW_CHECK}, reason=TEXT
+)
+OF_MONTH = of(**ANSWER["properties"], as_now={"anyOf": [AS_NOW, {"type": "null"}]})
+SAMPLE = of(seed={"type": "integer"}, of={"type": "integer"}, answers=many(ANSWER))
+RERUN = of(
+    answers=many(OF_MONTH),
+    sample={"anyOf": [SAMPLE, {"type": "null"}]},
+    counted=COUNTED,
+    as_now={"anyOf": [COUNTED, {"type": "null"}]},
+)
 BOOK = many(
     of(
         number=TEXT,
@@ -202,6 +217,89 @@ def test_the_whole_job_by_commands(wqverify: Wqverify, here: Path) -> None:
     assert "this record is voided" in wqverify("rerun", number)[1]
 
 
+@pytest.fixture
+def ten(here: Path) -> list[str]:
+    """A book of ten records, entered without their notebooks; the tolerance of today is another one."""
+    plant = open_plant(here / "plant")
+    entered(plant, [bytes_of(plant, name) for name in ("pass", "close")], 10)
+    register = here / "plant" / "analyzers.toml"
+    register.write_text(register.read_text("utf-8").replace('"0.15"', '"0.001"'), "utf-8")
+    return [f"L1-2026-{n:04d}" for n in range(1, 11)]
+
+
+def test_a_book_is_run_again_by_command(wqverify: Wqverify, ten: list[str]) -> None:
+    assert wqverify("rerun", "--all")[:2] == (0, "10 reproduced\n")
+    assert wqverify("rerun", "--month", "2026-06", "--each")[1].splitlines() == [
+        *(f"{number}  reproduced" for number in ten[5:]),
+        "5 reproduced",
+    ]
+    code, out, _err = wqverify("rerun", "--all", "--json")
+    told = fits(out, RERUN)
+    assert (code, [one["number"] for one in told["answers"]]) == (0, ten)
+    assert (told["counted"]["reproduced"], told["sample"], told["as_now"]) == (10, None, None)
+    code, out, err = wqverify("rerun", ten[0], "L1-2026-0099", "--json")
+    assert (code, json.loads(out)["found"]) == (2, "L1-2026-0099")
+    assert "is not in the book" in err
+
+
+def test_as_then_and_as_now_stand_side_by_side(wqverify: Wqverify, ten: list[str]) -> None:
+    code, out, _err = wqverify("rerun", "--month", "2026-05", "--as-now", "--json")
+    told = fits(out, RERUN)
+    assert code == 0  # as then decides it
+    assert told["counted"]["reproduced"] == 5
+    assert told["as_now"]["decided otherwise"] > 0
+    assert sum(told["as_now"].values()) == 5
+    text = wqverify("rerun", "--month", "2026-05", "--as-now")[1].splitlines()
+    assert text[0] == f"{ten[0]}  reproduced as then"
+    assert text[1].startswith("    of today: tolerance control_system: ")
+    at = next(n for n, line in enumerate(text) if "DECIDED OTHERWISE" in line)
+    assert text[at + 1].startswith("        then: ")
+    assert text[at + 1].endswith("(simple), pass")
+    assert text[at + 2].endswith("to 0.001 (simple), fail")
+    assert text[-2] == "5 reproduced"
+    assert text[-1].startswith("As now: ")
+
+
+def test_a_sample_goes_through_its_notebooks_by_command(
+    wqverify: Wqverify, here: Path, ten: list[str]
+) -> None:
+    code, out, err = wqverify("rerun", "--all", "--notebooks", "1", "--json")
+    sample = fits(out, RERUN)["sample"]
+    assert (code, sample["of"], [one["answer"] for one in sample["answers"]]) == (0, 10, ["reproduced"])
+    assert "executing the notebook of ph_calibration for 1 record" in err
+    plant = open_plant(here / "plant")
+    assert audit.draw(plant, 1, sample["seed"]).numbers == (sample["answers"][0]["number"],)
+    assert sample["answers"][0]["number"] in ten
+
+
+def test_a_damaged_record_of_many_is_listed_and_counted(
+    wqverify: Wqverify, here: Path, ten: list[str]
+) -> None:
+    with closing(sqlite3.connect(here / "plant" / "book" / "book.sqlite", isolation_level=None)) as book:
+        for (name,) in book.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            book.execute(f"DROP TRIGGER {name}")
+        book.execute("UPDATE stored SET bytes = x'7b7d' WHERE number = ?", (ten[3],))
+    code, out, _err = wqverify("rerun", "--all")
+    assert code == 3
+    assert out.splitlines() == [
+        f"{ten[3]}  could not run, because its stored bytes are not those that were entered",
+        "9 reproduced, 1 could not run",
+    ]
+
+
+@pytest.mark.usefixtures("ten")
+def test_progress_of_a_long_run_stands_on_the_error_output(
+    wqverify: Wqverify, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert wqverify("rerun", "--all")[2] == ""  # ten are no long run
+    monkeypatch.setattr("wqverify.cli.rerun_commands.LINES", 5)
+    monkeypatch.setattr("wqverify.cli.progress.SECONDS", {False: 0.0})
+    code, out, err = wqverify("rerun", "--all")
+    assert (code, out) == (0, "10 reproduced\n")
+    assert len(err.splitlines()) == 11  # one each, as no time has to pass, and the last
+    assert re.fullmatch(r"  10 of 10 records, [0-9]+ a second", err.splitlines()[-1])
+
+
 def number_of(here: Path) -> str:
     return next(iter(audit.book_of(open_plant(here / "plant")).records())).number
 
@@ -251,6 +349,10 @@ REFUSED = [
     (("sign", "L1-2026-0001", "--by", "X-9", "--passphrase-file", "../secret"), 3, "no record book"),
     (("rerun", "--month", "2026-13"), 3, "no record book"),
     (("rerun",), 2, "Name files or numbers"),
+    (("rerun", "--all", "--seed", "3"), 2, "name its size with --notebooks N"),
+    (("rerun", "some.pdf", "--notebooks", "3"), 2, "no files"),
+    (("rerun", "--all", "--processes", "99"), 2, "choose 1 to 64"),
+    (("rerun", "--all", "--processes", "2", "--dask", "tcp://x:1"), 2, "not both"),
     (("rerun", "nothing.pdf"), 2, "nothing.pdf cannot be read"),
     (("examine", "plant.toml"), 1, ""),
     (("cautions", "tea_tasting"), 2, "There is no procedure 'tea_tasting'"),

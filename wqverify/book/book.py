@@ -174,7 +174,7 @@ class Book:
         """Return how many records there are, or how many of a month."""
         query = in_month(sa.select(sa.func.count()).select_from(records), month)
         with self.reading() as connection:
-            return connection.execute(query).scalar_one()
+            return int(connection.execute(query).scalar_one())
 
     def iterate_stored(self, month: str = "", numbers: Sequence[str] | None = None) -> Iterator[StoredRecord]:
         """Yield the bytes of all records, of those of a month, or of these numbers, to run them again.

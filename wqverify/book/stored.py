@@ -40,7 +40,7 @@ def stored_records(
 
     They are read ``at_once`` at a time; where a page of the file is damaged, one at a time.
     """
-    query = (
+    query: sa.Select[Any] = (
         sa.select(entries.c.seq, records.c.number, entries.c.entry, entries.c.hash, stored.c.bytes)
         .join(records, same_entry)
         .join(stored, stored.c.digest == entries.c.stored, isouter=True)
@@ -53,7 +53,8 @@ def stored_records(
         try:
             found = _read(book, page)
         except RepairTheFolder:  # where the numbers cannot be read either, there is no going on
-            found = _read(book, page.with_only_columns(entries.c.seq, records.c.number))
+            light: sa.Select[Any] = page.with_only_columns(entries.c.seq, records.c.number)
+            found = _read(book, light)
             yield from (_one(book, query, row) for row in found)
         else:
             yield from map(_told, found)

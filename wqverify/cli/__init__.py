@@ -34,7 +34,7 @@ COMMANDS = {
     "answer": ("queue", "Answer the question a record was returned with."),
     "people": ("people", "Add, replace or withdraw the signing keys of people."),
     "examine": ("audit", "Examine signed PDFs strictly and name what is wrong."),
-    "rerun": ("audit", "Run records again and compare."),
+    "rerun": ("rerun", "Run records again and compare."),
     "audit-pack": ("pack", "Make a pack of a month for an auditor."),
     "book": ("book", "List, examine and anchor the record book."),
     "handover": ("handover", "Say what to tell operations, the laboratory or the customer town of a record."),

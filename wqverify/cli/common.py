@@ -75,11 +75,11 @@ def passphrase(file: Path | None, whose: str, *, new: bool = False) -> bytes:
     return str(text).encode()
 
 
-def echo(text: str, *, err: bool = False) -> None:
+def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
     """Print a text that may come from a sheet or a stranger's file: nothing in it steers the terminal."""
     from wqverify.show.printable import visible
 
-    click.echo(visible(text), err=err)
+    click.echo(visible(text), err=err, nl=nl)
 
 
 def tell(step: str) -> None:

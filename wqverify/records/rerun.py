@@ -58,6 +58,26 @@ class AnnouncedChange:
 
 
 @dataclass(frozen=True)
+class ThenNow:
+    """One check as it was recorded and as it would be today, in words; ``otherwise``: decided otherwise."""
+
+    key: str
+    label: str
+    then: str
+    now: str
+    otherwise: bool
+
+
+@dataclass(frozen=True)
+class AsNow:
+    """A record computed with what is known today; ``taken`` says what of today, empty for nothing new."""
+
+    taken: tuple[str, ...] = ()
+    checks: tuple[ThenNow, ...] = ()  # that are not as they were
+    reason: str = ""  # why it could not be computed so
+
+
+@dataclass(frozen=True)
 class Rerun:
     """The answer for one record."""
 
@@ -67,6 +87,7 @@ class Rerun:
     differences: tuple[Difference, ...] = ()
     page: str = ""  # what was found about the page, empty when it was not asked for
     note: str = ""  # what the book says of a record that does not stand any more
+    now: AsNow | None = None  # None: not asked for
 
     def sentence(self) -> str:
         """Return the answer as one line."""
@@ -86,7 +107,7 @@ def announced_changes() -> tuple[AnnouncedChange, ...]:
 
 
 # What a record from elsewhere may break in a computation; anything else is a fault of this program.
-_BROKEN = (ValueError, ArithmeticError, LookupError, TypeError, AttributeError)
+BROKEN = (ValueError, ArithmeticError, LookupError, TypeError, AttributeError, RecursionError)
 
 
 def rerun(
@@ -125,13 +146,10 @@ def rerun(
         now = _again(case, result, made) if whole and made.revision == procedure.revision else None
     except WqverifyError as problem:
         return Rerun(made.number, Answer.COULD_NOT, problem.message)
-    except _BROKEN as problem:
+    except BROKEN as problem:
         reason = f"what it holds cannot be computed with ({type(problem).__name__}: {problem})"
         return Rerun(made.number, Answer.COULD_NOT, reason)
-    if result == made.result and now in (None, made):
-        return Rerun(made.number, Answer.REPRODUCED)
-    today = announced_changes() if changes is None else changes
-    return _compared(made, plain_from(record), result, now, procedure, today)
+    return compared(record, made, result, now, procedure, changes)
 
 
 def _number(record: bytes) -> str:
@@ -163,14 +181,18 @@ def upgraded(procedure: Procedure, sheet: Raw, revision: int) -> Raw:
     return sheet
 
 
-def _compared(
+def compared(
+    record: bytes,
     made: Record,
-    was: Mapping[str, Any],
     result: Result,
     now: Record | None,
     procedure: Procedure,
-    changes: Sequence[AnnouncedChange],
+    changes: Sequence[AnnouncedChange] | None = None,
 ) -> Rerun:
+    """Return the answer for a record and its result of today; ``now`` is the whole record of today."""
+    if result == made.result and now in (None, made):
+        return Rerun(made.number, Answer.REPRODUCED)
+    was = plain_from(record)
     differences = list(_in_result(was["result"], to_plain(result)))
     if now is not None:
         rest = {key: value for key, value in to_plain(now).items() if key != "result"}
@@ -179,7 +201,7 @@ def _compared(
         return Rerun(made.number, Answer.REPRODUCED)
     since = [
         c
-        for c in changes
+        for c in (announced_changes() if changes is None else changes)
         if c.procedure == procedure.name and made.revision < c.revision <= procedure.revision
     ]
     places = [place for change in since for place in change.places]
