@@ -8,7 +8,7 @@ from __future__ import annotations
 import gc
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from wqverify import pages
@@ -38,12 +38,16 @@ class How:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One record to run again; ``page`` is its PDF where that is needed, ``wrong`` why it was not read."""
+    """One record to run again; ``page`` is its PDF where that is needed, ``wrong`` why it was not read.
+
+    ``slices`` stand for those of the page where there is no page.
+    """
 
     stored: StoredRecord
     page: bytes = b""
     wrong: str = ""
     note: str = ""
+    slices: Slices = field(default_factory=dict)
 
     @property
     def size(self) -> int:
@@ -193,7 +197,7 @@ def _calculated(data: bytes, slices: Slices, register: Mapping[str, Analyzer] | 
 def slices_of(job: Job) -> Slices | Rerun:
     """Return what a record was computed with besides sheet and given, or the answer that it is lost."""
     if not job.page:
-        return {}
+        return job.slices
     try:
         return slices_in(attachments_of(job.page))
     except ResultsDiffer as problem:
