@@ -28,6 +28,7 @@ FLOORS = (
     "procedures",
     "entry",
     "records",
+    "proofs",
     "book",
     "signing",
     "pages",

@@ -12,6 +12,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from wqverify.acts.proof import newest_proof
 from wqverify.acts.register import enter_baseline
 from wqverify.acts.shared import OfRound, Tell, end_record, quiet, settled
 from wqverify.acts.stepped import Stepped, insist_on_journal, journal_of
@@ -282,7 +283,7 @@ def _enter(
     attachments = {**executed.charts[position], **one.case.slices}
     attachments |= {"executed.ipynb": executed.ipynb} if executed.ipynb else {}
     attachments |= {ATTACHED: one.stepped.data} if one.stepped is not None else {}
-    waiting, made_by = one.record, software(executed.name, executed.digest)
+    waiting, made_by = one.record, software(executed.name, executed.digest, newest_proof(book))
     with book.writing() as writer:
         key = _key(waiting)
         if (known := writer.known(key)) is not None:

@@ -9,6 +9,8 @@ from pathlib import Path
 from wqverify import pages
 from wqverify.acts.joins import joins_of
 from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
+from wqverify.acts.proof import FOLDER as PROOFS
+from wqverify.acts.proof import PROVED
 from wqverify.audit.reading import book_of, read_pdf
 from wqverify.book import Anchor, Book, Entry, compare_anchors, has_book, verify
 from wqverify.errors import CorrectTheEntry, ResultsDiffer, WqverifyError
@@ -43,6 +45,7 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
         findings += strange
     findings += [Finding(f.severity, f.text) for f in compare_anchors(book, told)]
     findings += compare_certificates(plant, book)
+    findings += _proofs(plant, book)
     left = pages.unfinished(plant.folder, book)
     findings += [Finding("note", f"Unfinished: {path.name}: {what}.") for path, what in left]
     open_joins = [one for one in joins_of(plant.folder, book) if not one.ended]
@@ -126,3 +129,14 @@ def _entered(told: Sequence[Entry]) -> dict[str, set[str]]:
         entered[name] = digests - gone or digests
     newest = {entry.chain: str(entry.body["withdrawn_list"]) for entry in told}
     return entered | {LIST: set(newest.values())}
+
+
+def _proofs(plant: Plant, book: Book) -> Iterator[Finding]:
+    """A proof must be the one entered; one that is lost is still in the book."""
+    for entry in book.events(PROVED):
+        path = plant.folder / PROOFS / str(entry.body["file"])
+        if not path.is_file():
+            text = f"{PROOFS}/{path.name} is not in this folder; the book keeps what it said."
+            yield Finding("note", text)
+        elif digest(path.read_bytes()) != entry.body["stored"]:
+            yield Finding("damaged", f"{PROOFS}/{path.name} is not the one entered into the book.")

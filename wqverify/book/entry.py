@@ -25,6 +25,7 @@ EVENTS = (
     "superseded",
     "voided",
     "skipped",
+    "proved",
     "authority made",
     "key issued",
     "key withdrawn",

@@ -36,6 +36,7 @@ COMMANDS = {
     "examine": ("audit", "Examine signed PDFs strictly and name what is wrong."),
     "rerun": ("rerun", "Run records again and compare."),
     "audit-pack": ("pack", "Make a pack of a month for an auditor."),
+    "prove": ("prove", "Run published values on this computer and keep the result as a proof."),
     "book": ("book", "List, examine and anchor the record book."),
     "handover": ("handover", "Say what to tell operations, the laboratory or the customer town of a record."),
     "lookup": ("lookup", "Look up a number at the bench: a buffer, a slope, oxygen, a Pt100, a current."),

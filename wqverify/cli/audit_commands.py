@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from wqverify.plant.folder import Plant
 
 
-def _plant_if_any(plant_folder: Path | None) -> Plant | None:
+def plant_if_any(plant_folder: Path | None) -> Plant | None:
     """Return the plant folder told or above, None for none; a broken one is not passed over."""
     from wqverify.plant.folder import find_plant
 
@@ -34,7 +34,7 @@ def examine(files: tuple[Path, ...], plant_folder: Path | None, as_json: bool) -
     """Examine signed PDFs strictly and name what is wrong."""
     from wqverify.audit import examine_file, unfinished
 
-    plant = _plant_if_any(plant_folder)
+    plant = plant_if_any(plant_folder)
     examined = [examine_file(path, plant) for path in files]
     left_over = unfinished(plant) if plant is not None else []
     if as_json:

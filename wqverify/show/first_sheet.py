@@ -75,6 +75,7 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield Heading(headings.OUTCOME)
     yield Verdicts(tuple(_verdicts(record, answers)))
     yield from _told(record)
+    yield from _proof_failed(record)
     yield from outside_uncounted(record)
     yield from tolerance_outcome(record)
     yield from _failed_as_found(record)
@@ -103,6 +104,15 @@ def _told(record: Record) -> Iterator[Block]:
             if key in facts
         ]
         yield Statement(" ".join((*told, facts.get("told.verifies", wording.NOT_VERIFIED))))
+
+
+def _proof_failed(record: Record) -> Iterator[Block]:
+    """Say that the computer did not give published values, where that is so; nothing about any other."""
+    proof = record.software.proof
+    if proof is not None and proof.failed:
+        more = f", and {len(proof.failed) - 1} more" if len(proof.failed) > 1 else ""
+        failed = f"{proof.failed[0]}{more} (proofs/{proof.file})"
+        yield Statement(wording.PROOF_FAILED.format(failed=failed), "Proof failed")
 
 
 def _holds_not_entered(record: Record, answers: Answers) -> Iterator[tuple[str, str]]:

@@ -9,8 +9,10 @@ from wqverify.show import headings, wording
 from wqverify.show.changes import tolerance_history
 from wqverify.show.first_sheet import INFORMATION, licence_words, stage_at
 from wqverify.show.kinds import Block, Column, Facts, Heading, Statement, Table, rows
-from wqverify.show.lookup import NONE, Answers, person, verifies
-from wqverify.terms import Previous, Record
+from wqverify.show.lookup import NONE, Answers, person, verifies, when
+from wqverify.terms import Previous, Proof, Record
+
+SHOWN = 3  # failed published values that are named
 
 
 def provenance(record: Record) -> Iterator[Block]:
@@ -86,7 +88,7 @@ def _made_with(record: Record) -> Iterator[Block]:
         ("Visit", record.visit_id),
         ("Entry before in the book", previous_words(record.previous)),
     )
-    yield Facts(facts)
+    yield Facts((*facts, *_proven(s.proof)))
     digests = [(f"notebook {s.notebook} as shipped", s.notebook_digest)] if s.notebook else []
     digests += [(f"table {t.name}, {t.edition}: {t.source}", t.digest) for t in record.given.tables.values()]
     digests += [(f"attached {name}", digest) for name, digest in record.attachments.items()]
@@ -95,6 +97,7 @@ def _made_with(record: Record) -> Iterator[Block]:
         for name, digest in record.given.attached.items()
         if name not in record.attachments
     ]
+    digests += [(f"proof proofs/{s.proof.file}", s.proof.digest)] if s.proof is not None else []
     if digests:
         columns = (Column("Notebook, tables, attachments"), Column("SHA-256", "digest"))
         yield Table(columns, rows(*digests))
@@ -104,6 +107,19 @@ def _made_with(record: Record) -> Iterator[Block]:
             "same result. The program's calculations are tested against published worked values; its tests "
             "are published with its source."
         )
+
+
+def _proven(proof: Proof | None) -> tuple[tuple[str, str], ...]:
+    """The newest run of published values by this very software; a record without one says nothing."""
+    if proof is None:
+        return ()
+    good = proof.values - len(proof.failed)
+    out = f"all {good} came out as printed"
+    if proof.failed:
+        first = "; ".join(proof.failed[:SHOWN])
+        more = f"; and {len(proof.failed) - SHOWN} more" if len(proof.failed) > SHOWN else ""
+        out = f"{good} of {proof.values} came out as printed; NOT {first}{more}"
+    return (("Published values", f"run on this computer with this program on {when(proof.at)}: {out}"),)
 
 
 def previous_words(previous: Previous) -> str:

@@ -28,6 +28,11 @@ RULES: Mapping[str, str] = {
     ),
 }
 
+PROOF_FAILED = (
+    "Before this record was made, published values were run on this computer and did not all come out as "
+    "printed: {failed}. What was computed here is not to be relied on before the reason is known."
+)
+
 RISKS: Mapping[str, str] = {
     "guarded": "a wrong pass or fail has a risk of at most 2.3 %",
     "simple": "near a limit the risk of a wrong pass or fail comes near to 50 %",

@@ -29,6 +29,7 @@ from wqverify.terms.kept import (
     JOURNAL,
     Caution,
     Previous,
+    Proof,
     Record,
     Software,
 )
@@ -96,6 +97,7 @@ __all__ = [
     "Place",
     "Previous",
     "Procedure",
+    "Proof",
     "Quantity",
     "Raw",
     "Reading",

@@ -14,6 +14,17 @@ JOURNAL = "journal.jsonl"  # what the journal of a visit is called among the att
 
 
 @dataclass(frozen=True, slots=True)
+class Proof:
+    """Published values run with the software that made a record, on the computer that made it."""
+
+    at: str  # ISO 8601 with offset, this computer's clock
+    file: str  # its name in the folder proofs of the plant
+    digest: str  # SHA-256 of that file
+    values: int
+    failed: tuple[str, ...] = ()  # each value that did not come out as printed, in words
+
+
+@dataclass(frozen=True, slots=True)
 class Software:
     """What made a record."""
 
@@ -22,6 +33,7 @@ class Software:
     typst: str
     notebook: str  # name of the notebook
     notebook_digest: str
+    proof: Proof | None = None  # the newest one of this software, where there is any
 
 
 @dataclass(frozen=True, slots=True)
