@@ -19,6 +19,7 @@ from plant_example import Clock, bytes_of, entered, plant_in, sheet_of
 from wqverify import audit
 from wqverify.cli import main
 from wqverify.plant.folder import open_plant
+from wqverify.proofs.prove import COMPUTED
 
 pytestmark = pytest.mark.slow
 SECRET = "a long enough one"
@@ -298,6 +299,36 @@ def test_progress_of_a_long_run_stands_on_the_error_output(
     assert (code, out) == (0, "10 reproduced\n")
     assert len(err.splitlines()) == 11  # one each, as no time has to pass, and the last
     assert re.fullmatch(r"  10 of 10 records, [0-9]+ a second", err.splitlines()[-1])
+
+
+VALUE = of(id=TEXT, quantity=TEXT, printed=TEXT, tolerance=TEXT, computed=TEXT, holds=YES, source=TEXT)
+COMPUTER = of(
+    wqverify=TEXT,
+    code=TEXT,
+    python=TEXT,
+    platform=TEXT,
+    libraries={"type": "object", "additionalProperties": TEXT},
+)
+PROVED = of(at=TEXT, computer=COMPUTER, values=many(VALUE), failed=LIST, file=MAYBE, digest=MAYBE)
+
+
+def test_published_values_are_proved_by_command(
+    wqverify: Wqverify, here: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code, out, _err = wqverify("prove", "--json")
+    proved = fits(out, PROVED)
+    assert (code, proved["failed"]) == (0, [])
+    assert Path(proved["file"]).is_file()
+    assert "proofs" in proved["file"]
+    monkeypatch.setitem(COMPUTED, "A21", dict)  # type: ignore[arg-type]
+    code, out, _err = wqverify("prove")
+    assert code == 1
+    assert out.startswith("A21 value: not computed, printed 1.000 (0.0005): FAILED. 7.2 mA")
+    assert "Do not rely on what this computer computes" in out
+    monkeypatch.chdir(here)  # no plant folder above
+    code, out, _err = wqverify("prove", "--each")
+    assert "No plant folder at hand: nothing was kept." in out
+    assert out.count(": as printed. ") == len(proved["values"]) - 1
 
 
 def number_of(here: Path) -> str:
