@@ -65,39 +65,16 @@ class Budget:
 
     def off(self, hop: str, before: str, after: str, point: Point) -> Off:
         """Return the error of a hop at one point: in mA, in % of span and in the unit."""
-        exact = self._exact(before, after, point)
+        sides = self._all_sides(before, after, point)
+        exact = {key: high - low for key, (low, high) in sides.items()}
         x, model = self._model(before, after, point)
 
         def outputs(v: Mapping[str, Any]) -> dict[str, Any]:
             return {key: high - low for key, (low, high) in model(v).items()}
 
-        sides = {key: self._sides(key, before, after, point) for key in exact}
-        return self._told(
-            hop, before, after, point, exact, propagate(outputs, x, *self._texts(exact, after, point)), sides
-        )
-
-    def _texts(
-        self, exact: Mapping[str, Decimal], after: str, point: Point
-    ) -> tuple[dict[str, str], dict[str, str]]:
-        texts = {key: fixed(size, self._step(key, after, point)) for key, size in exact.items()}
-        return {key: key for key in exact}, texts
-
-    def _told(
-        self,
-        hop: str,
-        before: str,
-        after: str,
-        point: Point,
-        exact: Mapping[str, Decimal],
-        found: Mapping[str, Quantity],
-        sides: Mapping[str, tuple[Decimal, Decimal]],
-    ) -> Off:
-        shown = {
-            key: [fixed(side, self._step(key, after, point)) for side in both] for key, both in sides.items()
-        }
-        reference = {key: both[0] for key, both in shown.items()}
-        observed = {key: both[1] for key, both in shown.items()}
-        return Off(hop, point, before, after, found, exact, observed, reference)
+        steps = {key: self._step(key, after, point) for key in sides}
+        found = propagate(outputs, x, *_texts(exact, steps))
+        return Off(hop, point, before, after, found, exact, *_shown(sides, steps))
 
     # ------------------------------------------------------------ exactly, as typed
 
@@ -106,9 +83,8 @@ class Budget:
         every = dict.fromkeys((PERCENT, MA, self.line.unit))
         return [key for key in every if not self._ends_there(key, before, after, point)]
 
-    def _exact(self, before: str, after: str, point: Point) -> dict[str, Decimal]:
-        sides = {key: self._sides(key, before, after, point) for key in self._units(before, after, point)}
-        return {key: high - low for key, (low, high) in sides.items()}
+    def _all_sides(self, before: str, after: str, point: Point) -> dict[str, tuple[Decimal, Decimal]]:
+        return {key: self._sides(key, before, after, point) for key in self._units(before, after, point)}
 
     def _ends_there(self, key: str, before: str, after: str, point: Point) -> bool:
         """At 4 mA and below a square root has no slope, so an error behind it has no size there."""
@@ -266,8 +242,9 @@ class Budget:
         """Return what is shown going down less what is shown going up; the calibrator cancels."""
         if any(self._ends_there(PERCENT, APPLIED, place, point) for point in (up, down)):
             return None
-        one, other = (self._exact(APPLIED, place, point) for point in (up, down))
-        exact = {key: other[key] - one[key] for key in one if key in other}
+        one, other = (self._all_sides(APPLIED, place, point) for point in (up, down))
+        both = {key: (one[key], other[key]) for key in one if key in other}
+        exact = {key: (b[1] - b[0]) - (a[1] - a[0]) for key, (a, b) in both.items()}
         x, rising = self._model(APPLIED, place, up)
         more, falling = self._model(APPLIED, place, down)
 
@@ -275,12 +252,10 @@ class Budget:
             a, b = rising(v), falling(v)
             return {key: (b[key][1] - b[key][0]) - (a[key][1] - a[key][0]) for key in exact}
 
-        found = propagate(outputs, {**x, **more}, *self._texts(exact, place, up))
-        sides = {
-            key: (self._sides(key, APPLIED, place, up)[1], self._sides(key, APPLIED, place, down)[1])
-            for key in exact
-        }
-        return self._told("hysteresis", APPLIED, place, down, exact, found, sides)
+        up_steps, down_steps = ({key: self._step(key, place, point) for key in exact} for point in (up, down))
+        found = propagate(outputs, {**x, **more}, *_texts(exact, up_steps))
+        sides = {key: (a[1], b[1]) for key, (a, b) in both.items()}
+        return Off("hysteresis", down, APPLIED, place, found, exact, *_shown(sides, down_steps))
 
     def against(self, before: str, after: str, points: Sequence[Point]) -> dict[str, Quantity]:
         """Return the ratio of the currents of two places, and what one has besides the other in mA."""
@@ -327,6 +302,21 @@ class Budget:
 
         units = {"slope": "1", "intercept": PERCENT, "at 4 mA": self.line.unit, "at 20 mA": self.line.unit}
         return propagate(outputs, inputs, units)
+
+
+def _texts(
+    exact: Mapping[str, Decimal], steps: Mapping[str, Decimal]
+) -> tuple[dict[str, str], dict[str, str]]:
+    """The units of what is exact, and its texts."""
+    return {key: key for key in exact}, {key: fixed(size, steps[key]) for key, size in exact.items()}
+
+
+def _shown(
+    sides: Mapping[str, tuple[Decimal, Decimal]], steps: Mapping[str, Decimal]
+) -> tuple[dict[str, str], dict[str, str]]:
+    """What was observed after a hop and what it should have been, by unit."""
+    observed = {key: fixed(high, steps[key]) for key, (_low, high) in sides.items()}
+    return observed, {key: fixed(low, steps[key]) for key, (low, _high) in sides.items()}
 
 
 @dataclass(frozen=True, slots=True)

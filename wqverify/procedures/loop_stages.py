@@ -74,9 +74,22 @@ class Stage:
         return list(self.hops) if len(self.hops) > 1 else []
 
 
+_latest: tuple[LoopSheet, Given, list[Stage]] | None = None
+
+
 def stages_of(sheet: LoopSheet, line: Line, given: Given) -> list[Stage]:
-    """Return the stages that have readings of their own."""
-    return [_stage(name, sweep, sheet, line, given) for name, sweep in own_sweeps(sheet)]
+    """Return the stages that have readings of their own.
+
+    Those of the newest case are kept: what is computed and which checks are expected both ask for them, and
+    they are nearly all of the work.
+    """
+    global _latest
+    known = _latest
+    if known is not None and known[0] is sheet and known[1] is given:
+        return known[2]
+    stages = [_stage(name, sweep, sheet, line, given) for name, sweep in own_sweeps(sheet)]
+    _latest = (sheet, given, stages)
+    return stages
 
 
 def _stage(name: str, sweep: Sweep, sheet: LoopSheet, line: Line, given: Given) -> Stage:
