@@ -30,6 +30,7 @@ from wqverify.records.record import Case, compute
 from wqverify.records.rerun import rerun
 
 AT_ONCE = 500  # records entered in one transaction
+A_YEAR = 2_000  # records of one year: the next number of a year is counted
 
 
 def filled(folder: Path, samples: list[bytes], count: int) -> Book:
@@ -38,7 +39,7 @@ def filled(folder: Path, samples: list[bytes], count: int) -> Book:
     for start in range(0, count, AT_ONCE):
         with book.writing() as writer:
             for n in range(start, min(start + AT_ONCE, count)):
-                number = writer.next_number(2026)
+                number = writer.next_number(2026 + n // A_YEAR)
                 data = samples[n % len(samples)].replace(b'"L1-2026-0001"', f'"{number}"'.encode())
                 body = {
                     "by": "T-07",
