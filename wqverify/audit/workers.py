@@ -144,8 +144,12 @@ def _lost_on_a_cluster() -> tuple[type[BaseException], ...]:
 def _cluster(address: str) -> Iterator[tuple[Executor, int]]:
     """A Dask cluster as an executor, with the number of its threads.
 
-    Two workers on the two cores of one computer were slower than two processes at any size (README): a
-    cluster pays where its workers are other computers.
+    Measured on two shared cores, records of 37 kB (tests/benchmarks/bench_audit.py): a record is 2.1 ms of
+    work in one process; handing it to a cluster costs this computer 0.45 ms, to a process here 0.13 ms. A
+    cluster can therefore be at most five times as fast, and its workers lose 5 to 10 s to starting and
+    importing. On the cores of one computer it was never faster than two processes (10 000 records: 28 to 42 s
+    against 27 s, 29 s in one). So it pays with workers on other computers and from about 10 000 records (20 s
+    of work); below, one process is the quickest.
     """
     try:
         from distributed import Client
