@@ -356,10 +356,10 @@ def test_a_record_that_cannot_be_read_is_told_and_the_next_one_follows(
 
 def test_a_damaged_page_of_the_file_takes_one_record_away_and_no_more(book: Book) -> None:
     performed(book, 5, more=b"x" * 20_000)  # records that need pages of their own
-    data, size = bytearray(book.path.read_bytes()), 4096
+    data, size = bytearray(Path(book.place).read_bytes()), 4096
     at = data.index(b"x" * (size - 4)) - 4  # a page of such: its first four bytes name the next
     data[at : at + 4] = b"\xff\xff\xff\xf0"
-    book.path.write_bytes(data)
+    Path(book.place).write_bytes(data)
     found = list(book.iterate_stored())
     assert [one.number for one in found] == [f"L1-2026-{n:04d}" for n in range(1, 6)]
     (lost,) = [one for one in found if hashlib.sha256(one.data).hexdigest() != one.digest]

@@ -2,12 +2,12 @@
 
 Run: python tests/benchmarks/bench_rerun.py [--quick]    (200 records instead; the goal is 0.5 ms a record)
 
-The goal is met by short records (a preparation 0.3 ms, a turbidity check 0.6 ms) and missed by long ones (pH in
-two buffers 1.3 ms, a loop 13 ms; the demo month 1.6 ms, 1.1 ms without its loop). Half of that is the
-computation itself: some 2 000 small steps of Python a record, a line of budget 1.4 us, no step above a tenth.
-Reading the record is 0.2 ms, letting its objects go 0.1 ms, asking which checks are expected 0.1 ms, comparing
-0.02 ms. Looking for cycles seldom took a tenth away, computing a loop once a half of a loop. What is left is
-divided, not shortened: --processes.
+The goal is met by a short record (preparation 0.3 ms), nearly by a usual one (turbidity check 0.6 ms) and
+missed by long ones (pH in two buffers 1.3 ms, a loop 13 ms; the demo month 1.6 ms, 1.1 ms without its loop).
+Half of it is the computation: some 2 000 small steps of Python a record, a line of a budget 1.4 us, no step
+above a tenth. Reading the record is 0.2 ms, letting its objects go 0.1 ms, asking which checks are expected
+0.1 ms, comparing 0.02 ms. Looking for cycles seldom took a tenth away, computing a loop once half of a loop.
+What is left is divided, not shortened: --processes.
 """
 
 from __future__ import annotations

@@ -49,7 +49,7 @@ def draw(plant: Plant, size: int, seed: int | None, numbers: Sequence[str] = (),
     if size < 1:
         raise CorrectTheEntry(f"A sample holds 1 record or more, not {size}.", found=str(size))
     insist_on_month(month)
-    every = sorted(set(numbers or book_of(plant).numbers(month)))
+    every = sorted(set(numbers or book_of(plant).numbers_of(month)))
     chosen = random.SystemRandom().randrange(SEEDS) if seed is None else seed
     drawn = random.Random(chosen).sample(every, min(size, len(every)))
     return Sample(chosen, len(every), tuple(sorted(drawn)))

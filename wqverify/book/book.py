@@ -164,7 +164,7 @@ class Book:
                     found = _states(connection, numbers[start : start + AT_ONCE])
                 yield from found
 
-    def numbers(self, month: str = "") -> Iterator[str]:
+    def numbers_of(self, month: str = "") -> Iterator[str]:
         """Yield the numbers of all records, or of those of a month, in their order."""
         query = sa.select(entries.c.seq, records.c.number).join(records, same_entry)
         for chain in self.chains():
