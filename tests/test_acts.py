@@ -379,7 +379,7 @@ def test_who_may_not_review_voids_nothing(here: Path) -> None:
 def test_running_again_says_that_a_record_does_not_stand(here: Path) -> None:
     plant = plant_of(here)
     acts.void(plant, "L1-2026-0002", "S-02", "wrong analyzer", NOW)
-    answers = [one.sentence() for one in audit.rerun_book(plant, [], "2026-05", False)]
+    answers = [one.sentence() for one in audit.rerun_book(plant, month="2026-05")]
     assert answers == ["reproduced", "reproduced; this record is voided since 2026-06-01"]
 
 

@@ -60,7 +60,7 @@ def test_the_weeks_are_entered_unsigned_labelled_and_without_a_notebook(plant: P
 def test_the_book_and_its_pages_are_whole_and_run_again(plant: Plant) -> None:
     found = audit.examine_book(plant, None, [])
     assert [one.text for one in found if one.severity == "damaged"] == []
-    answers = [one.answer for one in audit.rerun_book(plant, [], "", True)]
+    answers = [one.answer for one in audit.rerun_book(plant, [], "", audit.How(pages=True))]
     assert set(answers) == {Answer.REPRODUCED}
 
 

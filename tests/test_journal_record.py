@@ -137,7 +137,7 @@ def test_the_journal_is_in_the_record_and_its_page_byte_for_byte(
 @pytest.mark.slow
 def test_the_record_runs_again_with_its_journal_and_its_page(made: Path) -> None:
     assert audit.rerun_file(page_of(made)).sentence() == "reproduced (page compared byte for byte)"
-    (again,) = audit.rerun_book(open_plant(made / "plant"), [], "", with_pages=False)
+    (again,) = audit.rerun_book(open_plant(made / "plant"))
     assert again.sentence() == "reproduced"
 
 

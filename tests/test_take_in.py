@@ -109,7 +109,9 @@ def test_both_take_in_the_other_and_go_on_with_its_records(here: Path) -> None:
     assert not (one.folder / "book" / "moved_aside").exists()  # a signature only adds: nothing is lost by it
     assert export_of(one) == export_of(two)
     assert [damage(plant) for plant in (one, two)] == [[], []]
-    assert [one.answer for one in audit.rerun_book(one, ["L2-2026-0001"], "", True)] == [Answer.REPRODUCED]
+    assert [one.answer for one in audit.rerun_book(one, ["L2-2026-0001"], "", audit.How(pages=True))] == [
+        Answer.REPRODUCED
+    ]
     again = took(here, "one", "two")
     assert (again.pages, again.wrong) == (0, [])
     assert all("nothing new" in line for line in again.told)
@@ -504,7 +506,9 @@ def test_the_book_of_a_plant_on_a_server_from_a_laptop_and_back(here: Path, serv
     acts.review(crews, ["L1-2026-0001"], "S-02", here / "keys", SECRET, NOW)
     acts.accept(crews, "S-02", "the register as the crews have it", NOW)
     assert state(crews, "L1-2026-0001") == "countersigned"
-    assert [one.answer for one in audit.rerun_book(crews, ["L1-2026-0001"], "", True)] == [Answer.REPRODUCED]
+    assert [one.answer for one in audit.rerun_book(crews, ["L1-2026-0001"], "", audit.How(pages=True))] == [
+        Answer.REPRODUCED
+    ]
     assert [s.number for s in audit.list_records(crews, "")] == ["L1-2026-0001", "L2-2026-0001"]
     assert not audit.examine_file(page_path(crews.folder, "L1-2026-0001"), crews).damaged
     assert damage(crews) == []
