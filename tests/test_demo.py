@@ -208,6 +208,14 @@ def test_the_tolerance_that_moved_is_on_the_next_record(made: tuple[Path, list[d
     assert changed[3] == []
 
 
+def test_every_record_cites_the_proof_of_this_computer(made: tuple[Path, list[dict[str, Any]]]) -> None:
+    folder, rows = made
+    (proof,) = (folder / "ellodale" / "proofs").iterdir()
+    book = audit.book_of(open_plant(folder / "ellodale"))
+    cited = [json.loads(book.stored(row["number"]))["software"]["proof"] for row in rows if row["number"]]
+    assert {(one["file"], tuple(one["failed"])) for one in cited} == {(proof.name, ())}
+
+
 def test_no_private_key_is_in_the_plant_folder(made: tuple[Path, list[dict[str, Any]]]) -> None:
     folder, _rows = made
     assert list((folder / "keys").rglob("*.p12"))
