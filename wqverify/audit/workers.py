@@ -144,12 +144,11 @@ def _lost_on_a_cluster() -> tuple[type[BaseException], ...]:
 def _cluster(address: str) -> Iterator[tuple[Executor, int]]:
     """A Dask cluster as an executor, with the number of its threads.
 
-    Measured on two shared cores, records of 37 kB (tests/benchmarks/bench_audit.py): a record is 2.1 ms of
-    work in one process; handing it to a cluster costs this computer 0.45 ms, to a process here 0.13 ms. A
-    cluster can therefore be at most five times as fast, and its workers lose 5 to 10 s to starting and
-    importing. On the cores of one computer it was never faster than two processes (10 000 records: 28 to 42 s
-    against 27 s, 29 s in one). So it pays with workers on other computers and from about 10 000 records (20 s
-    of work); below, one process is the quickest.
+    Measured on one computer of two cores, records of 37 kB (tests/benchmarks/bench_audit.py): a record is
+    2.1 ms of work in one process; handing it to a cluster costs this computer 0.44 ms, to a process here
+    0.10 ms. So a cluster is at most five times as fast, and its workers lose some seconds to starting and
+    importing. 10 000 records: 20.8 s in one process, 14.5 s in two, 16.5 s on a cluster of two workers here.
+    It pays from some thousand records on, and only with workers on other computers.
     """
     try:
         from distributed import Client
