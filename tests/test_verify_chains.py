@@ -305,3 +305,25 @@ def test_nothing_in_a_pack_steers_the_console(pack: Path) -> None:
     assert code == 1
     assert "\x1b" not in said
     assert "\\x1b[2J" in said
+
+
+@pytest.mark.parametrize(
+    ("facts", "belongs"),
+    [
+        ({}, False),
+        ({"month": "2026-05"}, True),
+        ({"month": "2026-04"}, False),
+        ({"answers": "L1-2026-0001"}, True),
+        ({"answers": "L1-2026-0009, L1-2026-0001"}, True),
+        ({"answers": "L1-2026-0009"}, False),
+        ("no facts", False),
+    ],
+)
+def test_a_later_record_about_the_month_belongs_to_it(facts: object, belongs: bool) -> None:
+    chain = verify_chains.Chain("L1")
+    for seq, (performed, more) in enumerate((("2026-05-11T08:00", {}), ("2026-06-01T08:00", facts)), 1):
+        body = {"event": "performed", "record": f"L1-2026-000{seq}", "performed": performed, "facts": more}
+        entry = {"chain": "L1", "seq": seq, "prev": chain.digests[seq - 1], "body": body}
+        verify_chains.follow(chain, entry, b"line", verify_chains.Report())
+    found = verify_chains.records_of({"L1": chain}, "2026-05")
+    assert sorted(found) == ["L1-2026-0001", *(["L1-2026-0002"] if belongs else [])]

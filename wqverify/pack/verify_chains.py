@@ -125,7 +125,10 @@ def follow(chain: Chain, entry: Any, line: bytes, report: Report) -> None:
         )
     chain.last = seq
     chain.digests[seq] = digest_of_entry(line)
-    chain.bodies.append({word: entry["body"].get(word) for word in SAID})
+    kept = {word: entry["body"].get(word) for word in SAID}
+    facts = entry["body"].get("facts")
+    facts = facts if isinstance(facts, dict) else {}
+    chain.bodies.append({**kept, "month": facts.get("month"), "answers": str(facts.get("answers", ""))})
 
 
 def missing(first: int, last: int) -> str:
@@ -191,10 +194,16 @@ def compare_heads(chains: dict[str, Chain], heads: list[Head], report: Report) -
 
 
 def records_of(chains: dict[str, Chain], month: str) -> dict[str, Any]:
-    """Return what the chains say of the records of a month: the digests of their files and bytes."""
+    """Return what the chains say of the records of a month, and of later ones about it: their digests.
+
+    Later ones are those that judge this month, and those that answer a record of it.
+    """
     found: dict[str, Any] = {}
-    for name, body in bodies_of(chains):
-        if body["event"] == "performed" and str(body["performed"]).startswith(month):
+    performed = [(name, body) for name, body in bodies_of(chains) if body["event"] == "performed"]
+    begun = {body["record"] for _, body in performed if str(body["performed"]).startswith(month)}
+    for name, body in performed:
+        about = body["month"] == month or begun.intersection(body["answers"].split(", "))
+        if body["record"] in begun or about:
             found[body["record"]] = {"home": name, "files": [], "stored": body["stored"]}
     for name, body in bodies_of(chains):
         known = found.get(body["record"])
