@@ -301,7 +301,9 @@ def test_progress_of_a_long_run_stands_on_the_error_output(
     assert re.fullmatch(r"  10 of 10 records, [0-9]+ a second", err.splitlines()[-1])
 
 
-VALUE = of(id=TEXT, quantity=TEXT, printed=TEXT, tolerance=TEXT, computed=TEXT, holds=YES, source=TEXT)
+VALUE = of(
+    id=TEXT, quantity=TEXT, printed=TEXT, tolerance=TEXT, computed=TEXT, holds=YES, kind=TEXT, source=TEXT
+)
 COMPUTER = of(
     wqverify=TEXT,
     code=TEXT,
@@ -323,12 +325,12 @@ def test_published_values_are_proved_by_command(
     monkeypatch.setitem(COMPUTED, "A21", dict)  # type: ignore[arg-type]
     code, out, _err = wqverify("prove")
     assert code == 1
-    assert out.startswith("A21 value: not computed, printed 1.000 (0.0005): FAILED. 7.2 mA")
+    assert out.startswith("A21 value: not computed; 1.000 computed apart (0.0005): FAILED. 7.2 mA")
     assert "Do not rely on what this computer computes" in out
     monkeypatch.chdir(here)  # no plant folder above
     code, out, _err = wqverify("prove", "--each")
     assert "No plant folder at hand: nothing was kept." in out
-    assert out.count(": as printed. ") == len(proved["values"]) - 1
+    assert out.count(": holds. ") == len(proved["values"]) - 1
 
 
 def number_of(here: Path) -> str:

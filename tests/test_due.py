@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from pathlib import Path
 
@@ -20,7 +20,7 @@ from wqverify.cli.due_commands import WIDTH, done_lines, due_lines
 from wqverify.demo.ellodale import make_plant
 from wqverify.errors import CorrectTheEntry
 from wqverify.lists.due import AHEAD_DAYS, Due, DueList, due, due_of
-from wqverify.lists.plan import Work
+from wqverify.lists.plan import Version, Work
 from wqverify.lists.plan_kept import plan_kept
 from wqverify.lists.queue import Skipped
 from wqverify.lists.take import Needed, together
@@ -325,3 +325,20 @@ def test_done_refuses_what_is_no_month(run: Callable[..., tuple[int, str]], mont
     code, text = run("done", month)
     assert code == 2
     assert "is no month; type year and month" in text
+
+
+@pytest.mark.parametrize(
+    ("done", "due_on"),
+    [
+        (date(2026, 5, 1), date(2026, 5, 8)),
+        (date(2026, 5, 15), date(2026, 5, 20)),
+        (date(2026, 5, 20), date(2026, 5, 21)),
+    ],
+)
+def test_an_interval_that_was_shortened_counts_from_that_day_as_in_the_plan(done: date, due_on: date) -> None:
+    """The examples of ``due_after``: weekly until 20 May, daily from then on."""
+    versions = (Version(None, "first", {WORK: 7}), Version(date(2026, 5, 20), "second", {WORK: 1}))
+    newest = {WORK: Stands("R1", "AIT-1", "S1", "check", f"{done}T08:00-05:00")}
+    assert due_of({WORK: 1}, newest, (), date(2026, 6, 1), versions)[WORK].due == due_on
+    not_accepted = due_of({WORK: 3}, newest, (), date(2026, 6, 1), versions)[WORK].due
+    assert not_accepted == done + timedelta(days=3)

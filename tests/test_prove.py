@@ -28,7 +28,7 @@ from wqverify.show.terminal import text
 from wqverify.terms import Proof
 
 PROOF = Proof("2026-05-30T08:00:00-04:00", "2026-05-30 080000 L1.json", "ab" * 32, 126)
-FAILED = replace(PROOF, failed=("A01 k at 0 C: 54.3, printed 54.1988", "A05 slope: 1, printed -59.4324"))
+FAILED = replace(PROOF, failed=("A01 k at 0 C: 54.3, not 54.1988", "A05 slope: 1, not -59.4324"))
 
 
 # ---------------------------------------------------------------- the values
@@ -86,7 +86,7 @@ def test_the_values_are_those_of_the_reference_values() -> None:
 def test_a_value_holds_up_to_half_of_its_last_digit(
     printed: str, tolerance: str, computed: Any, holds: bool
 ) -> None:
-    assert Published("A00", "x", printed, tolerance, "by hand").holds(computed) is holds
+    assert Published("A00", "x", printed, tolerance, "printed", "by hand").holds(computed) is holds
 
 
 def refuse() -> Mapping[str, Any]:
@@ -100,11 +100,14 @@ def divide() -> Mapping[str, Any]:
 @pytest.mark.parametrize(
     ("computed", "told"),
     [
-        (lambda: {"k at 0 C": 54.3, "k at 25 C": 59.1593, "k at 50 C": 64.1199}, "54.3, printed 54.1988"),
-        (refuse, "could not be computed (not on this computer), printed 54.1988"),
-        (divide, "could not be computed (ZeroDivisionError: division by zero), printed 54.1988"),
-        (lambda: {}, "not computed, printed 54.1988"),
-        (lambda: {"k at 0 C": None}, "None, printed 54.1988"),
+        (
+            lambda: {"k at 0 C": 54.3, "k at 25 C": 59.1593, "k at 50 C": 64.1199},
+            "54.3, not 54.1988",
+        ),
+        (refuse, "could not be computed (not on this computer), not 54.1988"),
+        (divide, "could not be computed (ZeroDivisionError: division by zero), not 54.1988"),
+        (lambda: {}, "not computed, not 54.1988"),
+        (lambda: {"k at 0 C": None}, "None, not 54.1988"),
     ],
 )
 def test_a_value_that_fails_is_named_and_the_others_are_run(computed: Any, told: str) -> None:
@@ -192,7 +195,7 @@ def words(plant: Plant, proof: Proof | None) -> str:
 
 
 def test_a_record_without_a_proof_says_nothing_of_one(plant: Plant) -> None:
-    assert "Published values" not in words(plant, None)
+    assert "Values of others" not in words(plant, None)
     assert "proofs/" not in words(plant, None)
 
 
@@ -205,9 +208,9 @@ def test_a_record_says_which_proof_it_rests_on(plant: Plant) -> None:
 
 def test_a_record_of_a_computer_that_failed_says_so_on_its_first_sheet(plant: Plant) -> None:
     said = words(plant, FAILED)
-    first = said.index("did not all come out as printed: A01 k at 0 C: 54.3, printed 54.1988, and 1 more")
+    first = said.index("did not all come out: A01 k at 0 C: 54.3, not 54.1988, and 1 more")
     assert first < said.index("Standards")
-    assert "124 of 126 came out as printed; NOT A01" in said
+    assert "124 of 126 came out; NOT A01" in said
 
 
 def test_the_proof_is_part_of_the_record_and_an_older_record_has_none(plant: Plant) -> None:

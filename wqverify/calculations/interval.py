@@ -77,7 +77,8 @@ def interval_test(
 
     n 1 or more, x from 0 to n, days above 0, target and level between 0 and 1, most above 1. Raises
     ValueError outside. Source: method A3 of NCSLI RP-1 (4th edition, April 2010) as published open code has
-    it (the paid text was not read), there with the level 0.5 and the factor 2.
+    it (the paid text was not read), there with the level 0.5 and the factor 2; none in tolerance is taken
+    here as any other count below the target.
 
     >>> found = interval_test(15, 20, 365)
     >>> round(found.days, 2), round(found.q, 4), [round(end, 4) for end in found.plausible]
@@ -120,15 +121,15 @@ def reliability_interval(days: float, observed: float, target: float = 0.95) -> 
 def fewest_checks(target: float, level: float = 0.5) -> int:
     """Return from how many checks on, all of them in tolerance, the target is shown with this confidence.
 
-    Equation: the smallest n with 1 - target^n >= level. Both between 0 and 1. Raises ValueError outside.
-    Source: Clopper and Pearson without a failure, common mathematics.
+    Equation: the smallest n with 1 - target^n > level, as ``interval_test`` asks for. Both between 0 and 1.
+    Raises ValueError outside. Source: Clopper and Pearson without a failure, common mathematics.
 
     >>> fewest_checks(0.95), fewest_checks(0.95, 0.95)
     (14, 59)
     """
     if not (0 < target < 1 and 0 < level < 1):
         raise ValueError(f"target {target} and level {level} lie between 0 and 1")
-    return math.ceil(math.log(1 - level) / math.log(target) - 1e-9)
+    return math.floor(math.log(1 - level) / math.log(target) + 1e-9) + 1
 
 
 def capped(new: float, old: float, most: float = 2.0) -> float:

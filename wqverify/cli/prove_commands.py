@@ -37,10 +37,11 @@ def prove(each: bool, plant_folder: Path | None, as_json: bool) -> int:
     for value in run.values:
         if each or not value.holds:
             echo(_line(value))
-    computer = run.computer
+    computer, printed = run.computer, sum(value.kind == "printed" for value in run.values)
     echo(
-        f"{len(run.values) - len(run.failed)} of {words(len(run.values), 'published value')} came out as "
-        f"printed, by wqverify {computer.wqverify} (code {computer.code[:12]}), Python {computer.python}, "
+        f"{len(run.values) - len(run.failed)} of {words(len(run.values), 'value')} of others came out "
+        f"({printed} printed in a document, {len(run.values) - printed} computed apart by other means), by "
+        f"wqverify {computer.wqverify} (code {computer.code[:12]}), Python {computer.python}, "
         f"{computer.platform}."
     )
     if run.failed:
@@ -50,9 +51,9 @@ def prove(each: bool, plant_folder: Path | None, as_json: bool) -> int:
 
 
 def _line(value: Proven) -> str:
-    word = "as printed" if value.holds else "FAILED"
+    word = "holds" if value.holds else "FAILED"
     return (
-        f"{value.id} {value.quantity}: {value.computed}, printed {value.printed} "
+        f"{value.id} {value.quantity}: {value.computed}; {value.printed} {value.kind} "
         f"({value.tolerance}): {word}. {value.source}"
     )
 

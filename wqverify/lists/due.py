@@ -11,7 +11,17 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from wqverify.book import Book, Stands, has_book, last_standing, open_book
-from wqverify.lists.plan import Work, in_order, title_of, todays, walking_order
+from wqverify.lists.plan import (
+    Version,
+    Work,
+    due_after,
+    in_order,
+    periods_of,
+    title_of,
+    todays,
+    versions_of,
+    walking_order,
+)
 from wqverify.lists.queue import Skipped, skipped_in
 from wqverify.lists.take import Needed, Take, needed_by, sheet_of, together, usual_of
 from wqverify.plant.folder import Plant
@@ -64,7 +74,7 @@ def due(plant: Plant, now: datetime, until: date | None = None) -> DueList:
     book = open_book(plant.book, plant.device) if has_book(plant.book) else None
     newest = {_key(one): one for one in last_standing(book)} if book is not None else {}
     told = skipped_in(plant) if book is not None else []
-    everything = due_of(todays(plant), newest, told, today)
+    everything = due_of(todays(plant), newest, told, today, versions_of(plant, book))
     ordered = {work: everything[work] for work in in_order(plant, sorted(everything))}
     chosen = [one for one in ordered.values() if one.due is None or one.due <= last_day]
     rounds = walking_order(plant)
@@ -75,14 +85,22 @@ def due(plant: Plant, now: datetime, until: date | None = None) -> DueList:
 
 
 def due_of(
-    plan: Mapping[Work, int], newest: Mapping[Work, Stands], skipped: Sequence[Skipped], today: date
+    plan: Mapping[Work, int],
+    newest: Mapping[Work, Stands],
+    skipped: Sequence[Skipped],
+    today: date,
+    versions: Sequence[Version] = (),
 ) -> dict[Work, Due]:
-    """Return when each kind of work is due, from the newest record of it that stands."""
+    """Return when each kind of work is due, from the newest record of it that stands.
+
+    ``versions`` of the plan as it was accepted: an interval that was shortened counts from that day on. One
+    that is not accepted yet counts as the register has it.
+    """
     found = {}
     for work, days in plan.items():
         last = newest.get(work)
         done = date.fromisoformat(last.day) if last is not None else None
-        when = done + timedelta(days=days) if done is not None else None
+        when = _due(work, days, done, versions) if done is not None else None
         found[work] = Due(
             work=work,
             every=days,
@@ -98,6 +116,13 @@ def due_of(
             ),
         )
     return found
+
+
+def _due(work: Work, days: int, done: date, versions: Sequence[Version]) -> date:
+    periods = periods_of(versions, work) if versions else ()
+    accepted = bool(periods) and periods[-1].until is None and periods[-1].days == days
+    found = due_after(periods, done) if accepted else None
+    return found[0] if found is not None else done + timedelta(days=days)
 
 
 def _key(one: Stands) -> Work:

@@ -200,7 +200,10 @@ def _by_drift(
         told = f"{name}: its scatter alone is wider than the tolerance; a shorter interval does not mend that"
         return Suggested(DRIFT, None, told=told, source=source)
     kept = capped(sure, current, choices.most)
-    told = f"{name}: a single check leaves the tolerance with {1 - LEVEL:.0%} risk after {sure:.0f} d"
+    told = (
+        f"{name}: begun at an error of 0, a single check has left the tolerance on that side with "
+        f"{(1 - LEVEL) / 2:.1%} risk after {sure:.0f} d; what is left at an error of its own is out sooner"
+    )
     return Suggested(DRIFT, kept, sure, _finite(expected), kept != sure, told, source)
 
 

@@ -1,4 +1,7 @@
-"""Compute published values on this computer and compare each with its digits as printed."""
+"""Compute values of others on this computer and compare each with its digits.
+
+They are printed in a document, or were computed apart: by hand, by another library, by another formula.
+"""
 
 from __future__ import annotations
 
@@ -31,12 +34,16 @@ _LIBRARIES = ("numpy", "scipy", "pint", "pydantic")  # what a result may go thro
 
 @dataclass(frozen=True, slots=True)
 class Published:
-    """A value of others: its digits as printed, half of the last one as tolerance, and where it stands."""
+    """A value of others: its digits, half of the last one as tolerance, its kind, and where it is from.
+
+    ``kind`` is "printed", in the document that is named, or "computed apart", not by this program.
+    """
 
     id: str
     quantity: str
     printed: str
     tolerance: str  # a number, a number with " relative", or "exact"
+    kind: str
     source: str
 
     def holds(self, computed: Any) -> bool:
@@ -52,7 +59,7 @@ class Published:
 
 @dataclass(frozen=True, slots=True)
 class Proven:
-    """One published value and what came out here."""
+    """One value and what came out here."""
 
     id: str
     quantity: str
@@ -60,12 +67,13 @@ class Proven:
     tolerance: str
     computed: str
     holds: bool
+    kind: str
     source: str
 
     @property
     def told(self) -> str:
         """The value in words, as a page names one that failed."""
-        return f"{self.id} {self.quantity}: {self.computed}, printed {self.printed}"
+        return f"{self.id} {self.quantity}: {self.computed}, not {self.printed}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +130,7 @@ def _file() -> bytes:
 
 
 def prove(at: datetime, device: str, computed: Mapping[str, Computed] = COMPUTED) -> ProofRun:
-    """Compute every published value here; one that cannot be computed has failed, with the reason."""
+    """Compute every one of the values here; one that cannot be computed has failed, with the reason."""
     found = {id_: _values_of(id_, computed) for id_ in dict.fromkeys(one.id for one in published())}
     values = tuple(_proven(one, found[one.id]) for one in published())
     return ProofRun(at.isoformat(timespec="seconds"), device, computer_here(), values)
@@ -141,7 +149,7 @@ def _proven(one: Published, found: Mapping[str, Any] | str) -> Proven:
     value = found if isinstance(found, str) else found.get(one.quantity, "not computed")
     holds = not isinstance(found, str) and one.quantity in found and _holds(one, value)
     shown = f"{value:.12g}" if isinstance(value, float) else str(value)
-    return Proven(one.id, one.quantity, one.printed, one.tolerance, shown, holds, one.source)
+    return Proven(one.id, one.quantity, one.printed, one.tolerance, shown, holds, one.kind, one.source)
 
 
 def _holds(one: Published, value: Any) -> bool:

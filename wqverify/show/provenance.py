@@ -110,16 +110,16 @@ def _made_with(record: Record) -> Iterator[Block]:
 
 
 def _proven(proof: Proof | None) -> tuple[tuple[str, str], ...]:
-    """The newest run of published values by this very software; a record without one says nothing."""
+    """The newest run of values of others by this very software; a record without one says nothing."""
     if proof is None:
         return ()
     good = proof.values - len(proof.failed)
-    out = f"all {good} came out as printed"
+    out = f"all {good} came out"
     if proof.failed:
         first = "; ".join(proof.failed[:SHOWN])
         more = f"; and {len(proof.failed) - SHOWN} more" if len(proof.failed) > SHOWN else ""
-        out = f"{good} of {proof.values} came out as printed; NOT {first}{more}"
-    return (("Published values", f"run on this computer with this program on {when(proof.at)}: {out}"),)
+        out = f"{good} of {proof.values} came out; NOT {first}{more}"
+    return (("Values of others", f"run on this computer with this program on {when(proof.at)}: {out}"),)
 
 
 def previous_words(previous: Previous) -> str:

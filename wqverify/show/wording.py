@@ -29,8 +29,8 @@ RULES: Mapping[str, str] = {
 }
 
 PROOF_FAILED = (
-    "Before this record was made, published values were run on this computer and did not all come out as "
-    "printed: {failed}. What was computed here is not to be relied on before the reason is known."
+    "Before this record was made, values of others were run on this computer and did not all come out: "
+    "{failed}. What was computed here is not to be relied on before the reason is known."
 )
 
 RISKS: Mapping[str, str] = {
