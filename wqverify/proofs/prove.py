@@ -19,6 +19,7 @@ from typing import Any
 
 import wqverify
 from wqverify.errors import WqverifyError
+from wqverify.proofs.decisions import DECISIONS
 from wqverify.proofs.signals import SIGNALS
 from wqverify.proofs.statistics import STATISTICS
 from wqverify.proofs.water import WATER, Computed
@@ -28,7 +29,7 @@ from wqverify.records.rerun import BROKEN
 
 FORMAT = 1
 EXACT = "exact"
-COMPUTED: Mapping[str, Computed] = {**WATER, **SIGNALS, **STATISTICS}
+COMPUTED: Mapping[str, Computed] = {**WATER, **SIGNALS, **STATISTICS, **DECISIONS}
 _LIBRARIES = ("numpy", "scipy", "pint", "pydantic")  # what a result may go through
 
 
