@@ -2,8 +2,10 @@
 
 Every test gives a flag for each row, with the meaning of the QARTOD manuals of the U.S. Integrated Ocean
 Observing System: 1 pass, 2 not evaluated, 3 suspect, 4 fail, 9 missing. A flag speaks of the signal; it is
-never a verdict on an analyzer. Times are seconds on any one clock, rising; nan is a missing value. Limits are
-inclusive: only what exceeds one is flagged. Time and memory grow with the number of rows alone.
+never a verdict on an analyzer. Times are seconds on any one clock, rising; nan is a missing value. A value is
+flagged for what exceeds a limit (range, spike, rate, gap, twins), or for moving less than one (flat line,
+attenuation, noise); one that stands at the end of a range is clamped. Time and memory grow with the number of
+rows alone.
 """
 
 from __future__ import annotations

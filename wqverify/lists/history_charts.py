@@ -16,7 +16,7 @@ import numpy as np
 from wqverify.calculations.control_chart import Individuals, Sums, Weighted
 from wqverify.lists.history import Charts, Figures
 from wqverify.lists.history_series import Point, Series
-from wqverify.lists.review_charts import _STYLE, _in_the_margin
+from wqverify.lists.review_charts import STYLE, in_the_margin
 from wqverify.show.printable import minus
 from wqverify.terms import Outcome
 
@@ -64,7 +64,7 @@ def _drawn(panels: Sequence[Callable[[Axes], None]], title: str, size: tuple[flo
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with matplotlib.rc_context(_STYLE):
+    with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=size, layout="constrained", dpi=200)
         FigureCanvasSVG(figure)
         every = figure.subplots(len(panels), 1, sharex=True, squeeze=False)[:, 0]
@@ -115,7 +115,7 @@ def _run(axes: Axes, figures: Figures) -> None:
         named += _tolerance(axes, series.points, bound)
     _axis(axes, series.unit)
     _names(axes)
-    _in_the_margin(axes, named)
+    in_the_margin(axes, named)
 
 
 def _tolerance(axes: Axes, points: Sequence[Point], bound: str) -> list[tuple[float, str]]:
@@ -137,7 +137,7 @@ def _individuals(axes: Axes, series: Series, found: Individuals) -> None:
     named += _limits(axes, (found.low, found.high))
     axes.axhline(found.mean, color="black", linewidth=0.7)
     _axis(axes, series.unit, "value")
-    _in_the_margin(axes, named)
+    in_the_margin(axes, named)
 
 
 def _ranges(axes: Axes, series: Series, found: Individuals) -> None:
@@ -146,7 +146,7 @@ def _ranges(axes: Axes, series: Series, found: Individuals) -> None:
     axes.axhline(found.mean_range, color="black", linewidth=0.7)
     named += _limits(axes, (found.range_high,))
     _axis(axes, series.unit, "moving range")
-    _in_the_margin(axes, named)
+    in_the_margin(axes, named)
 
 
 def _weighted(axes: Axes, series: Series, found: Weighted) -> None:
@@ -155,7 +155,7 @@ def _weighted(axes: Axes, series: Series, found: Weighted) -> None:
     for side in (found.low, found.high):
         axes.plot(days, side, color="black", linewidth=0.9, dashes=(5, 3), drawstyle="steps-mid")
     _axis(axes, series.unit, "EWMA")
-    _in_the_margin(axes, [(end, f"limit {_short(end)}") for end in (found.steady_low, found.steady_high)])
+    in_the_margin(axes, [(end, f"limit {_short(end)}") for end in (found.steady_low, found.steady_high)])
 
 
 def _sums(axes: Axes, series: Series, found: Sums) -> None:
@@ -165,7 +165,7 @@ def _sums(axes: Axes, series: Series, found: Sums) -> None:
     named = _limits(axes, (-found.h, found.h))
     axes.axhline(0, color="black", linewidth=0.5)
     _axis(axes, series.unit, "CUSUM, up and down")
-    _in_the_margin(axes, named)
+    in_the_margin(axes, named)
 
 
 def _path(axes: Axes, series: Series, values: Sequence[float | None], outside: Sequence[int]) -> None:

@@ -15,7 +15,7 @@ from wqverify.show.printable import minus
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-_STYLE: Any = {
+STYLE: Any = {
     "svg.hashsalt": "wqverify",
     "svg.fonttype": "path",
     "font.family": "DejaVu Sans",
@@ -47,7 +47,7 @@ def _drawn(draw: Callable[[Axes], None], size: tuple[float, float]) -> bytes:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    with matplotlib.rc_context(_STYLE):
+    with matplotlib.rc_context(STYLE):
         figure = Figure(figsize=size, layout="constrained", dpi=200)
         FigureCanvasSVG(figure)
         axes = figure.add_subplot()
@@ -76,7 +76,7 @@ def _differences(axes: Axes, review: Review) -> None:
     axes.set_xlabel(f"mean of {pair.first} and {pair.second}{unit}")
     axes.set_ylabel(f"{pair.second}\nless {pair.first}{unit}")
     axes.margins(x=0.03, y=0.12)
-    _in_the_margin(axes, named)
+    in_the_margin(axes, named)
 
 
 def _pairs(axes: Axes, review: Review) -> None:
@@ -93,7 +93,7 @@ def _pairs(axes: Axes, review: Review) -> None:
     axes.set_ylabel(f"{pair.second}{unit}")
     axes.margins(x=0.0, y=0.06)
     axes.set_xlim(*_room(ends))
-    _in_the_margin(axes, named, start=float(ends[1]))
+    in_the_margin(axes, named, start=float(ends[1]))
 
 
 def _lines(review: Review) -> list[tuple[str, float, float]]:
@@ -129,7 +129,7 @@ def _short(review: Review, value: float) -> str:
     return minus(f"{round(value, digits) + 0.0:.{digits}f}")
 
 
-def _in_the_margin(axes: Axes, named: Sequence[tuple[float, str]], start: float | None = None) -> None:
+def in_the_margin(axes: Axes, named: Sequence[tuple[float, str]], start: float | None = None) -> None:
     """Name lines at their right end, in the margin, apart from one another, with a thin leader."""
     axes.figure.canvas.draw()  # settles the scale
     low, high = axes.get_ylim()
