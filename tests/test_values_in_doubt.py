@@ -193,8 +193,8 @@ def test_recordings_every_minute_are_paired_15_min_apart() -> None:
         ("0.501", "0.501", ("1", "fail")),
         ("0.500", "0.501", ("0", "pass")),
         ("0.501", "0.500", ("0", "pass")),
-        ("0.501", "", ("one of the two recordings at the end", "not evaluated")),
-        ("left out", "0.501", ("one of the two recordings at the end", "not evaluated")),
+        ("0.501", "", ("no number at the end of its four hours", "not evaluated")),
+        ("left out", "0.501", ("no two recordings at the end of its four hours", "not evaluated")),
     ],
 )
 def test_the_end_of_the_first_4_h(first: str, last: str, said: tuple[str, str]) -> None:
@@ -484,6 +484,13 @@ def test_what_was_recorded_while_the_output_was_held_does_not_count() -> None:
     result = run(sheet(model=WORST, used=[{"what": "never above"}]), failed(), good(), grab, slice_=slice_)
     assert judged(result, "as_recorded.1") == ("0.1", "pass")
     assert "1 are left out because the output was held" in notes(result)
+    voided = replace(grab, ended="voided")
+    result = run(sheet(model=WORST, used=[{"what": "never above"}]), failed(), good(), voided, slice_=slice_)
+    assert judged(result, "as_recorded.1") == ("9.9", "fail")
+    # the moment of the release shows the process again
+    freed = replace(grab, windows=(replace(held, end=iso("2026-03-10 04:00")),))
+    result = run(sheet(model=WORST, used=[{"what": "never above"}]), failed(), good(), freed, slice_=slice_)
+    assert judged(result, "as_recorded.1") == ("9.9", "fail")
     bare = replace(grab, windows=(Window("visit", held.start, held.end),))
     result = run(sheet(model=WORST, used=[{"what": "never above"}]), failed(), good(), bare, slice_=slice_)
     assert judged(result, "as_recorded.1") == ("9.9", "fail")

@@ -6,9 +6,15 @@ value breaks what must follow one another; "above" and "below" are strict.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from math import isnan
 from typing import TYPE_CHECKING, Literal
+
+from wqverify.calculations.recordings import Recording, Span, interval_of, marked, on_the_quarter
+from wqverify.calculations.turbidity_pairs import QUARTER, first_four_hours, runs_above
 
 if TYPE_CHECKING:
     import numpy as np
@@ -19,8 +25,6 @@ if TYPE_CHECKING:
     Mask = NDArray[np.bool_]
 
 Direction = Literal["above", "below"]
-PAIR_S = 900  # recordings of an individual filter are 15 min apart
-ON_TIME_S = 60  # how far a recording may lie from its quarter of an hour
 
 
 def beyond(values: Floats, limit: Decimal, direction: Direction = "above") -> Mask:
@@ -58,83 +62,95 @@ def percent_within(values: Floats, limit: Decimal) -> tuple[Decimal, int, int]:
     return (Decimal(100) * (n - above) / n).quantize(Decimal("0.000001")), above, n
 
 
-def quarter_hours(times: Seconds) -> Seconds:
-    """Return the rows that are recordings of a quarter of an hour, the first of each.
+@dataclass(frozen=True, slots=True)
+class Quarters:
+    """The recordings the pair rules look at; the value of each is the number of its row, or None."""
 
-    Equation: |t - 900 round(t/900)| <= 60 s. Source: recording interval of 40 CFR 141.174(a); a minute is
-    common practice, no source.
+    recordings: tuple[Recording, ...]
+    step: timedelta
 
-    >>> import numpy as np
-    >>> quarter_hours(np.array([0, 300, 600, 890, 910, 1800])).tolist()
-    [0, 3, 5]
-    """
-    import numpy as np
+    def holding(self, values: Floats) -> tuple[Recording, ...]:
+        """Return them with the values of their rows; one whose value is missing holds none."""
+        return tuple(
+            Recording(one.at, _value(values, one.value), one.left_out, one.off_line)
+            for one in self.recordings
+        )
 
-    slot = np.rint(times / PAIR_S).astype(np.int64)
-    on_time = np.flatnonzero(np.abs(times - slot * PAIR_S) <= ON_TIME_S)
-    _, first = np.unique(slot[on_time], return_index=True)
-    return np.asarray(on_time[first], dtype=np.int64)
-
-
-def in_pairs(times: Seconds, values: Floats, limit: Decimal) -> Mask:
-    """Return which values belong to two recordings in a row, 15 min apart, that both exceed a limit.
-
-    Equation: x(k) > L and x(k + 1) > L, k and k + 1 neighbouring quarters of an hour (``quarter_hours``). A
-    missing recording breaks a pair. Values and limit in one unit. Source: 40 CFR 141.175(b)(1), 141.563(a).
-
-    >>> import numpy as np
-    >>> t = np.arange(5) * 900
-    >>> in_pairs(t, np.array([1.1, 1.2, 1.0, 1.3, np.nan]), Decimal("1.0")).tolist()
-    [True, True, False, False, False]
-    """
-    import numpy as np
-
-    rows = quarter_hours(times)
-    above = beyond(values[rows], limit)
-    slot = np.rint(times[rows] / PAIR_S).astype(np.int64)
-    second = np.flatnonzero(above[1:] & above[:-1] & (np.diff(slot) == 1)) + 1
-    found = np.zeros(len(times), dtype=bool)
-    found[rows[second]] = True
-    found[rows[second - 1]] = True
-    return found
+    def rows(self, of: Iterable[Recording]) -> list[int]:
+        """Return the rows of some of them, in order of time."""
+        wanted = {one.at for one in of}
+        return [int(one.value) for one in self.recordings if one.at in wanted and one.value is not None]
 
 
-def pairs_counted(times: Seconds, values: Floats, limit: Decimal) -> int:
-    """Return how many pairs of recordings in a row exceed a limit; three in a row are two pairs.
+def _value(values: Floats, row: Decimal | None) -> Decimal | None:
+    found = float("nan") if row is None else float(values[int(row)])
+    return None if isnan(found) else Decimal(repr(found))
 
-    Equation and source as ``in_pairs``.
+
+def rows_as_recordings(times: Seconds, spans: Sequence[Span] = ()) -> tuple[Recording, ...]:
+    """Return rows as recordings whose value is the number of the row, marked with what is left out.
+
+    ``times`` rising, in s. Which recording stands for a moment is found on them once, for values of any kind.
+    Source: common mathematics.
 
     >>> import numpy as np
-    >>> pairs_counted(np.arange(4) * 900, np.array([1.1, 1.2, 1.3, 0.9]), Decimal("1.0"))
-    2
+    >>> [(one.at.minute, str(one.value)) for one in rows_as_recordings(np.array([0, 900]))]
+    [(0, '0'), (15, '1')]
     """
-    import numpy as np
-
-    rows = quarter_hours(times)
-    above = beyond(values[rows], limit)
-    slot = np.rint(times[rows] / PAIR_S).astype(np.int64)
-    return int(np.count_nonzero(above[1:] & above[:-1] & (np.diff(slot) == 1)))
+    rows = enumerate(times.tolist())
+    return marked([(datetime.fromtimestamp(at, UTC), Decimal(row)) for row, at in rows], spans)
 
 
-def end_of_first_hours(times: Seconds, on_line: int, hours: int = 4) -> Seconds:
-    """Return the two last recordings of the first hours after a filter came on line; empty where one lacks.
+def quarters_of(recordings: Sequence[Recording]) -> Quarters:
+    """Return what the pair rules look at: every 15 minutes, or as far apart as was recorded.
 
-    Equation: the quarters of an hour at t0 + h and 15 min before, t0 when it came on line, the last one not
-    after t0 + h. ``on_line`` in seconds since 1970 UTC. Source: 40 CFR 141.175(b)(2).
+    ``recordings`` of ``rows_as_recordings``. Raises CorrectTheEntry for fewer than two. Source: as
+    ``recordings.on_the_quarter``, which a month goes by.
 
     >>> import numpy as np
-    >>> end_of_first_hours(np.arange(40) * 900, 900).tolist()
-    [16, 17]
+    >>> found = quarters_of(rows_as_recordings(np.arange(7) * 300))
+    >>> [str(one.value) for one in found.recordings]
+    ['0', '3', '6']
     """
-    import numpy as np
+    return Quarters(on_the_quarter(recordings, QUARTER), max(interval_of(recordings), QUARTER))
 
-    rows = quarter_hours(times)
-    last = (on_line + hours * 3600) // PAIR_S
-    slot = np.rint(times[rows] / PAIR_S).astype(np.int64)
-    found = [np.flatnonzero(slot == wanted) for wanted in (last - 1, last)]
-    if any(not len(one) for one in found):
-        return np.zeros(0, dtype=np.int64)
-    return np.asarray([rows[one[0]] for one in found], dtype=np.int64)
+
+def in_pairs(quarters: Quarters, values: Floats, limit: Decimal) -> tuple[int, list[int]]:
+    """Return how many pairs of recordings in a row exceed a limit, and their rows; three are two pairs.
+
+    Equation: sum of n - 1 over the runs of n recordings above, as ``turbidity_pairs.runs_above`` finds them.
+    A missing recording breaks a pair. Values (by row) and limit in one unit. Source: 40 CFR 141.175(b)(1),
+    141.563(a).
+
+    >>> import numpy as np
+    >>> found = quarters_of(rows_as_recordings(np.arange(5) * 900))
+    >>> in_pairs(found, np.array([1.1, 1.2, 1.0, 1.3, np.nan]), Decimal("1.0"))
+    (1, [0, 1])
+    """
+    runs = runs_above(quarters.holding(values), limit, quarters.step)
+    return sum(run.pairs for run in runs), quarters.rows(one for run in runs for one in run.recordings)
+
+
+def end_of_first_hours(
+    quarters: Quarters, values: Floats, limit: Decimal, on_line: int
+) -> tuple[bool, list[int]] | str:
+    """Return whether the last two recordings of the first 4 h both exceed a limit, and their rows.
+
+    As ``turbidity_pairs.first_four_hours`` finds them after the filter came on line, ``on_line`` in seconds
+    since 1970 UTC. Values (by row) and limit in one unit. Source: 40 CFR 141.175(b)(2).
+
+    >>> import numpy as np
+    >>> found = quarters_of(rows_as_recordings(np.arange(40) * 900))
+    >>> end_of_first_hours(found, np.full(40, 0.6), Decimal("0.5"), 900)
+    (True, [16, 17])
+    """
+    at = datetime.fromtimestamp(on_line, UTC)
+    off = Span(at - timedelta(seconds=1), at, "off line", off_line=True)
+    for start in first_four_hours(quarters.holding(values), [off], quarters.step):
+        if start.pair is None:
+            return f"{start.why}, and that breaks the pair"
+        return start.exceeds(limit), quarters.rows(start.pair)
+    return "the export does not hold the end of the first 4 h"
 
 
 @dataclass(frozen=True, slots=True)

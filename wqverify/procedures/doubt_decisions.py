@@ -140,9 +140,7 @@ def _says(
         percent, _above, _n = limits.percent_within(inside, limit.size)
         return Said(percent.normalize(), "%", plain, counted)
     if used.what == "two in a row":
-        pairs = limits.in_pairs(times, inside, limit.size)
-        count = limits.pairs_counted(times, inside, limit.size)
-        return Said(Decimal(count), "pairs", {int(row): int(row) for row in rows[pairs]}, counted)
+        return _in_pairs(case, used, limit, values, rows, counted)
     if used.what == "two in a row after 4 h":
         return _after_backwash(case, n, limit, values)
     if used.what == "too low for 4 h":
@@ -162,17 +160,33 @@ def _fixed(case: Case, value: float, values: Floats) -> Decimal:
     return Decimal(repr(value)) if values is case.recorded.values else Decimal(case.text(value))
 
 
-def _after_backwash(case: Case, n: int, limit: Limit, values: Floats) -> Said | str:
+def _in_pairs(
+    case: Case, used: Used, limit: Limit, values: Floats, rows: NDArray[Any], counted: int
+) -> Said | str:
+    """Return the pairs within the time that counts, found as a month finds them."""
     import numpy as np
 
     assert case.recorded is not None
-    rows = limits.end_of_first_hours(
-        case.recorded.times, moment(case.given, f"used.{n - 1}.on_line", case.since)
-    )
-    if not len(rows) or np.isnan(values[rows]).any():
-        return "one of the two recordings at the end of the first 4 h is missing, and that breaks the pair"
-    both = bool(limits.beyond(values[rows], limit.size).all())
-    return Said(Decimal(int(both)), "pairs", {int(r): int(r) for r in rows} if both else {}, 2)
+    if used.each == "one every 4 h":
+        return "values every 4 h hold no two recordings 15 min apart; let every recorded value count"
+    if isinstance(case.recorded.quarters, str):
+        return case.recorded.quarters
+    of_time = np.full(len(values), np.nan)
+    of_time[rows] = values[rows]
+    count, bad = limits.in_pairs(case.recorded.quarters, of_time, limit.size)
+    return Said(Decimal(count), "pairs", {row: row for row in bad}, counted)
+
+
+def _after_backwash(case: Case, n: int, limit: Limit, values: Floats) -> Said | str:
+    assert case.recorded is not None
+    if isinstance(case.recorded.quarters, str):
+        return case.recorded.quarters
+    on_line = moment(case.given, f"used.{n - 1}.on_line", case.since)
+    found = limits.end_of_first_hours(case.recorded.quarters, values, limit.size, on_line)
+    if isinstance(found, str):
+        return found
+    both, rows = found
+    return Said(Decimal(int(both)), "pairs", {row: row for row in rows} if both else {}, 2)
 
 
 # ---------------------------------------------------------------- checks

@@ -10,10 +10,13 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from wqverify.calculations.drift import Model, TimeModel, corrected_series
+from wqverify.calculations.recorded_limits import Quarters, quarters_of, rows_as_recordings
+from wqverify.calculations.recordings import Recording, Span
 from wqverify.procedures.doubt_facts import seconds
 from wqverify.terms import Cited, Given, Slices
 
@@ -43,6 +46,7 @@ class Recorded:
     flagged: int  # rows whose flag says that something is wrong; they count as recorded
     missing: int
     interval_s: float  # between two rows, the usual one
+    spans: tuple[Span, ...] = ()  # in which the output was held
 
     def __len__(self) -> int:
         return len(self.times)
@@ -51,6 +55,18 @@ class Recorded:
     def gap_s(self) -> float:
         """More than this between two rows is a gap."""
         return 1.5 * self.interval_s
+
+    @cached_property
+    def recordings(self) -> tuple[Recording, ...]:
+        """The rows as a month looks at them; the value of each is the number of its row."""
+        return rows_as_recordings(self.times, self.spans)
+
+    @cached_property
+    def quarters(self) -> Quarters | str:
+        """What the pair rules look at, or why nothing says which recordings follow one another."""
+        if len(set(self.times.tolist())) < 2:
+            return "the export holds fewer than two recordings, so none follow one another"
+        return quarters_of(self.recordings)
 
 
 def attached(given: Given, slices: Slices) -> bytes | None:
@@ -82,7 +98,7 @@ def read(slice_: bytes, given: Given, windows: Iterable[tuple[int, int]]) -> Rec
     values = np.array([np.nan if value is None else float(value) for value in texts])
     held = np.zeros(len(times), dtype=bool)
     for start, end in windows:
-        held |= (times >= start) & (times <= end)
+        held |= (times >= start) & (times < end)
     flagged = sum(1 for _, value, flag in rows if value is not None and flag.casefold() not in good)
     missing = int(np.count_nonzero(np.isnan(values)))
     steps = np.diff(times)
@@ -96,14 +112,16 @@ def read(slice_: bytes, given: Given, windows: Iterable[tuple[int, int]]) -> Rec
 def held_windows(records: Iterable[Cited], tag: str, until: int) -> Iterator[tuple[int, int]]:
     """Give the stretches in which the output of an analyzer was held, as its records state them.
 
-    One that a record left held lasts until a later record says that it was released, else to the end.
+    One that a record left held lasts until a later record says that it was released, else to the end. What a
+    superseded or voided record says does not count; the moment of the release shows the process again.
     """
-    windows = [w for record in records if record.tag == tag for w in record.windows if w.what == HELD]
+    standing = [record for record in records if record.tag == tag and not record.ended]
+    windows = [window for record in standing for window in record.windows if window.what == HELD]
     released = sorted(seconds(window.end) for window in windows if window.end)
     for window in windows:
         start = seconds(window.start)
-        later = [end for end in released if end >= start]
-        end = seconds(window.end) if window.end else min(later, default=max(until, start))
+        later = [end for end in released if end > start]
+        end = seconds(window.end) if window.end else min(later, default=max(until, start) + 1)
         yield start, end
 
 

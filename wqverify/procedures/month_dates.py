@@ -63,10 +63,10 @@ def _if_corrected(version: Version) -> str:
 
 def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
     limit = known.high(HIGHEST)
-    days = {one.at for one in version.combined.of_month if one.above(limit)}
-    days |= {one.at for one in version.standing if one.value is not None and one.value > limit and one.at}
-    if known.sheet.rules.highest_of != "every recording":
-        days = {one.at for one in version.standing if one.value is not None and one.value > limit and one.at}
+    above = [one for one in version.standing if one.value is not None and one.value > limit]
+    days = {one.at or one.due.start for one in above}  # a mean has no moment of its own
+    if known.sheet.rules.highest_of == "every recording":
+        days |= {one.at for one in version.combined.of_month if one.above(limit)}
     holidays = frozenset(date.fromisoformat(day) for day in known.given.site.holidays)
     for day in sorted({at.astimezone(known.month.zone).date() for at in days}):
         yield FollowUp(

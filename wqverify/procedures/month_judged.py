@@ -120,9 +120,8 @@ class Known:
     def within(self, version: Version) -> int:
         """Return how many values that stand lie within the limit of the percentage."""
         limit = self.high(LIMIT)
-        return sum(
-            not exceeds(one.value, limit, rounded=self.rounded) for one in version.standing if one.value
-        )
+        values = [one.value for one in version.standing if one.value is not None]
+        return sum(not exceeds(value, limit, rounded=self.rounded) for value in values)
 
     def highest(self, version: Version) -> tuple[Decimal, datetime] | None:
         """Return the highest combined value with its moment, None where there is none."""

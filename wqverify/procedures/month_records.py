@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from wqverify.calculations.recordings import Recording, Span
 from wqverify.calculations.turbidity_rule import Taken
+from wqverify.errors import CorrectTheEntry
 from wqverify.procedures.consequences import DOUBT, OUTAGE
 from wqverify.procedures.doubt_facts import CORRECT, corrected, decided, model_of
 from wqverify.procedures.month_rules import Span as Month
@@ -132,11 +133,14 @@ def corrected_rows(
 
     times = np.array([int(at.timestamp()) for at, _ in rows], dtype=np.int64)
     values = np.array([np.nan if value is None else float(value) for _, value in rows])
-    spans: list[LeftOutBy] = []
+    recorded, spans = values, list[LeftOutBy]()
+    by: list[Cited | None] = [None] * len(rows)
     for doubt in doubts:
-        before = values
-        values = corrected(times, values, doubt.facts, everywhere=not decided(doubt.facts))
-        values = np.where(np.isnan(before), before, values)
+        without = corrected(times, recorded, doubt.facts, everywhere=not decided(doubt.facts))
+        for row in np.flatnonzero(~np.isnan(recorded) & (without != recorded)).tolist():
+            _refuse_second(tag, rows[row][0], by[row], doubt)
+            by[row] = doubt
+        values = np.where(np.isnan(recorded) | (without == recorded), values, without)
         spans += _invalidated(doubt)
     digit = Decimal(1).scaleb(-max((int(one.facts.get("doubt.places", "0")) for one in doubts), default=0))
     found = tuple(
@@ -144,6 +148,18 @@ def corrected_rows(
         for (at, value), new in zip(rows, values, strict=True)
     )
     return found, tuple(spans)
+
+
+def _refuse_second(tag: str, at: datetime, first: Cited | None, second: Cited) -> None:
+    """Raise CorrectTheEntry where two records take an error off one recording."""
+    if first is not None:
+        raise CorrectTheEntry(
+            f"What {tag} recorded at {at:%Y-%m-%d %H:%M} UTC is corrected by {first.number} and by "
+            f"{second.number}; one recording has one error: supersede or void one of the two, or part their "
+            f"periods.",
+            found=f"{first.number}, {second.number}",
+            expected="one record of values in doubt for each time",
+        )
 
 
 def _fixed(value: float, digit: Decimal) -> Decimal:
