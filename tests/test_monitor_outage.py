@@ -948,6 +948,17 @@ def test_the_time_to_the_next_grab_stands_while_no_water_is_made() -> None:
     assert clocks(begun(standstill=over))["next grab"].due == "2026-05-14T12:10-04:00"
 
 
+def test_what_two_standstills_share_counts_once_towards_the_next_grab() -> None:
+    """As it counts once in the time between grabs: from 09:00 to 10:30 nothing ran, 90 min."""
+    still = [
+        {"since": "2026-05-14 09:00", "until": "2026-05-14 10:00", "because": "backwash"},
+        {"since": "2026-05-14 09:30", "until": "2026-05-14 10:30", "because": "pump changed"},
+    ]
+    alone = [{**still[0], "until": "2026-05-14 10:30"}]
+    due = [clocks(begun(standstill=one))["next grab"].due for one in (still, alone)]
+    assert due == ["2026-05-14T13:40-04:00"] * 2
+
+
 def test_notices_run_until_they_are_made() -> None:
     taken = [grab("20:30", "0.10 mg/L"), grab("23:00")]
     what = "Tell the State of a residual below 0.2 mg/L at 2026-05-13 20:30"

@@ -155,7 +155,7 @@ def end_of_first_hours(
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Rows, both included, that lie beyond a limit one after the other, and how long they last."""
+    """Rows, both included, that lie beyond a limit one after the other, and how long that lasted."""
 
     first: int
     last: int
@@ -165,13 +165,15 @@ class Stretch:
 def stretches(times: Seconds, found: Mask, values: Floats, gap_s: float) -> list[Stretch]:
     """Return the stretches of rows beyond a limit that follow one another.
 
-    Equation: from the first to the last row of the stretch; a missing value, or more than ``gap_s`` between
-    two rows, ends it. Times in s. Source: 40 CFR 141.72(a)(3) for the time a residual may be too low.
+    Equation: t(first not beyond) - t(first beyond), as ``outage.spells`` counts samples; a missing value, or
+    more than ``gap_s`` between two rows, ends what is known, and then it is to the last row beyond. The true
+    time may be shorter or longer by one interval. Times in s. Source: 40 CFR 141.72(a)(3) for the time a
+    residual may be too low; counted on recordings by this project.
 
     >>> import numpy as np
     >>> low = np.array([True, True, False, True])
     >>> stretches(np.array([0, 60, 120, 180]), low, np.array([0.1, 0.1, 0.3, 0.1]), 90)
-    [Stretch(first=0, last=1, seconds=60), Stretch(first=3, last=3, seconds=0)]
+    [Stretch(first=0, last=1, seconds=120), Stretch(first=3, last=3, seconds=0)]
     """
     import numpy as np
 
@@ -181,7 +183,14 @@ def stretches(times: Seconds, found: Mask, values: Floats, gap_s: float) -> list
     breaks = np.flatnonzero((np.diff(rows) > 1) | (np.diff(times[rows]) > gap_s))
     starts, ends = np.r_[0, breaks + 1], np.r_[breaks, len(rows) - 1]
     pairs = zip(rows[starts].tolist(), rows[ends].tolist(), strict=True)
-    return [Stretch(a, b, int(times[b] - times[a])) for a, b in pairs]
+    return [Stretch(a, b, int(_known_until(b, times, values, gap_s) - times[a])) for a, b in pairs]
+
+
+def _known_until(last: int, times: Seconds, values: Floats, gap_s: float) -> int:
+    """The time of the first value that is not beyond, where one follows the last that is; else of the last."""
+    after = last + 1
+    follows = after < len(times) and values[after] == values[after] and times[after] - times[last] <= gap_s
+    return int(times[after] if follows else times[last])
 
 
 def lowest_of_days(values: Floats, days: NDArray[np.int64]) -> Seconds:

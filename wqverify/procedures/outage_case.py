@@ -136,15 +136,18 @@ def longest(found: Sequence[Gap]) -> Gap | None:
 def next_grab(case: Case, minutes: int) -> datetime | None:
     """Return when the next grab is due, on the clock of the plant; None where it is back.
 
-    While it stands still the time does not run: it goes on where the standstill ends.
+    While it stands still the time does not run: it goes on where the standstill ends; what two standstills
+    share counts once.
     """
     if case.failed is None or case.back is not None:
         return None
     last = max([case.failed, *(one.at for one in case.taken)])
     due = last + timedelta(minutes=minutes)
+    reached = last
     for since, until in sorted(case.stopped):
-        if since < due and until > last:
-            due += until - max(since, last)
+        begins = max(since, reached)
+        if begins < due and until > begins:
+            due, reached = due + (until - begins), until
     return case.local(due)
 
 
