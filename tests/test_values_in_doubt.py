@@ -210,7 +210,7 @@ def test_the_end_of_the_first_4_h(first: str, last: str, said: tuple[str, str]) 
     [("06:05", "3.9167", "pass"), ("06:10", "4", "pass"), ("06:15", "4.0833", "fail")],
 )
 def test_w14_below_for_more_than_4_h(end: str, shown: str, outcome: str) -> None:
-    """W14: residual 0.19 from 02:10 to 06:05 is no violation, to 06:15 it is one; then it is no longer low."""
+    """W14: residual 0.19 from 02:10 to 06:05 is no violation, to 06:15 it is one; then it is low no more."""
     low = [(f"2026-03-10 {h:02d}:{m:02d}", h * 60 + m) for h in range(1, 9) for m in range(0, 60, 5)]
     last = int(end[:2]) * 60 + int(end[3:])
     slice_ = rows((at, "0.19" if 130 <= minute < last else "0.20") for at, minute in low)

@@ -187,7 +187,7 @@ def stretches(times: Seconds, found: Mask, values: Floats, gap_s: float) -> list
 
 
 def _known_until(last: int, times: Seconds, values: Floats, gap_s: float) -> int:
-    """The time of the first value that is not beyond, where one follows the last that is; else of the last."""
+    """The time of the first value not beyond, where one follows the last that is; else of the last."""
     after = last + 1
     follows = after < len(times) and values[after] == values[after] and times[after] - times[last] <= gap_s
     return int(times[after] if follows else times[last])
