@@ -920,3 +920,15 @@ def test_the_state_is_told_of_a_value_above_the_highest_whatever_stands_for_4_h(
     result = run(hourly(changed=four), raw=sheet(rules=rules))
     assert check(result, "combined.highest").outcome == Outcome.FAIL
     assert result.facts["due.told.2026-04-10"] == "2026-04-13"  # the 10th is a Friday
+
+
+def test_a_grab_that_stands_for_no_value_counts_for_the_highest_and_is_told() -> None:
+    grabs = [{"at": "2026-04-10 09:30", "result": "1.5", "source": "slip 7"}]
+    result = run(raw=sheet(combined={"grabs": grabs}))  # every value that is due is there
+    assert check(result, "combined.percent").observed == "180 of 180"
+    assert shown(result, "combined.highest") == ("1.5", "fail")
+    assert result.facts["due.told.2026-04-10"] == "2026-04-13"
+    assert (
+        "1.5 NTU taken 2026-04-10 09:30 stands for no value that is due, and counts for the highest"
+        in said(result)
+    )

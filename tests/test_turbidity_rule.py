@@ -268,3 +268,15 @@ def test_the_spring_gap_breaks_no_pair_where_the_clocks_were_changed(zone: ZoneI
     assert sum(run.pairs for run in runs) == pairs
     left_out = any("did not exist" in line for line in export.told)
     assert left_out is (zone is NEW_YORK)
+
+
+def test_the_closest_grab_stands_and_none_takes_the_place_of_a_closer_one() -> None:
+    """04, 08 and 12 h are missing; of 06:05 and 08:10 the second stands for 08 h."""
+    values = [value_at(hour) for hour in (4, 8, 12)]
+    eight = values[1].due.start
+    early = Taken(eight - timedelta(minutes=115), Decimal("0.1"))
+    late = Taken(eight + timedelta(minutes=10), Decimal("1.5"))
+    shown = [(one.state, one.value) for one in with_grabs(values, [early, late])]
+    assert shown == [("missing", None), ("grab", Decimal("1.5")), ("missing", None)]
+    wide = [(one.state, one.value) for one in with_grabs(values, [early, late], timedelta(hours=3))]
+    assert wide == [("grab", Decimal("0.1")), ("grab", Decimal("1.5")), ("missing", None)]

@@ -213,23 +213,25 @@ class Taken:
 def with_grabs(
     values: Sequence[Value4h], grabs: Iterable[Taken], within: timedelta = FOUR_HOURS / 2
 ) -> tuple[Value4h, ...]:
-    """Return the values with those that are missing or left out replaced by the nearest grab.
+    """Return the values with those that are missing or left out replaced by grabs, the closest pairs first.
 
-    A grab stands for a due time at most ``within`` away, and for one only; what was recorded stays. Source:
-    40 CFR 141.174(b) and 141.561, grabs every four hours while a monitor is out of service.
+    A grab stands for one due time only, at most ``within`` away; what was recorded stays. Source: 40 CFR
+    141.174(b) and 141.561, grabs every four hours while a monitor is out of service.
 
     >>> due = due_times("2026-03", ZoneInfo("UTC"))[0]
     >>> grab = Taken(due.start + timedelta(minutes=20), Decimal("0.11"))
     >>> with_grabs([Value4h(due, "missing")], [grab])[0].state
     'grab'
     """
-    found = list(values)
-    for grab in sorted(grabs, key=lambda one: one.at):
-        empty = [n for n, one in enumerate(found) if one.state in ("missing", "left out")]
-        place = min(empty, key=lambda n: abs(found[n].due.start - grab.at), default=None)
-        if place is not None and abs(found[place].due.start - grab.at) <= within:
-            why = grab.source or found[place].why
-            found[place] = replace(found[place], state="grab", value=grab.value, at=grab.at, why=why)
+    found, taken = list(values), sorted(grabs, key=lambda one: one.at)
+    empty = [n for n, one in enumerate(found) if one.state in ("missing", "left out")]
+    near = [(abs(found[n].due.start - grab.at), g, n) for g, grab in enumerate(taken) for n in empty]
+    used: set[int] = set()
+    for _, g, n in sorted(one for one in near if one[0] <= within):
+        if g not in used and found[n].state != "grab":
+            used.add(g)
+            why = taken[g].source or found[n].why
+            found[n] = replace(found[n], state="grab", value=taken[g].value, at=taken[g].at, why=why)
     return tuple(found)
 
 

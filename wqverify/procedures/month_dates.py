@@ -65,6 +65,7 @@ def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
     limit = known.high(HIGHEST)
     above = [one for one in version.standing if one.value is not None and one.value > limit]
     days = {one.at or one.due.start for one in above}  # a mean has no moment of its own
+    days |= {one.at for one in version.idle if one.value > limit}
     if known.sheet.rules.highest_of == "every recording":
         days |= {one.at for one in version.combined.of_month if one.above(limit)}
     holidays = frozenset(date.fromisoformat(day) for day in known.given.site.holidays)

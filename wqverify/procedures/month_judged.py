@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -62,6 +62,7 @@ class Version:
     filters: tuple[Channel, ...]
     values: tuple[Value4h, ...]
     of_combined: bool = True  # whether the combined effluent is judged in it
+    grabs: tuple[Taken, ...] = ()  # in place of the analyzer, whether they stand for a value or not
 
     def count(self, *states: State) -> int:
         """Return how many of the values that are due are of these states."""
@@ -75,6 +76,12 @@ class Version:
     def standing(self) -> list[Value4h]:
         """What has a value: recorded, or a grab in its place."""
         return [one for one in self.values if one.value is not None]
+
+    @property
+    def idle(self) -> list[Taken]:
+        """The grabs that stand for no value that is due."""
+        used = {(one.at, one.value) for one in self.values if one.state == "grab"}
+        return [one for one in self.grabs if (one.at, one.value) not in used]
 
     @property
     def stage(self) -> str:
@@ -126,6 +133,7 @@ class Known:
     def highest(self, version: Version) -> tuple[Decimal, datetime] | None:
         """Return the highest combined value with its moment, None where there is none."""
         found = [(one.value, one.at or one.due.start) for one in version.standing if one.value is not None]
+        found += [(one.value, one.at) for one in version.idle]  # a grab stands for its moment in any case
         whole = version.combined.summary
         if self.sheet.rules.highest_of == "every recording" and whole is not None:
             found.append((whole.most, whole.most_at))
@@ -172,7 +180,9 @@ def known_of(sheet: MonthSheet, given: Given, slices: Slices) -> Known:
     )
     if sheet.rules.filters_by == "the combined effluent":
         filters = (combined,)
-    recorded = Version(RECORDED, combined, filters, _values(sheet, given, month, combined))
+    grabs = tuple(_grabs(sheet, given, month))
+    values = _values(sheet, month, combined, grabs)
+    recorded = Version(RECORDED, combined, filters, values, grabs=grabs)
     return Known(sheet, given, month, recorded, _corrected(recorded, sheet, given, month))
 
 
@@ -182,17 +192,18 @@ def _corrected(recorded: Version, sheet: MonthSheet, given: Given, month: Span) 
     if combined is None and not filters:
         return None
     now = combined or recorded.combined
-    return Version(CORRECTED, now, filters, _values(sheet, given, month, now), combined is not None)
+    values = _values(sheet, month, now, recorded.grabs)
+    return Version(CORRECTED, now, filters, values, combined is not None, recorded.grabs)
 
 
-def _values(sheet: MonthSheet, given: Given, month: Span, combined: Channel) -> tuple[Value4h, ...]:
+def _values(sheet: MonthSheet, month: Span, combined: Channel, grabs: Iterable[Taken]) -> tuple[Value4h, ...]:
     how = sheet.rules.value_of_4_h
     dues = _dues(how, month)
     if how in _WINDOWS:
         found = window_values(combined.recordings, dues, combined.spans, _WINDOWS[how], combined.apart)
     else:
         found = spot_values(combined.recordings, dues, combined.spans, combined.apart / 2)
-    return with_grabs(found, _grabs(sheet, given, month), _HALF if how != ONE_A_DAY else 6 * _HALF)
+    return with_grabs(found, grabs, _HALF if how != ONE_A_DAY else 6 * _HALF)
 
 
 def _dues(how: str, month: Span) -> tuple[Due, ...]:

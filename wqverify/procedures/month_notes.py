@@ -187,6 +187,11 @@ def _grabs(known: Known) -> Iterator[str]:
         for one in known.recorded.values
         if one.state == "grab" and one.at is not None
     ]
+    lines += [
+        f"{one.value:f} {NTU} taken {known.month.clock(one.at)} stands for no value that is due, and counts "
+        f"for the highest, {one.source or 'no source told'}"
+        for one in known.recorded.idle
+    ]
     for line in told(lines, "grabs"):
         yield f"Grab: {line}."
 
