@@ -136,6 +136,16 @@ def test_a_start_that_is_interrupted_says_so() -> None:
     assert started(more=12, spans=(WASHED, again)) == ["off line again before four hours were over", "below"]
 
 
+def test_a_backwash_that_is_flagged_and_typed_is_one_start() -> None:
+    """Spans that overlap or touch are one time off line."""
+    alone = started(spans=(WASHED,))
+    within = Span(WASHED.start, WASHED.end - timedelta(minutes=1), "typed", off_line=True)
+    before = Span(WASHED.start - QUARTER, WASHED.start, "typed", off_line=True)
+    for more in ((WASHED, WASHED), (WASHED, within), (before, WASHED)):
+        assert started(spans=more) == alone
+    assert len(alone) == 1
+
+
 def test_a_hold_at_the_end_is_told_and_is_no_start() -> None:
     held = Span(START + OVER * QUARTER, START + (OVER + 1) * QUARTER, "output held")
     assert started(spans=(WASHED, held)) == ["left out at the end of its four hours: output held"]

@@ -6,8 +6,8 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from itertools import pairwise
@@ -104,10 +104,11 @@ def first_four_hours(
 ) -> tuple[Start, ...]:
     """Return for each time a filter came back the last two recordings within its first four hours.
 
-    ``off`` the spans it was off line or in backwash. A start whose four hours end where nothing is recorded,
-    or that was interrupted, has no pair and says why. Source: 40 CFR 141.175(b)(2), two consecutive
-    measurements taken 15 minutes apart at the end of the first four hours of continuous operation after
-    backwash or offline; that these are the last two within them is a reading of this project.
+    ``off`` the spans it was off line or in backwash; what overlaps or touches is one. A start whose four
+    hours end where nothing is recorded, or that was interrupted, has no pair and says why. Source: 40 CFR
+    141.175(b)(2), two consecutive measurements taken 15 minutes apart at the end of the first four hours of
+    continuous operation after backwash or offline; that these are the last two within them is a reading of
+    this project.
 
     >>> at = datetime(2026, 3, 1)
     >>> rows = [Recording(at + n * QUARTER, Decimal("0.6")) for n in range(20)]
@@ -115,7 +116,7 @@ def first_four_hours(
     >>> [one.exceeds(Decimal("0.5")) for one in first_four_hours(rows, off, QUARTER)]
     [True]
     """
-    spans = sorted((span for span in off if span.off_line), key=lambda one: one.start)
+    spans = _joined(span for span in off if span.off_line)
     times = [one.at for one in recordings]
     found = []
     for span in spans:
@@ -125,6 +126,17 @@ def first_four_hours(
         elif times and span.end >= times[0] - apart and over <= times[-1] + apart:
             found.append(_at_the_end(span.end, over, recordings, times, apart))
     return tuple(found)
+
+
+def _joined(off: Iterable[Span]) -> list[Span]:
+    """Join what overlaps or touches: a backwash that is flagged and typed is one."""
+    found: list[Span] = []
+    for span in sorted(off, key=lambda one: one.start):
+        if found and span.start <= found[-1].end:
+            found[-1] = replace(found[-1], end=max(found[-1].end, span.end))
+        else:
+            found.append(span)
+    return found
 
 
 def _at_the_end(

@@ -144,7 +144,11 @@ def _how(known: Known) -> Iterator[Note]:
         f"the plant, at most {within:g} min away",
         ONE_A_DAY: f"the recording nearest to 08:00, at most {within:g} min away",
     }.get(rules.value_of_4_h, f"the {rules.value_of_4_h}, where half of its recordings are there")
-    compared = "each rounded to the digits of the limit, a half up" if known.rounded else "each as recorded"
+    compared = (
+        "each rounded to the digits of the limit, a half up, for the percentage alone"
+        if known.rounded
+        else "each as recorded"
+    )
     yield Note(
         "statement",
         f"{known.month.words}: {len(version.values)} values due, {counts}. What stands for one is {how}; "

@@ -18,7 +18,6 @@ from wqverify.terms import Analyzer, Given, Tolerance
 NTU = "NTU"
 LARGE = 10_000  # people served from which 40 CFR 141 subpart P holds, below it subpart T
 ONCE_A_DAY = 500  # people up to which a State may allow one value a day
-STAND_FOR = 2  # filters that the combined effluent may stand for
 MONTHS, EVALUATED = 3, 2  # months in a row until a self-assessment, until an evaluation
 
 PERCENT, LIMIT, HIGHEST = "cfe_percent", "cfe_95", "cfe_max"

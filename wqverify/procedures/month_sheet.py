@@ -100,7 +100,11 @@ class Rules(Part):
     ] = "every recording"
     rounding: Annotated[
         Rounding,
-        Ask("compared with the limit", help="whether 0.34 counts as 0.3 is said by the State", again=True),
+        Ask(
+            "compared with the limit",
+            help="of the percentage: whether 0.34 counts as 0.3 is said by the State",
+            again=True,
+        ),
     ] = "as recorded"
     filters_by: Annotated[
         FiltersBy,
