@@ -688,8 +688,8 @@ def test_two_records_that_correct_one_recording_are_refused() -> None:
     with pytest.raises(CorrectTheEntry) as caught:
         run(rows, records={**first, **second})
     assert caught.value.message == (
-        "What AIT-2210 recorded at 2026-04-05 04:00 UTC is corrected by L1-2026-0078 and by L1-2026-0079; "
-        "one recording has one error: supersede or void one of the two, or part their periods."
+        "What AIT-2210 recorded on 2026-04-05 00:00 is corrected by L1-2026-0078 and by L1-2026-0079; one "
+        "recording has one error: supersede or void one of the two, or part their periods."
     )
     later = {
         **first[number].facts,
@@ -697,6 +697,25 @@ def test_two_records_that_correct_one_recording_are_refused() -> None:
     }
     kept = {"L1-2026-0079": replace(first[number], number="L1-2026-0079", facts=later)}
     assert check(run(rows, records={**first, **kept}), "combined.percent_corrected").observed == "177 of 180"
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_where_one_period_ends_and_another_begins_the_first_stands(turned: bool) -> None:
+    until = "2026-04-20T09:00:00-04:00"
+    (first,) = doubt().values()
+    after = {"doubt.from": until, "doubt.until": "2026-04-22T09:00:00-04:00", "doubt.points": "0.5 -0.05"}
+    after |= {"doubt.full_at": after["doubt.until"], "doubt.step_at": until}
+    after |= {"doubt.decision": f"{until} {after['doubt.until']} correct"}
+    second = replace(first, number="L1-2026-0079", facts={**first.facts, **after})
+    if turned:  # the later period was looked into first
+        second = replace(second, performed="2026-04-01T08:00-04:00")
+    result = run(
+        hourly(changed={local(2026, 4, 20, 8): "0.29", local(2026, 4, 20, 12): "0.29"}),
+        records={first.number: first, second.number: second},
+    )
+    told = value(result, "month.day.2026-04-20_corrected")
+    assert "0.310" in told.label
+    assert told.quantity.text == "0.340"
 
 
 def test_a_doubt_of_another_month_is_none_of_this_one() -> None:

@@ -137,10 +137,16 @@ def corrected_rows(
     by: list[Cited | None] = [None] * len(rows)
     for doubt in doubts:
         without = corrected(times, recorded, doubt.facts, everywhere=not decided(doubt.facts))
-        for row in np.flatnonzero(~np.isnan(recorded) & (without != recorded)).tolist():
-            _refuse_second(tag, rows[row][0], by[row], doubt)
+        taken = ~np.isnan(recorded) & (without != recorded)
+        for row in np.flatnonzero(taken).tolist():
+            first = by[row]
+            if first is not None and int(times[row]) in _ends(first):
+                taken[row] = False  # where one period ends and another begins, the first stands
+                continue
+            if first is not None and int(times[row]) not in _ends(doubt):
+                raise _one_error(tag, month.clock(rows[row][0]), first, doubt)
             by[row] = doubt
-        values = np.where(np.isnan(recorded) | (without == recorded), values, without)
+        values = np.where(taken, without, values)
         spans += _invalidated(doubt)
     digit = Decimal(1).scaleb(-max((int(one.facts.get("doubt.places", "0")) for one in doubts), default=0))
     found = tuple(
@@ -150,16 +156,19 @@ def corrected_rows(
     return found, tuple(spans)
 
 
-def _refuse_second(tag: str, at: datetime, first: Cited | None, second: Cited) -> None:
-    """Raise CorrectTheEntry where two records take an error off one recording."""
-    if first is not None:
-        raise CorrectTheEntry(
-            f"What {tag} recorded at {at:%Y-%m-%d %H:%M} UTC is corrected by {first.number} and by "
-            f"{second.number}; one recording has one error: supersede or void one of the two, or part their "
-            f"periods.",
-            found=f"{first.number}, {second.number}",
-            expected="one record of values in doubt for each time",
-        )
+def _ends(doubt: Cited) -> set[int]:
+    """The last moments of a period and of its parts, which belong to it; seconds since 1970 UTC."""
+    last = int(_utc(doubt.facts["doubt.until"]).timestamp())
+    return {last, *(part.end for part in decided(doubt.facts))}
+
+
+def _one_error(tag: str, at: str, first: Cited, second: Cited) -> CorrectTheEntry:
+    return CorrectTheEntry(
+        f"What {tag} recorded on {at} is corrected by {first.number} and by {second.number}; one recording "
+        f"has one error: supersede or void one of the two, or part their periods.",
+        found=f"{first.number}, {second.number}",
+        expected="one record of values in doubt for each time",
+    )
 
 
 def _fixed(value: float, digit: Decimal) -> Decimal:
