@@ -327,3 +327,16 @@ def test_a_later_record_about_the_month_belongs_to_it(facts: object, belongs: bo
         verify_chains.follow(chain, entry, b"line", verify_chains.Report())
     found = verify_chains.records_of({"L1": chain}, "2026-05")
     assert sorted(found) == ["L1-2026-0001", *(["L1-2026-0002"] if belongs else [])]
+
+
+def test_a_word_of_an_entry_that_is_no_text_is_an_altered_entry() -> None:
+    body = {"event": "key issued", "record": "", "at": "2026-05-01T08:00-05:00", "by": "T-07"}
+    entry = {"chain": "L1", "seq": 1, "prev": "0" * 64, "body": body}
+    assert verify_chains.parsed(json.dumps(entry).encode()) is not None
+    entry["body"] = {**body, "certificate": ["a"]}
+    assert verify_chains.parsed(json.dumps(entry).encode()) is None
+
+
+def test_the_head_of_an_empty_chain_is_no_head_to_compare_with(capsys: pytest.CaptureFixture[str]) -> None:
+    assert verify_chains.main(["L9:0:0000000000000000"]) == 1
+    assert "it holds nothing to compare with" in capsys.readouterr().out

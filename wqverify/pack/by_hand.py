@@ -81,15 +81,15 @@ def _the_chain(pack: Contents) -> Iterator[Block]:
         "record.json attached to the PDF as stored."
     )
     yield Statement(
-        "With Python 3.8 or newer and nothing else, in this folder: python verify_chains.py (on Windows: py "
-        "verify_chains.py). It says what holds and what does not, and ends with 0 or 1. Read it first; it is "
-        "one file, and opens no network."
+        "With Python 3.8 or newer and nothing else, in this folder: python -I verify_chains.py (on Windows: "
+        "py -I verify_chains.py). It says what holds and what does not, and ends with 0 or 1. Read it first; "
+        "it is one file, and opens no network."
     )
     newest = next((str(heads.now) for heads in pack.heads if heads.now.seq), "")
     yield Statement(
         "heads.txt holds the head of each chain (CHAIN:SEQ:DIGEST) before the month began, when it had "
         f"ended, and when the pack was made. Compare it with a head kept outside the plant's computer. "
-        f"{_HEAD_STANDS}" + (f" One is named so: python verify_chains.py {newest}" if newest else "")
+        f"{_HEAD_STANDS}" + (f" One is named so: python -I verify_chains.py {newest}" if newest else "")
     )
 
 

@@ -1,9 +1,9 @@
-"""Check an audit pack without wqverify: run it in the folder of the pack, `python verify_chains.py`.
+"""Check an audit pack without wqverify: run it in the folder of the pack, `python -I verify_chains.py`.
 
 It needs Python 3.8 or newer and nothing else, changes nothing and asks no network. It recomputes every
 chain of the record book from its lines, compares the heads, the PDFs and the other files of the pack, and
 says in plain sentences what holds and what does not. Heads that were kept outside the plant's computer may
-be named as well: `python verify_chains.py L1:94:0a1b...`. Exit code 0: all holds; 1: something does not.
+be named as well: `python -I verify_chains.py L1:94:0a1b...`. Exit code 0: all holds; 1: something does not.
 """
 
 from __future__ import annotations
@@ -35,6 +35,8 @@ CANNOT_SEE = (
     "Entries removed from the end, or a chain written anew, unless a head kept outside the plant's computer "
     "is named; the heads in heads.txt came with this pack and could have been changed with it.",
     "Whether the plant's certificate is the plant's: compare its fingerprint with the plant by another way.",
+    "Whether the index and the tables say what the PDFs say: only the manifest holds them, and it came with "
+    "this pack; what counts is the PDF.",
     "Whether the numbers are right: check_by_hand.html shows how to recompute one.",
 )
 
@@ -100,7 +102,8 @@ def parsed(line: bytes) -> Any:
         entry = json.loads(line.decode("utf-8"))
         body = entry["body"]
         words = [entry["chain"], entry["prev"], body["event"], body["record"], body["at"]]
-        if all(isinstance(word, str) for word in words) and isinstance(entry["seq"], int):
+        kept = [body.get(word) or "" for word in SAID]
+        if all(isinstance(word, str) for word in (*words, *kept)) and isinstance(entry["seq"], int):
             return entry
     except NOT_JSON:
         pass
@@ -363,7 +366,7 @@ def check_manifest(folder: Path, report: Report) -> None:
         elif digest_of_file(there[name]) != told[name].lower():
             report.bad.append(f"{name} is not the file that the manifest names: it was changed.")
     if len(report.bad) == before:
-        report.good.append(f"{len(told)} files are those of the manifest.")
+        report.good.append(f"{len(told)} files are those of the manifest, which came with this pack.")
 
 
 def digest_of_file(path: Path) -> str:
@@ -415,7 +418,9 @@ def tell(report: Report, compared: bool) -> None:
         say(f"  - {line}")
     if not compared:
         say()
-        say("No head kept outside the plant's computer was named: python verify_chains.py CHAIN:SEQ:DIGEST")
+        say(
+            "No head kept outside the plant's computer was named: python -I verify_chains.py CHAIN:SEQ:DIGEST"
+        )
 
 
 def main(arguments: list[str]) -> int:
@@ -425,6 +430,9 @@ def main(arguments: list[str]) -> int:
         match = HEAD.fullmatch(text)
         if not match:
             say(f"{text[:80]} is not a head; name it as CHAIN:SEQ:DIGEST, such as L1:94:0a1b2c3d4e5f6071.")
+            return 1
+        if not int(match[2]):
+            say(f"{text[:80]} is the head of an empty chain: it holds nothing to compare with.")
             return 1
         outside.append(("the head you named", match[1], int(match[2]), match[3]))
     try:
