@@ -458,8 +458,8 @@ def test_charts_are_written_into_a_folder(run: Run, tmp_path: Path) -> None:
     code, _out, _err = run(TAG, "--charts", str(tmp_path / "charts"))
     assert code == 0
     assert {path.name for path in (tmp_path / "charts").iterdir()} == {
-        "AIT-2301_EL-0611_as_found.error.svg",
-        "AIT-2301_EL-0611_as_found.error_control.svg",
+        "AIT-2301_EL-0611_chlorine_check_as_found.error.svg",
+        "AIT-2301_EL-0611_chlorine_check_as_found.error_control.svg",
     }
 
 

@@ -187,7 +187,7 @@ def test_the_share_of_180_values_is_that_of_the_rule(above: int, text: str, outc
     result = run(hourly(changed=changed))
     assert shown(result, "combined.percent") == (text, outcome)
     assert check(result, "combined.percent").observed == f"{180 - above} of 180"
-    assert result.outcome("month") == outcome
+    assert result.outcome("month") == (outcome if outcome == "fail" else "not evaluated")  # no filter
 
 
 def test_without_a_value_nothing_is_judged() -> None:
@@ -632,7 +632,7 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
     result = run(rows, records=doubt())
     assert shown(result, "combined.percent") == ("98.33", "pass")
     assert shown(result, "combined.percent_corrected") == ("93.89", "fail")
-    assert (result.outcome("month"), result.outcome("corrected")) == ("pass", "fail")
+    assert (result.outcome("month"), result.outcome("corrected")) == ("not evaluated", "fail")  # no filter
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
     assert result.facts["told.month"].startswith("April 2026, as recorded: 177 of 180 values")
@@ -951,3 +951,23 @@ def test_a_grab_that_stands_for_no_value_counts_for_the_highest_and_is_told() ->
         "1.5 NTU taken 2026-04-10 09:30 stands for no value that is due, and counts for the highest"
         in said(result)
     )
+
+
+def test_a_month_without_a_filter_is_no_pass_where_each_is_watched() -> None:
+    """40 CFR 141.174(a), 141.560: each filter of conventional and direct filtration."""
+    result = run()
+    assert check(result, "filters").outcome == Outcome.NOT_EVALUATED
+    assert check(result, "filters").reason == "no filter is entered"
+    sand = run(raw=sheet(rules={"filtration": "slow sand"}))
+    assert not [one for one in sand.checks if one.key == "month.filters"]
+    assert sand.outcome("month") is Outcome.PASS
+
+
+@pytest.mark.parametrize(("typed", "taken"), [("0.00", True), ("-0.01", False)])
+def test_no_turbidity_lies_below_0(typed: str, taken: bool) -> None:
+    raw = sheet(combined={"grabs": [{"at": "2026-04-10 09:30", "result": typed, "source": "slip 7"}]})
+    if taken:
+        assert run(raw=raw).checks
+        return
+    with pytest.raises(CorrectTheEntry, match=r"The grab reads -0\.01, and no turbidity lies below 0"):
+        MONTH.refuse(parse(MONTH, raw), given_for(raw, {"trend-1.csv": b""}))

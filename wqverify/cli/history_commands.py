@@ -112,7 +112,11 @@ def _write_charts(found: History, key: str, folder: Path) -> None:
     make_folder(folder)
     for instrument in found.instruments:
         for one in shown_of(instrument, key):
-            name = re.sub(r"[^A-Za-z0-9.-]+", "_", f"{found.tag} {one.series.serial} {one.series.key}")
+            name = re.sub(
+                r"[^A-Za-z0-9.-]+",
+                "_",
+                f"{found.tag} {one.series.serial} {one.series.procedure} {one.series.key}",
+            )
             write_durably(folder / f"{name}.svg", run_chart(one))
             if one.charts is not None:
                 write_durably(folder / f"{name}_control.svg", control_charts(one, one.charts))

@@ -85,8 +85,13 @@ def why_no_values(given: Given) -> str:
     return ""
 
 
-def read(slice_: bytes, given: Given, windows: Iterable[tuple[int, int]]) -> Recorded:
-    """Return the rows of a slice; ``windows`` are stretches of a held output, in seconds since 1970 UTC."""
+def read(
+    slice_: bytes, given: Given, windows: Iterable[tuple[int, int]], period: tuple[int, int]
+) -> Recorded:
+    """Return the rows of a slice; ``windows`` are stretches of a held output, in seconds since 1970 UTC.
+
+    What is left out, flagged and missing is counted within the period in doubt.
+    """
     import numpy as np
 
     from wqverify.trends.slices import read_slice
@@ -99,12 +104,14 @@ def read(slice_: bytes, given: Given, windows: Iterable[tuple[int, int]]) -> Rec
     held = np.zeros(len(times), dtype=bool)
     for start, end in windows:
         held |= (times >= start) & (times < end)
-    flagged = sum(1 for _, value, flag in rows if value is not None and flag.casefold() not in good)
-    missing = int(np.count_nonzero(np.isnan(values)))
+    inside = (times >= period[0]) & (times <= period[1])
+    odd = np.array([value is not None and flag.casefold() not in good for _, value, flag in rows], dtype=bool)
+    flagged = int(np.count_nonzero(odd & inside))
+    missing = int(np.count_nonzero(np.isnan(values) & inside))
     steps = np.diff(times)
     steps = steps[steps > 0]
     usual = float(np.median(steps)) if len(steps) else 0.0
-    count = int(np.count_nonzero(held & ~np.isnan(values)))
+    count = int(np.count_nonzero(held & inside & ~np.isnan(values)))
     values[held] = np.nan
     return Recorded(times, values, texts, count, flagged, missing, usual)
 

@@ -50,6 +50,7 @@ STAGE = "month"
 RECORDED, CORRECTED = "as recorded", "as corrected"
 _WINDOWS: Mapping[str, By] = {"mean of 4 h": "mean", "highest of 4 h": "highest"}
 ONE_A_DAY = "one value a day"
+NO_FILTERS = f"{STAGE}.filters"
 _HALF = timedelta(hours=2)
 
 
@@ -233,12 +234,19 @@ def expected(sheet: MonthSheet, given: Given) -> Iterator[str]:
             yield from (f"{STAGE}.combined.{word}{suffix}" for word in ("percent", "highest"))
         if not suffix:
             yield f"{STAGE}.combined.missing"
+            if not watched and _needs_filters(sheet):
+                yield NO_FILTERS
         for name in [one for one in watched if one in judged]:
             yield f"{STAGE}.{name}.pairs{suffix}"
             if is_large(given):
                 yield f"{STAGE}.{name}.starts{suffix}"
             yield f"{STAGE}.{name}.three_months{suffix}"
             yield f"{STAGE}.{name}.two_months{suffix}"
+
+
+def _needs_filters(sheet: MonthSheet) -> bool:
+    """Whether each filter is watched: 40 CFR 141.174(a), 141.560, of conventional and direct filtration."""
+    return sheet.rules.filtration == "conventional or direct"
 
 
 def _in_doubt(tag: str, month: Span, given: Given) -> bool:
@@ -253,6 +261,8 @@ def checks_of(known: Known) -> Iterator[Check]:
             yield _highest(known, version)
         if version.name == RECORDED:
             yield _missing(known)
+            if not version.filters and _needs_filters(known.sheet):
+                yield not_evaluated(NO_FILTERS, version.stage, "Individual filters", "no filter is entered")
         for channel in version.filters:
             yield from _of_filter(known, version, channel)
 

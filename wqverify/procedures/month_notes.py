@@ -105,8 +105,6 @@ def _cautions(known: Known) -> Iterator[str]:
         )
     for channel in _channels(known):
         yield from _of_channel(channel)
-    if not known.recorded.filters and rules.filtration == "conventional or direct":
-        yield "No filter is entered: the rules for individual filters were not looked at."
 
 
 def _of_channel(channel: Channel) -> Iterator[str]:

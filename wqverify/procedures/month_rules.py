@@ -174,8 +174,15 @@ def refuse(sheet: MonthSheet, given: Given) -> None:
             _refuse_unit(given.others[one.tag], f"filter.{index}.tag")
         _refuse_times(f"filter.{index}.left_out", one.left_out, month, given)
     _refuse_times("combined.left_out", sheet.combined.left_out, month, given)
-    for index, _grab in enumerate(sheet.combined.grabs):
+    for index, grab in enumerate(sheet.combined.grabs):
         _refuse_outside(f"combined.grabs.{index}.at", month, given)
+        if grab.result.value < 0:
+            raise CorrectTheEntry(
+                f"The grab reads {grab.result.text}, and no turbidity lies below 0; type what the slip says.",
+                found=grab.result.text,
+                expected="0 or more",
+                where=f"combined.grabs.{index}.result",
+            )
     if sheet.rules.filters_by == "the combined effluent" and is_large(given):
         people = people_served(given)
         known = f"{people} people are served" if people else "the register does not say how many are served"

@@ -324,6 +324,14 @@ def _refuse_units(sheet: OutageSheet, given: Given) -> None:
                 expected=given.analyzer.unit,
                 where=f"grab.{n}.result",
             )
+        if grab.lab.value < 0:
+            raise CorrectTheEntry(
+                f"Grab {n + 1}: its result is {grab.result}, and neither a residual nor a turbidity lies "
+                f"below 0; type what the slip says.",
+                found=grab.result,
+                expected="0 or more",
+                where=f"grab.{n}.result",
+            )
 
 
 def _refuse_return(sheet: OutageSheet, given: Given) -> None:
