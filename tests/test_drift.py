@@ -109,12 +109,12 @@ def test_w39_chlorine_that_reads_high(day: int, raw: str, straight: float, worst
 
 
 def test_a40_additive_drift() -> None:
-    """facts.md A40: error 0 at day 0, +0.06 NTU at day 30, linear; day 10 reading 0.31: 0.29."""
+    """By hand: error 0 at day 0, +0.06 NTU at day 30, linear; day 10 reading 0.31: 0.29."""
     assert abs(float(corrected_value(linear(30, offset("0.06")), 10 * DAY, D("0.31"))) - 0.29) < 1e-9
 
 
 def test_v25_a_step_at_an_unknown_time() -> None:
-    """budgets.md V25: e0 0, e1 +0.10, day 10 of 30: sd of the step 0.04714, the line is the mean."""
+    """By hand: e0 0, e1 +0.10, day 10 of 30: sd of the step 0.04714, the line is the mean."""
     assert abs(unknown_step_sd(0.0, 0.10, 1 / 3) - 0.04714) < 5e-6
     assert unknown_step_sd(0.0, 0.10, 0) == unknown_step_sd(0.0, 0.10, 1) == 0
 
@@ -148,7 +148,7 @@ def test_w01_and_w02_fouling_and_drift() -> None:
         ("oxygen", "8.0", "1.70", "poor"),
         ("turbidity", "20", "0.90", "excellent"),
         ("turbidity", "4", "0.60", "good"),
-        # where both meet, by practice.md 1.3: at 10 units of turbidity, inside, at, outside
+        # where 0.5 unit and 5 % meet (USGS TM 1-D3, from memory): at 10 units, inside, at, outside
         ("turbidity", "10", "0.49", "excellent"),
         ("turbidity", "10", "0.50", "excellent"),
         ("turbidity", "10", "0.51", "good"),
@@ -171,7 +171,7 @@ def test_conductivity_is_rated_by_percent(percent: str, expected: criteria.Ratin
 
 @pytest.mark.parametrize(("total", "exceeds"), [("4.9", False), ("5", False), ("5.1", True)])
 def test_conductivity_is_corrected_above_5_or_3_percent(total: str, exceeds: bool) -> None:
-    """The greater counts: 5 uS/cm below 166.7 uS/cm (practice.md 1.3)."""
+    """The greater counts: 5 uS/cm below 166.7 uS/cm (5 uS/cm and 3 %, USGS TM 1-D3, from memory)."""
     found = Change(D(total), 100 * D(total) / 100)
     assert criteria.exceeds_criterion("conductivity", found, D(100)) is exceeds
     assert not criteria.exceeds_criterion("conductivity", found, D(400))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import csv
 import json
 import re
@@ -15,8 +14,8 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-import nbformat
 import pytest
+from clean_notebook import insist_on_clean, shipped_notebook
 from history_rows import TAG, enter_rows, weekly
 from plant_example import MONTH, Clock
 from scipy.stats import binom, binomtest
@@ -487,25 +486,9 @@ def test_the_shipped_example_is_synthetic_and_holds_two_instruments() -> None:
         assert figures_of(one.figures[0].series).charts is not None
 
 
-def shipped_notebook() -> Any:
-    return nbformat.read(shipped_folder("notebooks") / "history.ipynb", as_version=4)
-
-
 def test_the_notebook_is_stored_clean_and_computes_nothing() -> None:
-    content = shipped_notebook()
-    assert set(content.metadata) == {"kernelspec", "language_info"}
-    assert "**Unsigned.**" in content.cells[0].source
-    for cell in content.cells:
-        if cell.cell_type != "code":
-            continue
-        assert (cell.outputs, cell.execution_count) == ([], None)
-        for node in ast.walk(ast.parse(cell.source)):
-            assert not isinstance(
-                node, ast.FunctionDef | ast.Lambda | ast.BinOp | ast.For | ast.comprehension
-            )
-    source = "\n".join(c.source for c in content.cells)
-    assert re.findall(r'show\(history, "([^"]+)", key\)', source) == list(HEADINGS)
-    assert re.findall(r"^## (.*)$", source, re.MULTILINE) == list(HEADINGS)
+    whole = insist_on_clean(shipped_notebook("history"), HEADINGS)
+    assert re.findall(r'show\(history, "([^"]+)", key\)', whole) == list(HEADINGS)
 
 
 @pytest.mark.slow

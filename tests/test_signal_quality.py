@@ -44,7 +44,7 @@ def library(test: str, *arguments: Any, **named: Any) -> list[int]:
     return flags
 
 
-# ---------------------------------------------------------------- the table of facts.md, section 11 (A36)
+# ---------------------------------------------------------------- flags as ioos_qc 3.0.0 gave them (A36)
 
 
 def test_gross_range_of_the_table() -> None:

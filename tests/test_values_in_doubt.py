@@ -127,7 +127,7 @@ def in_mg() -> Any:
 
 
 def test_a40_additive_drift_through_a_sheet() -> None:
-    """facts.md A40: 0 at day 0, +0.06 NTU at day 30, linear, day 10 reading 0.31: 0.29."""
+    """By hand: 0 at day 0, +0.06 NTU at day 30, linear, day 10 reading 0.31: 0.29."""
     wrong = failed(check("S-05", "0.360", "0.060"))
     raw = sheet(used=[{"what": "limit", "limit": "0.30", "direction": "above"}])
     third = (

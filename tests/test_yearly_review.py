@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import json
 import re
 from collections.abc import Sequence
@@ -13,9 +12,9 @@ from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
-import nbformat
 import numpy as np
 import pytest
+from clean_notebook import insist_on_clean, shipped_notebook
 from scipy.stats import linregress
 
 from wqverify.demo.yearly_pair import pair_csv
@@ -412,27 +411,10 @@ def test_labels_in_the_margin_do_not_touch(wanted: list[float], placed: list[flo
 # ---------------------------------------------------------------- the notebook
 
 
-def shipped_notebook() -> Any:
-    return nbformat.read(shipped_folder("notebooks") / "yearly_review.ipynb", as_version=4)
-
-
 def test_the_notebook_is_stored_clean_and_computes_nothing() -> None:
-    content = shipped_notebook()
-    assert set(content.metadata) == {"kernelspec", "language_info"}
-    assert "**Unsigned.**" in content.cells[0].source
-    for cell in content.cells:
-        if cell.cell_type != "code":
-            continue
-        assert (cell.outputs, cell.execution_count) == ([], None)
-        for node in ast.walk(ast.parse(cell.source)):
-            assert not isinstance(
-                node, ast.FunctionDef | ast.Lambda | ast.BinOp | ast.For | ast.comprehension
-            )
-    asked = re.findall(r'show\(review, ("[^)]*")\)', "\n".join(c.source for c in content.cells))
-    names = [name for one in asked for name in re.findall('"([^"]+)"', one)]
-    assert names == list(HEADINGS)
-    headed = re.findall(r"^## (.*)$", "\n".join(c.source for c in content.cells), re.MULTILINE)
-    assert headed == names
+    whole = insist_on_clean(shipped_notebook("yearly_review"), HEADINGS)
+    asked = re.findall(r'show\(review, ("[^)]*")\)', whole)
+    assert [name for one in asked for name in re.findall('"([^"]+)"', one)] == list(HEADINGS)
 
 
 def shown_by(parameters: dict[str, Any]) -> str:

@@ -18,6 +18,7 @@ from wqverify.calculations.drift import Model, TimeModel, corrected_series
 from wqverify.calculations.recorded_limits import Quarters, quarters_of, rows_as_recordings
 from wqverify.calculations.recordings import Recording, Span
 from wqverify.procedures.doubt_facts import seconds
+from wqverify.procedures.rules import GOOD_FLAGS
 from wqverify.terms import Cited, Given, Slices
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from wqverify.calculations.drift import Floats, Seconds
 
 EXPORT = "trend"
-GOOD = frozenset({"", "good", "ok", "valid", "pass"})  # flags that say nothing is wrong
 HELD = "output held"
 BEYOND = 2  # decimal places beyond the display at which a corrected value is fixed
 Shift = Literal[-1, 0, 1]
@@ -97,7 +97,7 @@ def read(
     from wqverify.trends.slices import read_slice
 
     rows = read_slice(slice_).rows
-    good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
+    good = {*GOOD_FLAGS, given.analyzer.settings.get("good_flag", "")}
     times = np.array([int(at.timestamp()) for at, _, _ in rows], dtype=np.int64)
     texts = tuple(value for _, value, _ in rows)
     values = np.array([np.nan if value is None else float(value) for value in texts])

@@ -3,22 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
-from wqverify.procedures.head import ALARM_BLOCKED, LOOP_IN_MANUAL, OUTPUT_HELD
 from wqverify.procedures.parts import (
     AtTime,
-    ByOperations,
     Cause,
-    Condition,
     Done,
     Head,
-    Holds,
-    Moment,
+    NothingTouched,
     Number,
     Part,
     Signal,
@@ -254,15 +249,6 @@ class Desk(Visit):
         Text,
         Ask("serial of the instrument in doubt", help="that of the failed check", beside="serial"),
     ]
-
-
-class NothingTouched(Holds):
-    """Where something is held after all, it can still be said."""
-
-    condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
-    output_held: Annotated[Done[Moment] | None, replace(OUTPUT_HELD, when="on request")] = None
-    loop_in_manual: Annotated[Done[ByOperations] | None, replace(LOOP_IN_MANUAL, when="on request")] = None
-    alarm_blocked: Annotated[Done[ByOperations] | None, replace(ALARM_BLOCKED, when="on request")] = None
 
 
 class InDoubt(Part):

@@ -38,6 +38,9 @@ PairedBy = Literal["window mean", "interpolation", "nearest"]
 
 _RESULT = re.compile(r"(<?) ?(-?[0-9][0-9.]*)(?: ([^\s<>]{1,12}))?")
 
+# What a grab is measured with, by the kind of the instrument.
+OF_GRABS = ("meter", "turbidimeter", "nephelometer", "photometer", "colorimeter", "titrator", "titration")
+
 
 @dataclass(frozen=True, slots=True)
 class LabResult:
@@ -120,15 +123,7 @@ class Grab(Part):
             refers="standard",
             beside="grab",
             again=True,
-            kinds=(
-                "meter",
-                "turbidimeter",
-                "nephelometer",
-                "photometer",
-                "colorimeter",
-                "titrator",
-                "titration",
-            ),
+            kinds=OF_GRABS,
         ),
     ]
     checked: Annotated[

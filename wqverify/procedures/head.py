@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, ClassVar, Literal, Self
 
 from pydantic import model_validator
@@ -156,6 +157,15 @@ class Holds(Part):
         Done[ByOperations] | None,
         ALARM_BLOCKED,
     ] = None
+
+
+class NothingTouched(Holds):
+    """Work at a desk: nothing is held for it; where something is after all, it can still be said."""
+
+    condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
+    output_held: Annotated[Done[Moment] | None, replace(OUTPUT_HELD, when="on request")] = None
+    loop_in_manual: Annotated[Done[ByOperations] | None, replace(LOOP_IN_MANUAL, when="on request")] = None
+    alarm_blocked: Annotated[Done[ByOperations] | None, replace(ALARM_BLOCKED, when="on request")] = None
 
 
 class Head(Holds, Visit):

@@ -24,11 +24,11 @@ from wqverify.procedures.month_records import LeftOutBy, corrected_rows, windows
 from wqverify.procedures.month_rules import NTU, analyzer_of
 from wqverify.procedures.month_rules import Span as Month
 from wqverify.procedures.month_sheet import OFF_LINE, Combined, Filter
+from wqverify.procedures.rules import GOOD_FLAGS
 from wqverify.terms import Given, Slices, TrendUse
 
 # Flags that say nothing is wrong, or that it is on line; what is flagged otherwise does not count.
-GOOD = frozenset({"", "good", "ok", "valid", "pass"})
-GOOD |= {"on", "on line", "online", "in service", "filtering", "run", "running"}
+GOOD = GOOD_FLAGS | {"on", "on line", "online", "in service", "filtering", "run", "running"}
 Row = tuple[datetime, Decimal | None, str]
 
 

@@ -21,6 +21,7 @@ from wqverify.procedures.month_rules import (
     is_large,
     month_of,
 )
+from wqverify.procedures.rules import holidays
 from wqverify.terms import Given, Raw, RunningClock
 
 PROFILE_DAYS, ASSESSMENT_DAYS = 7, 14
@@ -68,13 +69,12 @@ def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
     days |= {one.at for one in version.idle if one.value > limit}
     if known.sheet.rules.highest_of == "every recording":
         days |= {one.at for one in version.combined.of_month if one.above(limit)}
-    holidays = frozenset(date.fromisoformat(day) for day in known.given.site.holidays)
     for day in sorted({at.astimezone(known.month.zone).date() for at in days}):
         yield FollowUp(
             f"told.{day.isoformat()}",
             f"State told that the combined effluent exceeded {limit} {NTU} on {day.isoformat()}"
             f"{_if_corrected(version)}",
-            next_business_day(day, holidays),
+            next_business_day(day, holidays(known.given)),
             "40 CFR 141.175(c), end of the next business day",
         )
 

@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
-    ALARM_BLOCKED,
-    LOOP_IN_MANUAL,
-    OUTPUT_HELD,
     AtTime,
-    ByOperations,
-    Condition,
     Done,
     Head,
-    Holds,
-    Moment,
+    NothingTouched,
     Number,
     Part,
     Signal,
@@ -225,15 +218,6 @@ class Judged(Part):
     filter: Annotated[
         tuple[Filter, ...], Field(max_length=MOST_FILTERS), Ask("filter", help="each of them", usual="2")
     ] = ()
-
-
-class NothingTouched(Holds):
-    """Read at the desk: nothing is held for it, unless somebody says so."""
-
-    condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
-    output_held: Annotated[Done[Moment] | None, replace(OUTPUT_HELD, when="on request")] = None
-    loop_in_manual: Annotated[Done[ByOperations] | None, replace(LOOP_IN_MANUAL, when="on request")] = None
-    alarm_blocked: Annotated[Done[ByOperations] | None, replace(ALARM_BLOCKED, when="on request")] = None
 
 
 class LeftAsItIs(Tail):

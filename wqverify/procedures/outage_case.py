@@ -21,7 +21,6 @@ from wqverify.procedures.outage_rules import (
     CONSULT_MIN,
     Limit,
     consult_limit,
-    holidays,
     instant,
     is_ground_water,
     low_tolerance,
@@ -30,6 +29,7 @@ from wqverify.procedures.outage_rules import (
     residual_limit,
 )
 from wqverify.procedures.outage_sheet import About, Notice, OutageSheet, Returned
+from wqverify.procedures.rules import holidays
 from wqverify.terms import Cited, Given
 
 

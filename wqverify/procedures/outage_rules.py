@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 from decimal import Decimal
 
 from wqverify.calculations.outage import SMALL_SYSTEM
@@ -198,11 +198,6 @@ def _figure(given: Given, name: str, figure: str, source: str) -> tuple[Decimal,
 
 def is_chlorine(given: Given) -> bool:
     return measurand_of(given.analyzer) is CHLORINE
-
-
-def holidays(given: Given) -> frozenset[date]:
-    """Return the holidays of the plant."""
-    return frozenset(date.fromisoformat(day) for day in given.site.holidays)
 
 
 def people_served(given: Given) -> int | None:

@@ -10,7 +10,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from wqverify.plant.fields import Name, Text
-from wqverify.procedures.grab_sheet import LabResult, Result, lab_result
+from wqverify.procedures.grab_sheet import OF_GRABS, LabResult, Result, lab_result
 from wqverify.procedures.parts import AtTime, Done, Head, Number, Part, Tail, Visit
 from wqverify.terms import Ask
 
@@ -66,15 +66,7 @@ class Substitute(Part):
             "measured with",
             refers="standard",
             again=True,
-            kinds=(
-                "meter",
-                "turbidimeter",
-                "nephelometer",
-                "photometer",
-                "colorimeter",
-                "titrator",
-                "titration",
-            ),
+            kinds=OF_GRABS,
         ),
     ]
     method: Annotated[Text | None, Ask("method", help="with its revision", again=True, when="own visit")] = (

@@ -21,11 +21,11 @@ from wqverify.procedures.outage_checks import STAGE
 from wqverify.procedures.outage_rules import (
     consult_limit,
     grabs_tolerance,
-    holidays,
     low_tolerance,
     repair_time,
     residual_limit,
 )
+from wqverify.procedures.rules import holidays
 from wqverify.terms import Chart, Line, Quantity, Series, Value, Working
 
 

@@ -41,6 +41,7 @@ from wqverify.procedures.head import (
     Head,
     Holds,
     Moment,
+    NothingTouched,
     Told,
     Visit,
 )
@@ -91,6 +92,7 @@ __all__ = [
     "Holds",
     "Moment",
     "NotDone",
+    "NothingTouched",
     "Number",
     "OnStandard",
     "Part",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -15,6 +15,13 @@ from wqverify.terms import Given, Reading, Standard, Tolerance
 
 NOT_STABLE = "the readings were not stable"
 NOT_READ_AGAIN = "failed as found and was not read again"
+# Flags of an export that say nothing is wrong; others may be a setting. Common practice, no source.
+GOOD_FLAGS = frozenset({"", "good", "ok", "valid", "pass"})
+
+
+def holidays(given: Given) -> frozenset[date]:
+    """Return the holidays of the plant."""
+    return frozenset(date.fromisoformat(day) for day in given.site.holidays)
 
 
 # ---------------------------------------------------------------- refused
