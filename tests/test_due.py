@@ -19,7 +19,8 @@ from wqverify.cli import main
 from wqverify.cli.due_commands import WIDTH, done_lines, due_lines
 from wqverify.demo.ellodale import make_plant
 from wqverify.errors import CorrectTheEntry
-from wqverify.lists.due import AHEAD_DAYS, Due, DueList, due, due_of
+from wqverify.lists.due import AHEAD_DAYS, Due, DueList, due, due_of, monthly_due
+from wqverify.lists.monthly import OfMonth
 from wqverify.lists.plan import Version, Work
 from wqverify.lists.plan_kept import plan_kept
 from wqverify.lists.queue import Skipped
@@ -342,3 +343,20 @@ def test_an_interval_that_was_shortened_counts_from_that_day_as_in_the_plan(done
     assert due_of({WORK: 1}, newest, (), date(2026, 6, 1), versions)[WORK].due == due_on
     not_accepted = due_of({WORK: 3}, newest, (), date(2026, 6, 1), versions)[WORK].due
     assert not_accepted == done + timedelta(days=3)
+
+
+@pytest.mark.parametrize(
+    ("today", "overdue"), [(date(2026, 6, 9), 0), (date(2026, 6, 10), 0), (date(2026, 6, 11), 1)]
+)
+def test_a_month_is_due_on_the_tenth_after_it_whenever_the_last_one_was_judged(
+    today: date, overdue: int
+) -> None:
+    """40 CFR 141.175; from the latest month that has a record, not from the day it was made."""
+    month = Work("AIT-2", "S2", "turbidity_month")
+    told = [("R2", "2026-04", "05-02"), ("R3", "2026-03", "05-20")]
+    months = [OfMonth(number, "AIT-2", "turbidity_month", of, f"2026-{day}") for number, of, day in told]
+    found = monthly_due({month: 31, WORK: 7}, months, (), today)
+    assert list(found) == [month]
+    assert (found[month].due, found[month].overdue, found[month].last) == (date(2026, 6, 10), overdue, "R2")
+    assert found[month].interval == "each month"
+    assert monthly_due({month: 31}, [], (), today)[month].due is None

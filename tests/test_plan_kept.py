@@ -15,8 +15,9 @@ from wqverify import acts
 from wqverify.book import Stands
 from wqverify.demo.ellodale import make_plant
 from wqverify.errors import CorrectTheEntry
+from wqverify.lists.monthly import OfMonth
 from wqverify.lists.plan import Version, Work
-from wqverify.lists.plan_kept import STATES, Item, kept_in, plan_kept
+from wqverify.lists.plan_kept import STATES, Item, bounds_of, kept_in, monthly_kept, plan_kept
 from wqverify.lists.queue import Skipped
 from wqverify.plant.folder import open_plant
 
@@ -140,6 +141,44 @@ def test_a_plan_of_another_month_asks_nothing() -> None:
     assert kept(done("04-28"), versions=(later[0], replace(later[1], since=END)))[0].due == END
 
 
+MONTHLY = Work("AIT-2", "S2", "turbidity_month")
+JUDGED = (Version(None, "the register", {MONTHLY: 31}),)
+
+
+def of_month(*days: str, month: str = "2026-05", today: date = date(2026, 6, 30)) -> list[Item]:
+    """The month of May as it was kept, judged on these days: due by 10 June (40 CFR 141.175)."""
+    months = [OfMonth(f"R-{day}", "AIT-2", "turbidity_month", month, f"2026-{day}") for day in days]
+    first = bounds_of("2026-05")[0]
+    return monthly_kept(JUDGED, months, (), first, END, today)
+
+
+@pytest.mark.parametrize(
+    ("day", "state", "late"),
+    [("06-01", "in time", 0), ("06-10", "in time", 0), ("06-11", "late", 1), ("05-31", "in time", 0)],
+)
+def test_a_month_that_was_judged_counts_for_the_month_it_is_about(day: str, state: str, late: int) -> None:
+    (item,) = of_month(day)
+    assert in_short([item]) == [("06-10", state, day, late)]
+    assert (item.number, item.interval) == (f"R-{day}", "each month")
+
+
+@pytest.mark.parametrize(
+    ("today", "state", "late"),
+    [(date(2026, 6, 10), "not yet due", 0), (date(2026, 6, 11), "not done", 1)],
+)
+def test_a_month_nobody_judged_is_due_until_its_day(today: date, state: str, late: int) -> None:
+    for rows in (of_month(today=today), of_month("06-02", month="2026-04", today=today)):
+        assert in_short(rows) == [("06-10", state, "", late)]
+
+
+def test_a_month_is_an_item_once_and_its_days_are_no_interval() -> None:
+    assert kept([], versions=JUDGED) == []
+    exchanged = (*JUDGED, Version(date(2026, 5, 20), "exchanged", {replace(MONTHLY, serial="S3"): 31}))
+    months = [OfMonth("R-1", "AIT-2", "turbidity_month", "2026-05", "2026-06-02")]
+    (item,) = monthly_kept(exchanged, months, (), FIRST, END, AFTER)
+    assert (item.number, item.work.serial) == ("R-1", "S3")
+
+
 @pytest.mark.parametrize("month", ["2026-13", "May", "2026-5", "2026-05-01", ""])
 def test_a_month_is_typed_as_year_and_month(month: str, tmp_path: Path) -> None:
     with pytest.raises(CorrectTheEntry, match=r"is no month; type year and month, such as 2026-05\."):
@@ -155,7 +194,10 @@ def test_without_a_book_the_plan_is_that_of_today_and_says_so(tmp_path: Path) ->
     found = plan_kept(make_plant(tmp_path / "plant", MONTH), "2026-05", NOW)
     assert found.plan == ("analyzers.toml of today; the book holds no accepted register",)
     assert set(found.counts) == set(STATES)
-    assert found.counts["not done"] == len(found.items) > 5
+    # The month itself is due when it is over: on the tenth of the next.
+    waiting = [item.work.procedure for item in found.items if item.state == "not yet due"]
+    assert waiting == ["turbidity_month"]
+    assert found.counts["not done"] == len(found.items) - 1 > 5
 
 
 def test_the_plan_is_the_register_as_the_book_accepted_it(tmp_path: Path) -> None:

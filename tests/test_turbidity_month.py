@@ -32,7 +32,18 @@ from wqverify.procedures.parts import typed_times
 from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from
 from wqverify.shipped import shipped_folder
-from wqverify.terms import Check, Cited, Earlier, Given, Outcome, Result, Tolerance, TrendUse, Window
+from wqverify.terms import (
+    Check,
+    Cited,
+    Earlier,
+    Given,
+    Outcome,
+    Result,
+    Tolerance,
+    TrendUse,
+    Window,
+    clocks_in,
+)
 
 MONTH = PROCEDURES["turbidity_month"]
 DEMO = shipped_folder("demo_runs") / "turbidity_month"
@@ -125,6 +136,12 @@ def given_for(raw: dict[str, Any], slices: Mapping[str, bytes], **more: Any) -> 
     others = {one["tag"]: replace(filter_1, tag=one["tag"]) for one in filters}
     plain = {"times": times, "trends": uses, "others": others, "records": {}, "earlier": (), "attached": {}}
     return replace(GIVEN, **{**plain, **more})
+
+
+def day_of(result: Result, key: str) -> str | None:
+    """The day by which a follow-up is due, on the clock of the plant."""
+    due = result.facts.get(f"due.{key}")
+    return due[:10] if due else None
 
 
 def run(
@@ -438,7 +455,7 @@ def test_the_pair_is_reported_with_filter_value_and_time() -> None:
     assert "AIT-2201, above 1.0 NTU twice running, 2026-04-10 09:15 to 09:30: 1.1, 1.2 NTU" in said(result)
     assert value(result, "month.AIT-2201.above_1.0.1").quantity.text == "1.2"
     assert result.facts["ife.AIT-2201.pairs.1.0"] == "1"
-    assert result.facts["due.profile.AIT-2201.2026-04-10"] == "2026-04-17"
+    assert day_of(result, "profile.AIT-2201.2026-04-10") == "2026-04-17"
     known = sheet(filters=1)
     known["filter"][0]["obvious_reason"] = "pump lost its prime"
     result = run(None, quarters("0.8", "1.1", "1.2", "0.9"), raw=known)
@@ -553,7 +570,7 @@ def test_three_months_in_a_row_ask_for_a_self_assessment(
     result = run(None, PAIR, earlier=before)
     assert shown(result, "AIT-2201.three_months") == (text, outcome)
     expected = "2026-04-24" if outcome == "fail" else None
-    assert result.facts.get("due.assessment.AIT-2201") == expected
+    assert day_of(result, "assessment.AIT-2201") == expected
 
 
 def test_a_month_without_a_pair_needs_no_months_before() -> None:
@@ -576,7 +593,7 @@ def test_two_months_above_two_ask_for_an_evaluation(people: str, days: tuple[str
     before = (earlier("2026-03", "1", "1"), earlier("2026-02", "0", "0"))
     result = run(None, rows, earlier=before, people=people)
     assert shown(result, "AIT-2201.two_months") == ("2", "fail")
-    found = tuple(result.facts[f"due.evaluation.{word}.AIT-2201"] for word in ("arranged", "done"))
+    found = tuple(day_of(result, f"evaluation.{word}.AIT-2201") for word in ("arranged", "done"))
     assert found == days
     none = run(None, rows, earlier=(earlier("2026-03", "1", "0"),), people=people)
     assert shown(none, "AIT-2201.two_months") == ("1", "pass")
@@ -591,18 +608,83 @@ def test_above_one_ntu_the_state_is_told_by_the_next_business_day(
 ) -> None:
     site = replace(GIVEN.site, holidays=holidays)
     result = run(hourly(changed={local(2026, 4, day, 9): "1.2"}), site=site)
-    assert result.facts[f"due.told.2026-04-{day:02d}"] == by
-    assert result.facts["due.report"] == "2026-05-10"
+    assert day_of(result, f"told.2026-04-{day:02d}") == by
+    assert day_of(result, "report") == "2026-05-10"
     assert not [key for key in run().facts if key.startswith("due.told")]
 
 
 def test_the_report_runs_as_a_clock_on_the_open_sheet() -> None:
     raw = sheet()
-    given = given_for(raw, {"trend-1.csv": b""})
-    assert MONTH.clocks(raw, given) == ()  # its status is decided
-    (clock,) = MONTH.clocks({**raw, "status": {}}, given)
-    assert (clock.what, clock.due) == ("report of April 2026 to the State", "2026-05-10T23:59-04:00")
-    assert MONTH.clocks({}, replace(GIVEN, times={})) == ()
+    slices = {"trend-1.csv": slice_of(hourly())}
+    given = given_for(raw, slices)
+    for typed in (raw, {**raw, "status": {}}, {**raw, "rules": {}}, {**raw, "combined": {}}):
+        (clock,) = MONTH.clocks(typed, given, slices)
+        assert (clock.what, clock.due) == ("Report of April 2026 to the State", "2026-05-10T23:59-04:00")
+    assert MONTH.clocks({}, replace(GIVEN, times={}), {}) == ()
+
+
+def test_what_follows_from_the_month_runs_as_clocks_too() -> None:
+    """Profile, self-assessment and telling the State, on the open sheet as on the record made of it."""
+    raw = sheet(filters=1)
+    rows = (hourly(changed={local(2026, 4, 10, 9): "1.2"}), PAIR)
+    slices = {f"trend-{n}.csv": slice_of(one) for n, one in enumerate(rows, 1)}
+    before = (earlier("2026-03"), earlier("2026-02"))
+    given = given_for(raw, slices, earlier=before)
+    keys = {one.key: one for one in MONTH.clocks(raw, given, slices)}
+    assert set(keys) == {
+        "report",
+        "told.2026-04-10",
+        "consulted.2026-04-10",
+        "profile.AIT-2201.2026-04-10",
+        "assessment.AIT-2201",
+    }
+    result = run(*rows, earlier=before)
+    assert {one.key: one for one in clocks_in(result.facts)} == keys
+    assert result.facts["due.of"] == "2026-04"
+
+
+def test_a_day_that_is_past_is_told_as_past_and_one_ahead_as_ahead() -> None:
+    result = run(hourly(changed={local(2026, 4, 10, 9): "1.2"}))  # judged on 2 May
+    told = said(result)
+    assert "Report of April 2026 to the State: by Sunday 2026-05-10." in told
+    assert (
+        "State told that the combined effluent exceeded 1 NTU on 2026-04-10: was due by Monday 2026-04-13, "
+        "19 days before this month was judged, and nothing entered here says that it was done."
+    ) in told
+    assert "State consulted whether the public is told of 1.2 NTU on 2026-04-10: was due by Saturday" in told
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [("13", "it was due by Monday 2026-04-13."), ("15", "by Monday 2026-04-13, 2 days late.")],
+)
+def test_what_was_done_before_the_sheet_is_no_clock_and_told_as_done(day: str, words: str) -> None:
+    done = {"what": "told.2026-04-10", "done": f"2026-04-{day} 10:00", "how": "by telephone, log page 12."}
+    raw = {**sheet(), "followed": [done]}
+    result = run(hourly(changed={local(2026, 4, 10, 9): "1.2"}), raw=raw)
+    assert f"on 2026-04-10: done 2026-04-{day} 10:00, by telephone, log page 12; " in said(result)
+    assert words in said(result)
+    assert [one.key for one in clocks_in(result.facts)] == ["consulted.2026-04-10", "report"]
+
+
+def test_a_follow_up_the_month_does_not_have_is_refused_with_those_it_has() -> None:
+    row = {"what": "told.2026-04-11", "done": "2026-04-13 10:00", "how": "by telephone"}
+    high = hourly(changed={local(2026, 4, 10, 9): "1.2"})
+    with pytest.raises(ChooseAnother, match=r"told.2026-04-10, report. Name one of them") as told:
+        run(high, raw={**sheet(), "followed": [row]})
+    assert told.value.where == "followed.0.what"
+    twice = [{**row, "what": "report"}] * 2
+    with pytest.raises(CorrectTheEntry, match="report is entered as done twice; keep one of both"):
+        run(high, raw={**sheet(), "followed": twice})
+
+
+def test_a_pair_breaks_no_limit_of_the_water_and_is_counted_apart() -> None:
+    result = run(None, PAIR)
+    assert (result.outcome("month"), result.outcome("no_filter_to_report")) == ("pass", "fail")
+    assert result.facts["told.work"] == (
+        "April 2026 was judged by the rules of filtration: 0 of 3 limits of the water broken; 1 of 4 checks "
+        "of filters ask for a report or more; 2 not evaluated."
+    )
 
 
 # ---------------------------------------------------------------- in doubt
@@ -938,7 +1020,7 @@ def test_the_state_is_told_of_a_value_above_the_highest_whatever_stands_for_4_h(
     four = {local(2026, 4, 10, 8 + n): "1.500" for n in range(4)}
     result = run(hourly(changed=four), raw=sheet(rules=rules))
     assert check(result, "combined.highest").outcome == Outcome.FAIL
-    assert result.facts["due.told.2026-04-10"] == "2026-04-13"  # the 10th is a Friday
+    assert day_of(result, "told.2026-04-10") == "2026-04-13"  # the 10th is a Friday
 
 
 def test_a_grab_that_stands_for_no_value_counts_for_the_highest_and_is_told() -> None:
@@ -946,7 +1028,7 @@ def test_a_grab_that_stands_for_no_value_counts_for_the_highest_and_is_told() ->
     result = run(raw=sheet(combined={"grabs": grabs}))  # every value that is due is there
     assert check(result, "combined.percent").observed == "180 of 180"
     assert shown(result, "combined.highest") == ("1.5", "fail")
-    assert result.facts["due.told.2026-04-10"] == "2026-04-13"
+    assert day_of(result, "told.2026-04-10") == "2026-04-13"
     assert (
         "1.5 NTU taken 2026-04-10 09:30 stands for no value that is due, and counts for the highest"
         in said(result)

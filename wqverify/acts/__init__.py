@@ -1,6 +1,7 @@
 """Perform, sign, review, accept: one function each, the order of the steps and nothing else."""
 
 from wqverify.acts.carried import export
+from wqverify.acts.follow_up import follow_up
 from wqverify.acts.keys import issue_key, make_authority, withdraw_key
 from wqverify.acts.perform import Performed, compute_only, perform
 from wqverify.acts.piles import Pile, pile_to_review, pile_to_sign
@@ -41,6 +42,7 @@ __all__ = [
     "check_walk",
     "compute_only",
     "export",
+    "follow_up",
     "issue_key",
     "keep_proof",
     "make_authority",

@@ -21,6 +21,7 @@ EVENTS = (
     "signed",
     "returned with a question",
     "answered",
+    "followed up",
     "reviewed",
     "superseded",
     "voided",

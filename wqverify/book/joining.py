@@ -45,6 +45,7 @@ _SAID = {
     "performed": ("by", "pdf", "stored"),
     "signed": ("by", "pdf"),
     "reviewed": ("by", "pdf"),
+    "followed up": ("by", "what", "done", "how"),
     "skipped": ("by", "round", "tag", "procedure", "why"),
     "authority made": ("by", "certificate", "withdrawn_list"),
     "key issued": ("by", "certificate", "withdrawn_list"),

@@ -131,6 +131,11 @@ class RecordState:
         return tuple(sorted((question for _n, question in asked), key=lambda each: not each.answer))
 
     @property
+    def followed(self) -> Mapping[str, Entry]:
+        """What it left to be done and was done since, each by its key; said twice, the newest counts."""
+        return {str(one.body.get("what", "")): one for one in self.events if one.event == "followed up"}
+
+    @property
     def told(self) -> str:
         """Where the record stands, with who, when, why, and where signed paper is kept."""
         said = []
@@ -138,7 +143,7 @@ class RecordState:
             how = f"{entry.event} by {entry.body.get('by', '?')} on {entry.at[:10]}"
             if entry.body.get("mode") == "pen":
                 how += f" in ink (told, not proven; paper kept at {entry.body.get('kept_at', '?')})"
-            words = entry.body.get("question") or entry.body.get("answer") or ""
+            words = entry.body.get("question") or entry.body.get("answer") or _followed(entry)
             why = f", because {entry.body['why']}" if entry.body.get("why") else ""
             said.append(f"{how}: {words}" if words else f"{how}{why}")
         return "; ".join([self.state, *said])
@@ -147,6 +152,14 @@ class RecordState:
     def stands(self) -> bool:
         """Whether it is neither superseded nor voided."""
         return not any(entry.event in ("superseded", "voided") for entry in self.events)
+
+
+def _followed(entry: Entry) -> str:
+    """What was done, when and how; empty for another event."""
+    if entry.event != "followed up":
+        return ""
+    what, done, how = (str(entry.body.get(word, "?")) for word in ("what", "done", "how"))
+    return f"{what} done {done[:16].replace('T', ' ')}, {how}"
 
 
 def _count(entry: Entry) -> str:

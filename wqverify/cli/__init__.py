@@ -29,6 +29,7 @@ COMMANDS = {
         "history",
         "Show the history of a tag: errors, drift, control charts, advice on its interval.",
     ),
+    "follow-up": ("follow_up", "Enter that something a record leaves to be done was done."),
     "queue": ("queue", "List what waits for whom, exceptions first."),
     "question": ("queue", "Return a signed record to its performer with a question."),
     "answer": ("queue", "Answer the question a record was returned with."),

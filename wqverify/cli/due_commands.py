@@ -101,10 +101,10 @@ def due_lines(found: DueList) -> Iterator[str]:
 def _due_item(item: Due, today: date) -> Iterator[str]:
     work = item.work
     if item.due is None or item.last_on is None:
-        when = f"never done on {work.serial}, every {item.every} d"
+        when = f"never done on {work.serial}, {item.interval}"
     else:
         when = f"due {item.due}, {_from_today(item, today)}; last {item.last_on} {item.last}"
-        when += f", every {item.every} d"
+        when += f", {item.interval}"
     yield from _wrapped(f"{work.tag} {item.title}: {when}", "  ")
     for one in item.skipped:
         yield from _wrapped(f"skipped on {one.day} by {one.by}: {one.why}", "      ")
@@ -146,7 +146,7 @@ def done_lines(found: PlanKept) -> Iterator[str]:
     last = None
     for item in found.items:
         if item.work != last:
-            yield f"{item.work.tag} {item.title}, every {item.every} d"
+            yield f"{item.work.tag} {item.title}, {item.interval}"
             last = item.work
         yield from _wrapped(_kept(item), "  ")
         for one in item.skipped:

@@ -40,7 +40,8 @@ _HEADINGS = {
 def today(plant_folder: Path | None, as_json: bool) -> None:
     """List outputs still held, clocks that run, open sheets.
 
-    What is out of use comes first, the oldest on top; then clocks, such as the next grab of an outage; sheets
+    What is out of use comes first, the oldest on top; then clocks, such as the next grab of an outage or the
+    report of a month, until `wqverify follow-up` says that it was done; sheets
     that are open, wait for the laboratory, are passed on or are complete and not run; one begun by mistake
     only while something is out of use by it; rounds that are not run; what a record asks for and no later
     one answered; checks that are due; bottles, calibrations and licences that run out within 30 days; files
@@ -89,6 +90,8 @@ def today_lines(found: Today) -> Iterator[str]:
         yield f"Clocks running: {len(found.clocks)}"
         for running in found.clocks:
             yield from _wrapped(_running(running, found.now))
+            if running.where.number and running.clock.key:
+                yield _next("follow-up", running.where.number, running.clock.key)
     ready = {walk.folder for walk in found.rounds if walk.ready}
     for state, heading in _HEADINGS.items():
         if sheets := found.in_state(state):
@@ -265,6 +268,7 @@ def _document(found: Today) -> dict[str, Any]:
                 "due": one.clock.due,
                 "minutes": int((one.due - found.now).total_seconds() // 60),
                 "source": one.clock.source,
+                "key": one.clock.key or None,
             }
             for one in found.clocks
         ],

@@ -1,18 +1,19 @@
-"""Clocks that run: on sheets that are open, and on the newest record of what stays open for days."""
+"""Clocks that run: on sheets that are open, and what records leave to be done until somebody says it was."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from wqverify.acts.around import surroundings
-from wqverify.book import Book
+from wqverify.book import Book, RecordState
+from wqverify.lists.opened import replaced
 from wqverify.lists.out_of_use import Where
 from wqverify.plant.folder import Plant
 from wqverify.procedures import PROCEDURES
-from wqverify.records.canonical import record_from
-from wqverify.terms import Raw, RunningClock
+from wqverify.terms import Raw, RunningClock, clocks_in
+from wqverify.terms.clocks import OF
 from wqverify.terms.procedure import no_clocks
 
 
@@ -28,28 +29,33 @@ class Running:
         return datetime.fromisoformat(self.clock.due)
 
 
-def has_clocks(procedure: str) -> bool:
-    """Whether clocks may run on sheets of a procedure."""
-    return procedure in PROCEDURES and PROCEDURES[procedure].clocks is not no_clocks
-
-
 def on_sheet(plant: Plant, where: Where, raw: Raw, now: datetime) -> Iterator[Running]:
     """Give the clocks that run on a sheet as far as it is typed."""
-    if has_clocks(where.procedure) and where.tag in plant.analyzers:
-        procedure = PROCEDURES[where.procedure]
-        given, _slices = surroundings(plant, procedure, where.tag, lambda: now).around(raw)
-        yield from _running(procedure.clocks(raw, given), where)
+    procedure = PROCEDURES.get(where.procedure)
+    if procedure is None or procedure.clocks is no_clocks or where.tag not in plant.analyzers:
+        return
+    given, slices = surroundings(plant, procedure, where.tag, lambda: now).around(raw)
+    yield from (Running(one, where) for one in procedure.clocks(raw, given, slices) if not one.done)
 
 
-def on_records(plant: Plant, book: Book) -> Iterator[Running]:
-    """Give the clocks that run on the newest record of each analyzer by a procedure that has any."""
-    for name in filter(has_clocks, PROCEDURES):
-        for tag in plant.analyzers:
-            for state in book.last_records(tag, procedure=name, limit=1):
-                record = record_from(book.stored(state.number))
-                where = Where(tag, name, record.performed_by, number=state.number)
-                yield from _running(PROCEDURES[name].clocks(dict(record.sheet), record.given), where)
+def on_records(book: Book) -> Iterator[Running]:
+    """Give what records leave to be done; of several about one thing (a month, a failure) the newest tells.
+
+    What was followed up on a record that was superseded is so on the one in its place.
+    """
+    states = book.telling(OF)
+    before = replaced(states)
+    known = {state.number: state for state in states}
+    newest = {
+        (state.tag, state.procedure, state.facts.get(OF)): state
+        for state in sorted(states, key=lambda one: one.instant)
+        if state.stands
+    }
+    for state in newest.values():
+        done = _done([state, *(known[number] for number in before.get(state.number, ()) if number in known)])
+        where = Where(state.tag, state.procedure, str(state.body.get("by", "")), number=state.number)
+        yield from (Running(one, where) for one in clocks_in(state.facts) if one.key not in done)
 
 
-def _running(clocks: tuple[RunningClock, ...], where: Where) -> Iterator[Running]:
-    return (Running(clock, where) for clock in clocks if not clock.done)
+def _done(states: Sequence[RecordState]) -> set[str]:
+    return {key for state in states for key in state.followed}

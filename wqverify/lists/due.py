@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from wqverify.book import Book, Stands, has_book, last_standing, open_book
+from wqverify.calculations.turbidity_rule import month_after
+from wqverify.lists.monthly import OfMonth, due_by, every_words, is_monthly, months_of, newest_month
 from wqverify.lists.plan import (
     Version,
     Work,
@@ -50,6 +52,11 @@ class Due:
         """What the check is called."""
         return title_of(self.work.procedure)
 
+    @property
+    def interval(self) -> str:
+        """How often it is due, in words."""
+        return every_words(self.work.procedure, self.every)
+
 
 @dataclass(frozen=True)
 class DueList:
@@ -74,7 +81,9 @@ def due(plant: Plant, now: datetime, until: date | None = None) -> DueList:
     book = open_book(plant.book, plant.device) if has_book(plant.book) else None
     newest = {_key(one): one for one in last_standing(book)} if book is not None else {}
     told = skipped_in(plant) if book is not None else []
-    everything = due_of(todays(plant), newest, told, today, versions_of(plant, book))
+    plan = todays(plant)
+    everything = due_of(plan, newest, told, today, versions_of(plant, book))
+    everything |= monthly_due(plan, months_of(book), told, today)
     ordered = {work: everything[work] for work in in_order(plant, sorted(everything))}
     chosen = [one for one in ordered.values() if one.due is None or one.due <= last_day]
     rounds = walking_order(plant)
@@ -108,14 +117,36 @@ def due_of(
             overdue=max(0, (today - when).days) if when is not None else 0,
             last=last.number if last is not None else "",
             last_on=done,
-            skipped=tuple(
-                one
-                for one in skipped
-                if (one.tag, one.procedure) == (work.tag, work.procedure)
-                and (done is None or one.day > done.isoformat())
-            ),
+            skipped=_skipped_since(work, done.isoformat() if done is not None else "", skipped),
         )
     return found
+
+
+def monthly_due(
+    plan: Mapping[Work, int], months: Sequence[OfMonth], skipped: Sequence[Skipped], today: date
+) -> dict[Work, Due]:
+    """Return when work about a calendar month is due: for the month after the latest that has a record."""
+    found = {}
+    for work, days in plan.items():
+        if not is_monthly(work.procedure):
+            continue
+        last = newest_month(months, work.tag, work.procedure)
+        when = due_by(work.procedure, month_after(last.month)) if last is not None else None
+        found[work] = Due(
+            work=work,
+            every=days,
+            due=when,
+            overdue=max(0, (today - when).days) if when is not None else 0,
+            last=last.number if last is not None else "",
+            last_on=date.fromisoformat(last.day) if last is not None else None,
+            skipped=_skipped_since(work, last.day if last is not None else "", skipped),
+        )
+    return found
+
+
+def _skipped_since(work: Work, day: str, skipped: Sequence[Skipped]) -> tuple[Skipped, ...]:
+    mine = (one for one in skipped if (one.tag, one.procedure) == (work.tag, work.procedure))
+    return tuple(one for one in mine if one.day > day)
 
 
 def _due(work: Work, days: int, done: date, versions: Sequence[Version]) -> date:

@@ -28,7 +28,7 @@ def opened(book: Book) -> list[Opened]:
     procedure that names no numbers answers what was opened for its analyzer before its work began.
     """
     states = book.telling("opens", "answers")
-    before = _replaced(states)
+    before = replaced(states)
     done = {(s.procedure, number) for s in states if s.stands for number in _answers(s)}
     return [
         one
@@ -55,7 +55,7 @@ def _done_since(book: Book, one: Opened) -> bool:
     return bool(last) and "answers" not in last[0].facts and last[0].instant > instant(one.performed)
 
 
-def _replaced(states: Iterable[RecordState]) -> dict[str, list[str]]:
+def replaced(states: Iterable[RecordState]) -> dict[str, list[str]]:
     """Return for each record the numbers it replaces, one after the other."""
     by = {str(e.body["by_record"]): s.number for s in states for e in s.events if e.event == "superseded"}
     found: dict[str, list[str]] = {}

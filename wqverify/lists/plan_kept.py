@@ -2,7 +2,8 @@
 
 A check is due again its interval after the last one that stands, by tag *and* serial. A due date is met by
 the first work between that last one and the next due date; where an interval passes without any, the due date
-stays unmet and the next one counts from it.
+stays unmet and the next one counts from it. Work about a calendar month stands in the list of that month,
+whenever it was done.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from typing import Literal
 
 from wqverify.book import Book, Stands, has_book, last_standing, open_book, standing_since
 from wqverify.errors import CorrectTheEntry
+from wqverify.lists.monthly import OfMonth, due_by, every_words, is_monthly, months_of
 from wqverify.lists.plan import (
     Period,
     Version,
@@ -29,6 +31,7 @@ from wqverify.lists.queue import Skipped, skipped_in
 from wqverify.plant.folder import Plant
 
 State = Literal["in time", "late", "first", "skipped", "not done", "not yet due"]
+MONTHLY = 0  # days of an interval that is a calendar month
 STATES: tuple[State, ...] = ("in time", "late", "first", "skipped", "not done", "not yet due")
 
 
@@ -56,6 +59,11 @@ class Item:
     def title(self) -> str:
         """What the work is called."""
         return title_of(self.work.procedure)
+
+    @property
+    def interval(self) -> str:
+        """How often it is due, in words."""
+        return every_words(self.work.procedure, self.every)
 
 
 @dataclass(frozen=True)
@@ -91,14 +99,19 @@ def plan_kept(plant: Plant, month: str, now: datetime) -> PlanKept:
     done = _done(book, first)
     skipped = skipped_in(plant) if book is not None else []
     versions = versions_of(plant, book)
+    months = months_of(book)
     kept = kept_in(versions, done, skipped, first, end, today)
+    kept += monthly_kept(versions, months, skipped, first, end, today)
     outcomes = _outcomes(book, [item.number for item in kept if item.number])
     rounds, order = walking_order(plant), in_order(plant, sorted({item.work for item in kept}))
     items = [
         _with(item, outcomes.get(item.number), rounds)
         for item in sorted(kept, key=lambda one: (order.index(one.work), one.due or date.min))
     ]
+    # What is about a month is an item of that month, not work besides the plan of the one it was done in.
+    planned = {(item.work.tag, item.work.procedure) for item in kept}
     numbers = {item.number for item in kept}
+    numbers |= {one.number for one in months if (one.tag, one.procedure) in planned}
     unplanned = [one for one in done if first <= _day(one) <= end and one.number not in numbers]
     told = tuple(version.told for version in in_force(versions, first, end))
     return PlanKept(month, min(today, end), told, tuple(items), tuple(unplanned))
@@ -146,7 +159,7 @@ def kept_in(
 
     ``done`` are records that stand: the newest of each series before the first day, and all since.
     """
-    works = {work for version in in_force(versions, first, end) for work in version.days}
+    works = {work for work in _works(versions, first, end) if not is_monthly(work.procedure)}
     items: list[Item] = []
     for work in sorted(works):
         mine = [one for one in done if (one.tag, one.serial, one.procedure) == _key(work)]
@@ -154,6 +167,46 @@ def kept_in(
         series = _Series(work, periods_of(versions, work), sorted(mine, key=_day), told, today)
         items += [item for item in series.items(first, end) if _is_of(item, first, end)]
     return items
+
+
+def monthly_kept(
+    versions: Sequence[Version],
+    months: Sequence[OfMonth],
+    skipped: Sequence[Skipped],
+    first: date,
+    end: date,
+    today: date,
+) -> list[Item]:
+    """Return what was due about the month itself, done or not; a record counts for the month it is about."""
+    works = {(one.tag, one.procedure): one for one in sorted(_works(versions, first, end))}
+    return [
+        _of_month(work, [one for one in months if _is_about(one, work, first)], skipped, first, today)
+        for work in works.values()
+        if is_monthly(work.procedure)
+    ]
+
+
+def _is_about(one: OfMonth, work: Work, first: date) -> bool:
+    return (one.tag, one.procedure, one.month) == (work.tag, work.procedure, f"{first:%Y-%m}")
+
+
+def _of_month(
+    work: Work, about: Sequence[OfMonth], skipped: Sequence[Skipped], first: date, today: date
+) -> Item:
+    due = due_by(work.procedure, f"{first:%Y-%m}")
+    if about:
+        day = date.fromisoformat(about[0].day)
+        late = max(0, (day - due).days)
+        return Item(work, MONTHLY, due, "late" if late else "in time", about[0].number, day, None, late)
+    mine = [one for one in skipped if (one.tag, one.procedure) == (work.tag, work.procedure)]
+    told = tuple(one for one in mine if first.isoformat() <= one.day <= due.isoformat())
+    late = max(0, (today - due).days)
+    state: State = "skipped" if told else "not done" if late else "not yet due"
+    return Item(work, MONTHLY, due, state, days_late=late, skipped=told)
+
+
+def _works(versions: Sequence[Version], first: date, end: date) -> set[Work]:
+    return {work for version in in_force(versions, first, end) for work in version.days}
 
 
 def _key(work: Work) -> tuple[str, str, str]:

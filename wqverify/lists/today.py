@@ -286,7 +286,7 @@ class _Known:
     def clocks(self) -> list[Running]:
         """Return the clocks that run on records."""
         found: list[Running] = []
-        self._read(lambda: found.extend(on_records(self._plant, self._book) if self._book else ()))
+        self._read(lambda: found.extend(on_records(self._book) if self._book else ()))
         return found
 
     def opened(self) -> list[Opened]:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 
 from wqverify.calculations.outage import next_business_day
 from wqverify.calculations.turbidity_rule import report_due
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.procedures import beside as b
 from wqverify.procedures.month_case import Channel
-from wqverify.procedures.month_judged import CORRECTED, Known, Version
+from wqverify.procedures.month_judged import CORRECTED, Known, Version, known_of
 from wqverify.procedures.month_rules import (
     EVALUATED,
     EVALUATION,
@@ -18,44 +21,104 @@ from wqverify.procedures.month_rules import (
     NTU,
     PAIR,
     START,
+    Span,
     is_large,
     month_of,
 )
+from wqverify.procedures.month_sheet import MonthSheet
+from wqverify.procedures.outage_rules import consult_limit
 from wqverify.procedures.rules import holidays
-from wqverify.terms import Given, Raw, RunningClock
+from wqverify.terms import Given, Raw, RunningClock, Slices
 
 PROFILE_DAYS, ASSESSMENT_DAYS = 7, 14
 EVALUATION_LARGE, EVALUATION_SMALL = (30, 90), (60, 120)  # days: arranged, done
 REPORT = "40 CFR 141.175, 141.570"
+SINGLE = "40 CFR 141.203(b)(3) (from memory), within 24 h of learning of it"
 
 
 @dataclass(frozen=True, slots=True)
 class FollowUp:
-    """Something to be done by a day, and what asks for it."""
+    """Something to be done by a day, what asks for it, and when and how it was done where that is entered."""
 
     key: str
     what: str
     due: date
     source: str
+    done: datetime | None = None
+    how: str = ""
 
-    @property
-    def words(self) -> str:
-        return f"{self.what}: by {self.due:%A} {self.due.isoformat()}."
+    def words(self, started: date) -> str:
+        """Say it as seen from the day of the work: ahead, past, or done and how late."""
+        by = f"by {self.due:%A} {self.due.isoformat()}"
+        if self.done is not None:
+            how = f"done {self.done:%Y-%m-%d %H:%M}, {self.how.removesuffix('.')}"
+            return f"{self.what}: {how}; it was due {by}{self._late(self.done.date())}."
+        if started > self.due:
+            past = (started - self.due).days
+            return (
+                f"{self.what}: was due {by}, {_days(past)} before this month was judged, and nothing entered "
+                f"here says that it was done."
+            )
+        return f"{self.what}: {by}."
+
+    def _late(self, day: date) -> str:
+        late = (day - self.due).days
+        return f", {_days(late)} late" if late > 0 else ""
+
+    def clock(self, month: Span) -> RunningClock:
+        """Return it as a clock: its day ends with the last minute on the clock of the plant."""
+        at = datetime(self.due.year, self.due.month, self.due.day, 23, 59, tzinfo=month.zone)
+        done = self.done is not None
+        return RunningClock(self.what, at.isoformat(timespec="minutes"), self.source, done, self.key)
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
 
 
 def follow_ups(known: Known) -> tuple[FollowUp, ...]:
     """Return what is due after the month, in the order of its dates; what correcting adds says so."""
     found = {one.key: one for version in reversed(known.versions) for one in _of(known, version)}
+    done = {row.what: (n, row) for n, row in enumerate(known.sheet.followed)}
+    for what, (n, row) in done.items():
+        if what in found:
+            at = datetime.fromisoformat(known.given.times[f"followed.{n}.done"])
+            found[what] = replace(found[what], done=at.astimezone(known.month.zone), how=row.how)
     return tuple(sorted(found.values(), key=lambda one: (one.due, one.key)))
 
 
+def refuse_unknown(known: Known) -> None:
+    """Raise ChooseAnother for a follow-up the month does not have, CorrectTheEntry for one entered twice."""
+    keys = [one.key for one in follow_ups(known)]
+    typed = [row.what for row in known.sheet.followed]
+    for n, what in enumerate(typed):
+        if what not in keys:
+            raise ChooseAnother(
+                f"{what!r} does not follow from {known.month.words}; what does is {', '.join(keys)}. Name "
+                f"one of them, or delete it.",
+                found=what,
+                expected=", ".join(keys),
+                where=f"followed.{n}.what",
+            )
+        if what in typed[:n]:
+            raise CorrectTheEntry(
+                f"{what} is entered as done twice; keep one of both.",
+                found=what,
+                expected="once",
+                where=f"followed.{n}.what",
+            )
+
+
 def _of(known: Known, version: Version) -> Iterator[FollowUp]:
-    due = report_due(known.month.name)
-    yield FollowUp("report", f"Report of {known.month.words} to the State", due, REPORT)
+    yield _report(known.month)
     yield from _above_the_highest(known, version)
     for channel in version.filters:
         yield from _profiles(known, version, channel)
         yield from _months(known, version, channel)
+
+
+def _report(month: Span) -> FollowUp:
+    return FollowUp("report", f"Report of {month.words} to the State", report_due(month.name), REPORT)
 
 
 def _if_corrected(version: Version) -> str:
@@ -63,20 +126,38 @@ def _if_corrected(version: Version) -> str:
 
 
 def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
-    limit = known.high(HIGHEST)
-    above = [one for one in version.standing if one.value is not None and one.value > limit]
-    days = {one.at or one.due.start for one in above}  # a mean has no moment of its own
-    days |= {one.at for one in version.idle if one.value > limit}
-    if known.sheet.rules.highest_of == "every recording":
-        days |= {one.at for one in version.combined.of_month if one.above(limit)}
-    for day in sorted({at.astimezone(known.month.zone).date() for at in days}):
+    """Tell the State by the next business day, and consult it within 24 h, for each day above the highest."""
+    limit, said = known.high(HIGHEST), _if_corrected(version)
+    higher = consult_limit(known.given)
+    for day, most in sorted(_days_above(known, version).items()):
         yield FollowUp(
             f"told.{day.isoformat()}",
-            f"State told that the combined effluent exceeded {limit} {NTU} on {day.isoformat()}"
-            f"{_if_corrected(version)}",
+            f"State told that the combined effluent exceeded {limit} {NTU} on {day.isoformat()}{said}",
             next_business_day(day, holidays(known.given)),
             "40 CFR 141.175(c), end of the next business day",
         )
+        beyond = higher is not None and most > higher.value
+        yield FollowUp(
+            f"consulted.{day.isoformat()}",
+            f"State consulted whether the public is told of {most} {NTU} on {day.isoformat()}{said}",
+            day + timedelta(days=1),
+            f"{higher.source}, within 24 h; {SINGLE}" if beyond and higher is not None else SINGLE,
+        )
+
+
+def _days_above(known: Known, version: Version) -> dict[date, Decimal]:
+    """Return the days on which the combined effluent exceeded the highest value, each with its most."""
+    limit, found = known.high(HIGHEST), dict[date, Decimal]()
+    # A mean has no moment of its own: the start of its four hours stands for it.
+    above = [(one.at or one.due.start, one.value) for one in version.standing]
+    above += [(one.at, one.value) for one in version.idle]
+    if known.sheet.rules.highest_of == "every recording":
+        above += [(one.at, one.value) for one in version.combined.of_month if one.above(limit)]
+    for at, value in above:
+        if value is not None and value > limit:
+            day = at.astimezone(known.month.zone).date()
+            found[day] = max(value, found.get(day, value))
+    return found
 
 
 def _profiles(known: Known, version: Version, channel: Channel) -> Iterator[FollowUp]:
@@ -122,16 +203,19 @@ def _months(known: Known, version: Version, channel: Channel) -> Iterator[Follow
             yield FollowUp(f"evaluation.{word}.{tag}", f"{why}: evaluation {word}", due, source)
 
 
-def clocks(raw: Raw, given: Given) -> tuple[RunningClock, ...]:
-    """Return what runs on the open sheet of a month: the report to the State.
-
-    On a sheet whose status is decided nothing runs: when it was reported is told elsewhere.
-    """
-    status = raw.get("status")
-    if "month.begins" not in given.times or (isinstance(status, dict) and status.get("state")):
+def clocks(raw: Raw, given: Given, slices: Slices) -> tuple[RunningClock, ...]:
+    """Return what follows from the month of an open sheet: the report, the rest once it can be judged."""
+    if "month.begins" not in given.times:
         return ()
     month = month_of(given)
-    due = report_due(month.name)
-    at = datetime(due.year, due.month, due.day, 23, 59, tzinfo=month.zone)
-    what = f"report of {month.words} to the State"
-    return (RunningClock(what, at.isoformat(timespec="minutes"), REPORT),)
+    return tuple(one.clock(month) for one in _so_far(raw, month, given, slices))
+
+
+def _so_far(raw: Raw, month: Span, given: Given, slices: Slices) -> Sequence[FollowUp]:
+    sheet: MonthSheet = b.so_far(MonthSheet, raw)
+    if sheet.rules is None or sheet.combined is None:
+        return (_report(month),)
+    try:
+        return follow_ups(known_of(sheet, given, slices))
+    except (ChooseAnother, CorrectTheEntry, KeyError):  # what is still lacking is refused when it is run
+        return (_report(month),)

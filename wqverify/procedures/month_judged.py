@@ -47,6 +47,7 @@ from wqverify.terms import Check, Given, Quantity, Slices, Tolerance
 
 NAME = "turbidity_month"
 STAGE = "month"
+NO_FILTER = "no_filter_to_report"  # a stage: fails where a filter is to be reported
 RECORDED, CORRECTED = "as recorded", "as corrected"
 _WINDOWS: Mapping[str, By] = {"mean of 4 h": "mean", "highest of 4 h": "highest"}
 ONE_A_DAY = "one value a day"
@@ -88,6 +89,11 @@ class Version:
     def stage(self) -> str:
         """The stage of its checks: what is corrected has a verdict of its own."""
         return STAGE if self.name == RECORDED else "corrected"
+
+    @property
+    def to_report(self) -> str:
+        """The stage of what asks for a report or work on a filter, and breaks no limit of the water."""
+        return f"{NO_FILTER}{self.suffix}"
 
     @property
     def suffix(self) -> str:
@@ -343,7 +349,7 @@ def _of_filter(known: Known, version: Version, channel: Channel) -> Iterator[Che
     pairs = sum(run.pairs for run in channel.runs(known.high(PAIR, tag)))
     yield judge(
         f"{STAGE}.{tag}.pairs{version.suffix}",
-        version.stage,
+        version.to_report,
         f"{tag}, pairs of recordings running above {pair.high} {NTU}",
         Quantity(str(pairs), "", float(pairs)),
         _none_of(pair, "reported where there is one"),
@@ -367,12 +373,12 @@ def _starts(known: Known, version: Version, channel: Channel) -> Check:
     observed = f"{above} of {len(channel.starts)}"
     if not channel.starts:
         reason = "no time off line or backwash of it is entered or flagged, so no start is known"
-        return not_evaluated(key, version.stage, label, reason, tolerance=tolerance)
+        return not_evaluated(key, version.to_report, label, reason, tolerance=tolerance)
     if blind and not above:
         reason = f"{len(blind)} of {len(channel.starts)} starts have no two recordings at the end of 4 h"
-        return not_evaluated(key, version.stage, label, reason, observed=observed, tolerance=tolerance)
+        return not_evaluated(key, version.to_report, label, reason, observed=observed, tolerance=tolerance)
     return judge(
-        key, version.stage, label, Quantity(str(above), "", float(above)), tolerance, observed=observed
+        key, version.to_report, label, Quantity(str(above), "", float(above)), tolerance, observed=observed
     )
 
 
@@ -397,5 +403,7 @@ def _in_a_row(known: Known, version: Version, channel: Channel, name: str, month
         tolerance = replace(tolerance, source=f"{what}: {source}")
     if unknown and run < months and run > 0:
         reason = f"there is no record of {unknown} in the book, so the months before are not known"
-        return not_evaluated(key, version.stage, label, reason, observed=f"{run} known", tolerance=tolerance)
-    return judge(key, version.stage, label, Quantity(str(run), "", float(run)), tolerance)
+        return not_evaluated(
+            key, version.to_report, label, reason, observed=f"{run} known", tolerance=tolerance
+        )
+    return judge(key, version.to_report, label, Quantity(str(run), "", float(run)), tolerance)

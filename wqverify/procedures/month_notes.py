@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import groupby
 
 from wqverify.calculations.turbidity_pairs import QUARTER
@@ -51,8 +51,9 @@ def notes(known: Known) -> Iterator[Note]:
     """Give all sentences of a month, the cautions first."""
     for text in (*sentences.person_cautions(known.sheet, known.given), *_cautions(known)):
         yield Note("caution", text)
+    started = datetime.fromisoformat(known.given.times["started"]).astimezone(known.month.zone).date()
     for one in follow_ups(known):
-        yield Note("advice", one.words, one.source)
+        yield Note("advice", one.words(started), one.source)
     yield from _how(known)
     for text in (*_missing(known), *_left_out_values(known), *_grabs(known)):
         yield Note("statement", text)

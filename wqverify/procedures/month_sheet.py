@@ -209,6 +209,17 @@ class Filter(Part):
     ] = None
 
 
+class Followed(Part):
+    """What follows from the month and was done before this sheet was signed."""
+
+    what: Annotated[
+        Text,
+        Ask("follow-up that is done", help="as the record names it: report, told.2026-03-09"),
+    ]
+    done: Annotated[AtTime, Ask("done at", help="with its date: 2026-03-10 09:30")]
+    how: Annotated[Text, Ask("how", help="by whom, to whom, and where that is kept")]
+
+
 class Judged(Part):
     """What is judged."""
 
@@ -217,6 +228,15 @@ class Judged(Part):
     combined: Annotated[Combined, Ask("combined effluent")]
     filter: Annotated[
         tuple[Filter, ...], Field(max_length=MOST_FILTERS), Ask("filter", help="each of them", usual="2")
+    ] = ()
+    followed: Annotated[
+        tuple[Followed, ...],
+        Field(max_length=60),
+        Ask(
+            "follow-up that is done already",
+            help="such as telling the State; what is done later `wqverify follow-up` enters",
+            when="on request",
+        ),
     ] = ()
 
 

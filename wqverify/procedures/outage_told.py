@@ -42,7 +42,7 @@ from wqverify.procedures.outage_rules import (
     residual_limit,
 )
 from wqverify.procedures.outage_sheet import OutageSheet
-from wqverify.terms import Given, Raw, RunningClock
+from wqverify.terms import Given, Raw, RunningClock, Slices, due_facts
 
 
 def facts(case: Case) -> dict[str, str]:
@@ -61,6 +61,7 @@ def facts(case: Case) -> dict[str, str]:
                 for one in case.taken
             )
         told["told.work"] = told["told.duties"] = " ".join(in_short(case))
+        told |= due_facts(case.sheet.failed.record or told["outage.from"], _clocks(case))
         # What opened it stays open while it is out, whatever is signed meanwhile.
         if case.back is None:
             told["answers"] = ""
@@ -168,7 +169,7 @@ def _short_days(case: Case) -> Iterator[str]:
 # ---------------------------------------------------------------- clocks
 
 
-def clocks(raw: Raw, given: Given) -> tuple[RunningClock, ...]:
+def clocks(raw: Raw, given: Given, _slices: Slices) -> tuple[RunningClock, ...]:
     """Return the clocks that run on a sheet as far as it is typed."""
     case = case_of(b.so_far(OutageSheet, raw), given)
     return tuple(_clocks(case)) if case.failed is not None else ()
@@ -178,15 +179,20 @@ def _clocks(case: Case) -> Iterator[RunningClock]:
     due = next_due(case)
     if due is not None:
         source = PEOPLE_SOURCE if by_people(case.sheet) else grabs_tolerance(case.given).source
-        yield RunningClock("next grab", _iso(due), source)
+        yield RunningClock("next grab", _iso(due), source, key="next_grab")
     last, repair = last_day(case), repair_time(case.given)
     if last is not None and repair is not None:
         done = case.back is not None
-        yield RunningClock(f"back in service ({repair.words})", _iso(end_of(last, case)), repair.source, done)
+        what = f"back in service ({repair.words})"
+        yield RunningClock(what, _iso(end_of(last, case)), repair.source, done, "back_in_service")
     for duty in duties(case):
         told = made(duty, case) is not None
         yield RunningClock(
-            by_when(duty, case).partition(", by ")[0], _iso(due_at(duty, case)), duty.source, told
+            by_when(duty, case).partition(", by ")[0],
+            _iso(due_at(duty, case)),
+            duty.source,
+            told,
+            duty.key,
         )
     yield from _calibrations(case)
 
@@ -206,7 +212,8 @@ def _calibrations(case: Case) -> Iterator[RunningClock]:
     if since:
         day = case.local(instant(since)).date() + timedelta(days=days)
         what = f"calibration with a grab, {days} days after {since[:10]}"
-        yield RunningClock(what, _iso(end_of(day, case)), source, done=case.back is not None)
+        over = case.back is not None
+        yield RunningClock(what, _iso(end_of(day, case)), source, over, "calibration")
 
 
 def _iso(moment: datetime) -> str:

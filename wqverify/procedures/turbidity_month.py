@@ -7,14 +7,24 @@ verifies no analyzer; figures are settings with their source.
 
 from __future__ import annotations
 
+from wqverify.calculations.turbidity_rule import report_due
 from wqverify.procedures.month_beside import BESIDE
-from wqverify.procedures.month_dates import clocks, follow_ups
-from wqverify.procedures.month_judged import NAME, Known, Version, checks_of, expected, known_of, pairs_fact
+from wqverify.procedures.month_dates import clocks, follow_ups, refuse_unknown
+from wqverify.procedures.month_judged import (
+    NAME,
+    NO_FILTER,
+    Known,
+    Version,
+    checks_of,
+    expected,
+    known_of,
+    pairs_fact,
+)
 from wqverify.procedures.month_notes import CAUTIONS, notes
 from wqverify.procedures.month_rules import EVALUATION, LIMIT, NTU, PAIR, PEOPLE, TOLERANCES, refuse
 from wqverify.procedures.month_sheet import MonthSheet
 from wqverify.procedures.month_shown import charts, values, workings
-from wqverify.terms import Given, Outcome, Procedure, Result, Setting, Slices
+from wqverify.terms import Check, Given, Outcome, Procedure, Result, Setting, Slices, due_facts
 
 
 def compute(sheet: MonthSheet, given: Given, slices: Slices) -> Result:
@@ -25,6 +35,7 @@ def compute(sheet: MonthSheet, given: Given, slices: Slices) -> Result:
     """
     refuse(sheet, given)
     known = known_of(sheet, given, slices)
+    refuse_unknown(known)
     checks = tuple(checks_of(known))
     return Result(
         checks=checks,
@@ -32,7 +43,7 @@ def compute(sheet: MonthSheet, given: Given, slices: Slices) -> Result:
         workings=tuple(workings(known)),
         notes=tuple(notes(known)),
         charts=tuple(charts(known)),
-        facts=_facts(known, [check.outcome for check in checks]),
+        facts=_facts(known, checks),
     )
 
 
@@ -41,15 +52,14 @@ def expects(sheet: MonthSheet, given: Given) -> tuple[str, ...]:
     return tuple(expected(sheet, given))
 
 
-def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
+def _facts(known: Known, checks: tuple[Check, ...]) -> dict[str, str]:
     """What later months are told: the month, its percentage, the pairs of each filter."""
     told = {
         "verifies": "no",
         "told.verifies": "This verifies no analyzer: their own checks do.",
         "month": known.month.name,
         **{f"told.{version.stage}": _told(known, version) for version in known.versions},
-        "told.work": f"{known.month.words} was judged by the rules of filtration: "
-        f"{sum(one is Outcome.FAIL for one in outcomes)} of {len(outcomes)} checks outside.",
+        "told.work": _work(known, checks),
     }
     for version in known.versions:
         highest = known.highest(version) if version.of_combined else None
@@ -66,7 +76,23 @@ def _facts(known: Known, outcomes: list[Outcome]) -> dict[str, str]:
                 total += pairs
             if version.filters:
                 told[f"ife.pairs.{known.high(name)}{version.suffix}"] = str(total)
-    return told | {f"due.{one.key}": one.due.isoformat() for one in follow_ups(known)}
+    return told | due_facts(known.month.name, (one.clock(known.month) for one in follow_ups(known)))
+
+
+def _work(known: Known, checks: tuple[Check, ...]) -> str:
+    """Say what was judged: limits of the water apart from what is reported of filters, and what was not."""
+    filters = [one for one in checks if one.stage.startswith(NO_FILTER)]
+    limits = [one for one in checks if one not in filters]
+    said = [f"{_failed(limits)} of {len(limits)} limits of the water broken"]
+    if filters:
+        said.append(f"{_failed(filters)} of {len(filters)} checks of filters ask for a report or more")
+    open_ = sum(one.outcome is Outcome.NOT_EVALUATED for one in checks)
+    said.append(f"{open_ or 'none'} not evaluated")
+    return f"{known.month.words} was judged by the rules of filtration: {'; '.join(said)}."
+
+
+def _failed(checks: list[Check]) -> int:
+    return sum(one.outcome is Outcome.FAIL for one in checks)
 
 
 def _told(known: Known, version: Version) -> str:
@@ -101,4 +127,5 @@ PROCEDURE = Procedure(
     looks_back={NAME: 12},
     cites="own",
     clocks=clocks,
+    month_due=report_due,
 )

@@ -7,6 +7,7 @@ the VIM; the glossary is in DEVELOPERS.md.
 
 from __future__ import annotations
 
+from wqverify.terms.clocks import RunningClock, clocks_in, due_facts
 from wqverify.terms.computed import (
     BudgetLine,
     Chart,
@@ -53,7 +54,6 @@ from wqverify.terms.known import (
 from wqverify.terms.procedure import (
     Procedure,
     Raw,
-    RunningClock,
     Setting,
     Slices,
 )
@@ -121,4 +121,6 @@ __all__ = [
     "Value",
     "Window",
     "Working",
+    "clocks_in",
+    "due_facts",
 ]

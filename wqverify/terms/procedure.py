@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import Any, Literal
 
 from wqverify.errors import CorrectTheEntry
+from wqverify.terms.clocks import RunningClock
 from wqverify.terms.computed import Result
 from wqverify.terms.kept import Caution
 from wqverify.terms.known import Analyzer, Given
@@ -43,17 +45,7 @@ class Setting:
         return fits and Decimal(self.low) <= typed.value <= Decimal(self.high)
 
 
-@dataclass(frozen=True, slots=True)
-class RunningClock:
-    """Something that is due at a time: ``due`` is ISO 8601 with offset, ``source`` the rule or setting."""
-
-    what: str
-    due: str
-    source: str
-    done: bool = False
-
-
-def no_clocks(_raw: Raw, _given: Given) -> tuple[RunningClock, ...]:
+def no_clocks(_raw: Raw, _given: Given, _slices: Slices) -> tuple[RunningClock, ...]:
     """The clocks of a procedure on whose sheets none runs."""
     return ()
 
@@ -71,8 +63,10 @@ class Procedure:
     its ``Ask`` gives: a pure function of the sheet as far as it is typed, the path of the question and given.
     ``names(analyzer)`` is what an answer of the sheet may be called, printed on its blank. ``cites`` says of
     which analyzers the standing records begun between the first and the last typed time are given as well:
-    its "own" with those the sheet names, or "all". ``clocks(raw, given)`` are the clocks that run on a sheet
-    as far as it is typed.
+    its "own" with those the sheet names, or "all". ``clocks(raw, given, slices)`` are the clocks that run on
+    a sheet as far as it is typed; those that still run when it is signed it tells by ``due_facts``.
+    ``month_due(month)`` is of a procedure whose work is about a calendar month, its fact "month": by which
+    day that is due.
     """
 
     name: str
@@ -92,4 +86,5 @@ class Procedure:
     looks_back: Mapping[str, int] = field(default_factory=dict)
     names: Callable[[Analyzer], tuple[str, ...]] = lambda _analyzer: ()
     cites: Literal["", "own", "all"] = ""
-    clocks: Callable[[Raw, Given], tuple[RunningClock, ...]] = no_clocks
+    clocks: Callable[[Raw, Given, Slices], tuple[RunningClock, ...]] = no_clocks
+    month_due: Callable[[str], date] | None = None

@@ -1,0 +1,85 @@
+"""What a record leaves to be done, such as telling the State, was done: the book keeps when and how."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from wqverify.acts.shared import Tell, local_time, person_of, quiet, settled, typed
+from wqverify.book import RecordState
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.plant.clock import resolve
+from wqverify.plant.fields import Notes
+from wqverify.plant.folder import Plant
+from wqverify.terms import RunningClock, clocks_in
+
+
+def follow_up(
+    plant: Plant, number: str, what: str, by: str, done: str, how: str, now: datetime, tell: Tell = quiet
+) -> bool:
+    """Enter that a follow-up of a record was done; False where the book holds this very entry.
+
+    ``what`` is its key as `wqverify today` shows it, ``done`` a time of the plant's clock with its date.
+    Entered again with another time or way, the newest counts and both are kept.
+
+    Raises ChooseAnother for a record that is none or does not stand and for a key it does not have,
+    CorrectTheEntry for a time that is misspelt or not yet.
+    """
+    said = typed(Notes, "how it was done", how)
+    person = person_of(plant, by)
+    at = _moment(plant, done, now)
+    book = settled(plant)
+    with book.writing() as writer:
+        state = book.find(number)
+        if state is None or not state.stands:
+            found = "not in the book" if state is None else state.state
+            raise ChooseAnother(
+                f"{number} is {found}; name the record that `wqverify today` shows beside what was done.",
+                found=found,
+            )
+        _clock(state, what)
+        last = state.followed.get(what)
+        body = {"by": person.id, "what": what, "done": at, "how": said}
+        if last is not None and body.items() <= last.body.items():
+            return False
+        count = sum(one.event == "followed up" for one in state.events) + 1
+        tell(f"entering the follow-up of {number}")
+        writer.append(
+            "followed up",
+            key=f"followed up {number} {count} {what}",
+            record=number,
+            at=local_time(plant, now),
+            body=body,
+        )
+    tell(f"entered the follow-up of {number}")
+    return True
+
+
+def _moment(plant: Plant, done: str, now: datetime) -> str:
+    day, _, clock = done.strip().partition(" ")
+    if not clock:
+        raise CorrectTheEntry(
+            f"{done[:40]!r} is no day with a time; type when it was done as 2026-05-08 10:00.",
+            found=done[:40],
+            expected="YYYY-MM-DD HH:MM",
+        )
+    at = resolve(day, clock, plant.zone)
+    if at > now:
+        raise CorrectTheEntry(
+            f"{done} is later than this computer's clock shows; enter what was done once it was, or correct "
+            f"the time.",
+            found=done,
+            expected=f"not after {local_time(plant, now)[:16].replace('T', ' ')}",
+        )
+    return at.isoformat(timespec="minutes")
+
+
+def _clock(state: RecordState, what: str) -> RunningClock:
+    left = {one.key: one for one in clocks_in(state.facts)}
+    if what in left:
+        return left[what]
+    named = f"it leaves {', '.join(left)}" if left else "it leaves nothing to be done"
+    raise ChooseAnother(
+        f"{what!r} is no follow-up of {state.number}; {named}.",
+        found=what,
+        expected=", ".join(left) or "a record that leaves something to be done",
+    )
