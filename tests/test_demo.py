@@ -84,7 +84,7 @@ def test_one_failure_runs_through_outage_doubt_and_month_to_the_pack(
         for check in month["result"]["checks"]
         if check["label"] == "AIT-2202, pairs of recordings running above 1.0 NTU"
     ]
-    assert pairs == [("month", "1", "fail"), ("corrected", "0", "pass")]
+    assert pairs == [("no_filter_to_report", "1", "fail"), ("no_filter_to_report_corrected", "0", "pass")]
     assert failed not in [one.number for one in opened(audit.book_of(plant))]
     (pack,) = (folder / "ellodale" / "audit_packs").iterdir()
     assert len(list((pack / "pages").glob("*.pdf"))) == len([row for row in rows if row["number"]])

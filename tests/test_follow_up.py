@@ -44,7 +44,7 @@ def plant(tmp_path: Path) -> Plant:
 
 def enter_month(plant: Plant, month: str, day: str, *clocks: RunningClock) -> None:
     facts = due_facts(month, clocks) | {"month": month}
-    more = {"facts": facts, "outcomes": {"month": "pass"}}
+    more = {"facts": facts, "outcomes": {"limits_of_the_water": "pass"}}
     enter(plant, (f"{day}T08:00-05:00", {}), tag=TAG, procedure=NAME, more=more)
 
 

@@ -132,7 +132,7 @@ def test_checks_stand_with_their_bounds(pack: Path) -> None:
 
 def test_what_was_due_done_and_skipped_stands_with_its_reason(pack: Path) -> None:
     done = row_of(pack, "plan", record=FIRST)
-    assert (done["every days"], done["done on"]) == ("14", "2026-05-31")
+    assert (done["how often"], done["done on"]) == ("every 14 d", "2026-05-31")
     assert row_of(pack, "skipped", analyzer="AIT-2101")["because"] == BECAUSE
     assert any(row["how it ended"] == "not done" for row in table(pack, "plan"))
 

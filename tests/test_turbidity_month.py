@@ -204,7 +204,9 @@ def test_the_share_of_180_values_is_that_of_the_rule(above: int, text: str, outc
     result = run(hourly(changed=changed))
     assert shown(result, "combined.percent") == (text, outcome)
     assert check(result, "combined.percent").observed == f"{180 - above} of 180"
-    assert result.outcome("month") == (outcome if outcome == "fail" else "not evaluated")  # no filter
+    assert result.outcome("limits_of_the_water") == (
+        outcome if outcome == "fail" else "not evaluated"
+    )  # no filter
 
 
 def test_without_a_value_nothing_is_judged() -> None:
@@ -467,6 +469,9 @@ def test_off_line_and_backwash_are_no_recordings_of_the_filter() -> None:
     flagged = run(None, quarters("1.1 BACKWASH", "1.2 BACKWASH", "0.1"))
     assert shown(flagged, "AIT-2201.pairs") == ("0", "pass")
     assert "AIT-2201 left out once, off line, flagged BACKWASH: 04-10 09:00 to 09:30." in said(flagged)
+    never = "no recording is flagged {}, which was to say that it is off line"
+    assert never.format("BACKWASH") not in said(flagged)
+    assert f"AIT-2201: {never.format('BACKWASH')}; if the export spells" in said(run(None, quarters("0.1")))
     raw = sheet(filters=1)
     raw["filter"][0]["left_out"] = [
         {"what": "backwash", "since": "2026-04-10 09:00", "until": "2026-04-10 09:30"}
@@ -680,7 +685,7 @@ def test_a_follow_up_the_month_does_not_have_is_refused_with_those_it_has() -> N
 
 def test_a_pair_breaks_no_limit_of_the_water_and_is_counted_apart() -> None:
     result = run(None, PAIR)
-    assert (result.outcome("month"), result.outcome("no_filter_to_report")) == ("pass", "fail")
+    assert (result.outcome("limits_of_the_water"), result.outcome("no_filter_to_report")) == ("pass", "fail")
     assert result.facts["told.work"] == (
         "April 2026 was judged by the rules of filtration: 0 of 3 limits of the water broken; 1 of 4 checks "
         "of filters ask for a report or more; 2 not evaluated."
@@ -714,7 +719,10 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
     result = run(rows, records=doubt())
     assert shown(result, "combined.percent") == ("98.33", "pass")
     assert shown(result, "combined.percent_corrected") == ("93.89", "fail")
-    assert (result.outcome("month"), result.outcome("corrected")) == ("not evaluated", "fail")  # no filter
+    assert (result.outcome("limits_of_the_water"), result.outcome("limits_of_the_water_corrected")) == (
+        "not evaluated",
+        "fail",
+    )  # no filter
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
     assert result.facts["told.month"].startswith("April 2026, as recorded: 177 of 180 values")
@@ -802,7 +810,7 @@ def test_where_one_period_ends_and_another_begins_the_first_stands(turned: bool)
 
 def test_a_doubt_of_another_month_is_none_of_this_one() -> None:
     past = doubt(**{"doubt.from": "2026-03-01T00:00:00-05:00", "doubt.until": "2026-04-01T00:00:00-04:00"})
-    assert not [one.key for one in run(records=past).checks if one.stage == "corrected"]
+    assert not [one.key for one in run(records=past).checks if one.stage.endswith("_corrected")]
 
 
 def test_a_check_that_failed_and_nobody_answered_is_an_open_doubt() -> None:
@@ -1042,7 +1050,7 @@ def test_a_month_without_a_filter_is_no_pass_where_each_is_watched() -> None:
     assert check(result, "filters").reason == "no filter is entered"
     sand = run(raw=sheet(rules={"filtration": "slow sand"}))
     assert not [one for one in sand.checks if one.key == "month.filters"]
-    assert sand.outcome("month") is Outcome.PASS
+    assert sand.outcome("limits_of_the_water") is Outcome.PASS
 
 
 @pytest.mark.parametrize(("typed", "taken"), [("0.00", True), ("-0.01", False)])

@@ -183,5 +183,9 @@ def _sheet(month: Month, export: str) -> str:
     rows += [text("source", "bench sheet of the night shift, 22nd (invented)")]
     for tag in FILTERS:
         rows += ["", "[[filter]]", text("tag", tag), text("export", export), text("off_when", "BACKWASH")]
+    (day,) = (day for tag, day, _clock, _values in EVENTS if tag == FILTERS[0])
+    rows += ["", "[[followed]]", text("what", f"profile.{FILTERS[0]}.{month.name}-{day:02d}")]
+    rows += [text("done", f"{month.name}-{day + 3:02d} 15:00")]
+    rows += [text("how", "by T-11, from one backwash to the next, folder 7 (invented)")]
     rows += part("status", state="in service")
     return written(rows)

@@ -43,6 +43,7 @@ class Channel:
     left_out: tuple[LeftOutBy, ...]
     month: Month
     obvious_reason: str = ""
+    never: tuple[str, ...] = ()  # words that were to say off line and flag no recording
 
     @cached_property
     def spans(self) -> tuple[Span, ...]:
@@ -137,7 +138,8 @@ def channel_of(
         )
     rows = _rows(slices[use.slice])
     good = {*GOOD, analyzer.settings.get("good_flag", "")}
-    off = {word.strip().casefold() for word in (part.off_when or "").split(",") if word.strip()}
+    words = [word.strip() for word in (part.off_when or "").split(",") if word.strip()]
+    off, flags = {word.casefold() for word in words}, {flag.casefold() for _, _, flag in rows}
     left_out = (
         *_off_by_flag(rows, off),
         *_typed(part, path, given),
@@ -158,6 +160,7 @@ def channel_of(
         tuple(sorted((one for one in left_out if _touches(one, month)), key=lambda one: one.span.start)),
         month,
         (part.obvious_reason or "") if isinstance(part, Filter) else "",
+        tuple(word for word in words if word.casefold() not in flags),
     )
     if not found.of_month:
         raise CorrectTheEntry(

@@ -47,7 +47,8 @@ from wqverify.terms import Check, Given, Quantity, Slices, Tolerance
 
 NAME = "turbidity_month"
 STAGE = "month"
-NO_FILTER = "no_filter_to_report"  # a stage: fails where a filter is to be reported
+# Stages of the checks, each with a verdict of its own: the second fails where a filter is to be reported.
+LIMITS, NO_FILTER = "limits_of_the_water", "no_filter_to_report"
 RECORDED, CORRECTED = "as recorded", "as corrected"
 _WINDOWS: Mapping[str, By] = {"mean of 4 h": "mean", "highest of 4 h": "highest"}
 ONE_A_DAY = "one value a day"
@@ -87,8 +88,13 @@ class Version:
 
     @property
     def stage(self) -> str:
-        """The stage of its checks: what is corrected has a verdict of its own."""
+        """The stage of its values."""
         return STAGE if self.name == RECORDED else "corrected"
+
+    @property
+    def limits(self) -> str:
+        """The stage of what breaks a limit of the water or was not measured."""
+        return f"{LIMITS}{self.suffix}"
 
     @property
     def to_report(self) -> str:
@@ -268,7 +274,7 @@ def checks_of(known: Known) -> Iterator[Check]:
         if version.name == RECORDED:
             yield _missing(known)
             if not version.filters and _needs_filters(known.sheet):
-                yield not_evaluated(NO_FILTERS, version.stage, "Individual filters", "no filter is entered")
+                yield not_evaluated(NO_FILTERS, version.limits, "Individual filters", "no filter is entered")
         for channel in version.filters:
             yield from _of_filter(known, version, channel)
 
@@ -284,9 +290,9 @@ def _percent(known: Known, version: Version) -> Check:
     observed = f"{within} of {count}"
     if not count:
         reason = "no value of the month stands"
-        return not_evaluated(key, version.stage, label, reason, observed=observed, tolerance=tolerance)
+        return not_evaluated(key, version.limits, label, reason, observed=observed, tolerance=tolerance)
     text = percent_text(within, count, share.low if share.low is not None else Decimal(0))
-    return judge(key, version.stage, label, Quantity(text, "%", float(text)), tolerance, observed=observed)
+    return judge(key, version.limits, label, Quantity(text, "%", float(text)), tolerance, observed=observed)
 
 
 def _with_source(tolerance: Tolerance, what: str, limit: Tolerance) -> Tolerance:
@@ -301,8 +307,8 @@ def _highest(known: Known, version: Version) -> Check:
     label = f"Combined effluent, highest ({known.sheet.rules.highest_of})"
     found, tolerance = known.highest(version), known.limit(HIGHEST)
     if found is None:
-        return not_evaluated(key, version.stage, label, "no value of the month stands", tolerance=tolerance)
-    return judge(key, version.stage, label, Quantity(f"{found[0]:f}", NTU, float(found[0])), tolerance)
+        return not_evaluated(key, version.limits, label, "no value of the month stands", tolerance=tolerance)
+    return judge(key, version.limits, label, Quantity(f"{found[0]:f}", NTU, float(found[0])), tolerance)
 
 
 def _none_of(limit: Tolerance, what: str) -> Tolerance:
@@ -333,7 +339,7 @@ def _missing(known: Known) -> Check:
     )
     return judge(
         f"{STAGE}.combined.missing",
-        STAGE,
+        known.recorded.limits,
         "Combined effluent, values missing without a reason",
         Quantity(str(count), "", float(count)),
         tolerance,

@@ -119,6 +119,12 @@ def _of_channel(channel: Channel) -> Iterator[str]:
     if flagged:
         shown = ", ".join(sorted({one.left_out.removeprefix("flagged ") for one in flagged}))
         yield f"{channel.tag}: {len(flagged)} recordings were flagged {shown} and do not count."
+    if channel.never:
+        shown = ", ".join(channel.never)
+        yield (
+            f"{channel.tag}: no recording is flagged {shown}, which was to say that it is off line; if the "
+            f"export spells it otherwise, those times count as filtered water."
+        )
     still = [one.by for one in channel.left_out if one.span.why.endswith(NOT_RELEASED)]
     if still:
         yield (
@@ -298,5 +304,7 @@ def _cannot_see(known: Known) -> Iterator[str]:
     )
     if known.recorded.filters and not any(one.left_out for one in known.recorded.filters):
         yield "Filters off line or in backwash: none is entered or flagged, so every recording counts."
+    if known.sheet.rules.filters_by == "the combined effluent":
+        yield "How many filters there are: the combined effluent stands for two or fewer (40 CFR 141.562)."
     if known.sheet.rules.value_of_4_h != "highest of 4 h":
         yield "What happened between two values: the percentage counts the values that are due only."
