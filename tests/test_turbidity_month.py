@@ -452,6 +452,15 @@ def test_a_filter_has_a_pair_or_has_none(values: tuple[str, ...], count: str, ou
     assert ("whether there was a pair is not known" in said(result)) is ("" in values or "-" in values)
 
 
+def test_many_backwashes_are_told_by_the_first_and_the_last_and_what_records_say_one_by_one() -> None:
+    washes = {local(2026, 4, day, 9): "0.1 BACKWASH" for day in range(1, 14)}
+    thirteen, twelve = (said(run(None, hourly(changed=dict(list(washes.items())[:n])))) for n in (13, 12))
+    assert "AIT-2201 left out 13 times, off line, flagged BACKWASH: 04-01" in thirteen
+    assert ", 9 more in the flags of the attached slice, 04-13 09:00 to" in thirteen
+    assert " more in the flags" not in twelve
+    assert "04-07 09:00" in twelve
+
+
 def test_the_pair_is_reported_with_filter_value_and_time() -> None:
     result = run(None, quarters("0.8", "1.1", "1.2", "0.9"))
     assert "AIT-2201, above 1.0 NTU twice running, 2026-04-10 09:15 to 09:30: 1.1, 1.2 NTU" in said(result)
@@ -766,6 +775,9 @@ def test_a_doubt_about_a_filter_moves_its_pairs_and_nothing_else() -> None:
         one.key for one in result.checks if one.key.startswith("month.combined") and "correct" in one.key
     ]
     assert result.facts["ife.AIT-2201.pairs.1.0_corrected"] == "0"
+    whats = {one.key: one.what for one in clocks_in(result.facts)}
+    assert whats["profile.AIT-2201.2026-04-10"].endswith("(as recorded; as corrected it falls away)")
+    assert whats["report"] == "Report of April 2026 to the State"
     assert result.facts["told.corrected"] == "April 2026, as corrected: AIT-2201 no pairs above 1.0 NTU."
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from decimal import Decimal
@@ -44,6 +44,7 @@ class FollowUp:
     what: str
     due: date
     source: str
+    tag: str = ""  # of the analyzer it comes from; empty for what comes of the month itself
     done: datetime | None = None
     how: str = ""
 
@@ -79,12 +80,26 @@ def _days(count: int) -> str:
 def follow_ups(known: Known) -> tuple[FollowUp, ...]:
     """Return what is due after the month, in the order of its dates; what correcting adds says so."""
     found = {one.key: one for version in reversed(known.versions) for one in _of(known, version)}
+    if known.corrected is not None:
+        found |= dict(_fallen_away(found, known, known.corrected))
     done = {row.what: (n, row) for n, row in enumerate(known.sheet.followed)}
     for what, (n, row) in done.items():
         if what in found:
             at = datetime.fromisoformat(known.given.times[f"followed.{n}.done"])
             found[what] = replace(found[what], done=at.astimezone(known.month.zone), how=row.how)
     return tuple(sorted(found.values(), key=lambda one: (one.due, one.key)))
+
+
+def _fallen_away(
+    found: Mapping[str, FollowUp], known: Known, corrected: Version
+) -> Iterator[tuple[str, FollowUp]]:
+    """Give what the month asks for as recorded and no longer as corrected: both are said, people decide."""
+    kept = {one.key for one in _of(known, corrected)}
+    judged = {one.tag for one in corrected.filters}
+    judged |= {corrected.combined.tag} if corrected.of_combined else set()
+    for key, one in found.items():
+        if key not in kept and one.tag in judged:
+            yield key, replace(one, what=f"{one.what} (as recorded; {CORRECTED} it falls away)")
 
 
 def refuse_unknown(known: Known) -> None:
@@ -135,6 +150,7 @@ def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
             f"State told that the combined effluent exceeded {limit} {NTU} on {day.isoformat()}{said}",
             next_business_day(day, holidays(known.given)),
             "40 CFR 141.175(c), end of the next business day",
+            version.combined.tag,
         )
         beyond = higher is not None and most > higher.value
         yield FollowUp(
@@ -142,6 +158,7 @@ def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
             f"State consulted whether the public is told of {most} {NTU} on {day.isoformat()}{said}",
             day + timedelta(days=1),
             f"{higher.source}, within 24 h; {SINGLE}" if beyond and higher is not None else SINGLE,
+            version.combined.tag,
         )
 
 
@@ -174,6 +191,7 @@ def _profiles(known: Known, version: Version, channel: Channel) -> Iterator[Foll
             f"reported{_if_corrected(version)}",
             day + timedelta(days=PROFILE_DAYS),
             "40 CFR 141.175(b)(1)-(2), within 7 days",
+            channel.tag,
         )
 
 
@@ -193,6 +211,7 @@ def _months(known: Known, version: Version, channel: Channel) -> Iterator[Follow
                 f"{why}: self-assessment of the filter",
                 day + timedelta(days=ASSESSMENT_DAYS),
                 "40 CFR 141.175(b)(3), 141.563(b), within 14 days",
+                tag,
             )
             continue
         large = is_large(known.given)
@@ -200,7 +219,7 @@ def _months(known: Known, version: Version, channel: Channel) -> Iterator[Follow
         source = f"40 CFR {'141.175(b)(4)' if large else '141.563(c)'}, {days[0]} and {days[1]} days"
         for word, count in zip(("arranged", "done"), days, strict=True):
             due = day + timedelta(days=count)
-            yield FollowUp(f"evaluation.{word}.{tag}", f"{why}: evaluation {word}", due, source)
+            yield FollowUp(f"evaluation.{word}.{tag}", f"{why}: evaluation {word}", due, source, tag)
 
 
 def clocks(raw: Raw, given: Given, slices: Slices) -> tuple[RunningClock, ...]:

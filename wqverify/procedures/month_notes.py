@@ -209,13 +209,17 @@ def _spans(channel: Channel) -> Iterator[str]:
     """List what is left out, each reason in one line with its times and the records that say so."""
     clock = channel.month.clock
     ordered = sorted(channel.left_out, key=lambda one: (one.span.off_line, one.span.why))
-    for (_off, why), several in groupby(ordered, key=lambda one: (one.span.off_line, one.span.why)):
+    for (_off, why), group in groupby(ordered, key=lambda one: (one.span.off_line, one.span.why)):
+        several = list(group)
         times = [
             f"{clock(one.span.start)[5:]} to {_ends(clock(one.span.start), clock(one.span.end))}"
             f"{'' if one.by in WITHOUT_RECORD else f' ({one.by})'}"
             for one in several
         ]
         count = {1: "once", 2: "twice"}.get(len(times), f"{len(times)} times")
+        if len(times) > MOST_TOLD and all(one.by in WITHOUT_RECORD for one in several):
+            kept = "flags of the attached slice" if several[0].by == "flag" else "readings as typed"
+            times = [*times[:3], f"{len(times) - 4} more in the {kept}", times[-1]]
         yield f"{channel.tag} left out {count}, {why.removesuffix('.')}: {', '.join(times)}."
 
 
