@@ -734,8 +734,9 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
     )  # no filter
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
-    assert result.facts["told.month"].startswith("April 2026, as recorded: 177 of 180 values")
-    assert result.facts["told.corrected"].startswith("April 2026, as corrected: 169 of 180 values")
+    told_of = [result.facts[f"told.limits_of_the_water{end}"] for end in ("", "_corrected")]
+    assert told_of[0].startswith("April 2026, as recorded: 177 of 180 values of the combined effluent")
+    assert told_of[1].startswith("April 2026, as corrected: 169 of 180 values of the combined effluent")
     assert value(result, "month.day.2026-04-06").quantity.text == "0.29"  # as recorded, never overwritten
     assert value(result, "month.day.2026-04-06_corrected").quantity.text == "0.310"
     assert "AIT-2210 is in doubt from 2026-04-05 00:00 to 2026-04-20 09:00 (record L1-2026-0078)" in said(
@@ -778,7 +779,12 @@ def test_a_doubt_about_a_filter_moves_its_pairs_and_nothing_else() -> None:
     whats = {one.key: one.what for one in clocks_in(result.facts)}
     assert whats["profile.AIT-2201.2026-04-10"].endswith("(as recorded; as corrected it falls away)")
     assert whats["report"] == "Report of April 2026 to the State"
-    assert result.facts["told.corrected"] == "April 2026, as corrected: AIT-2201 no pairs above 1.0 NTU."
+    told_of = [result.facts[f"told.no_filter_to_report{end}"] for end in ("", "_corrected")]
+    assert told_of == [
+        "April 2026, as recorded: AIT-2201 1 pair above 1.0 NTU.",
+        "April 2026, as corrected: AIT-2201 no pairs above 1.0 NTU.",
+    ]
+    assert "told.limits_of_the_water_corrected" not in result.facts
 
 
 def test_two_records_that_correct_one_recording_are_refused() -> None:

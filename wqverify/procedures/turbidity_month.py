@@ -7,8 +7,11 @@ verifies no analyzer; figures are settings with their source.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from wqverify.calculations.turbidity_rule import report_due
 from wqverify.procedures.month_beside import BESIDE
+from wqverify.procedures.month_case import Channel
 from wqverify.procedures.month_dates import clocks, follow_ups, refuse_unknown
 from wqverify.procedures.month_judged import (
     NAME,
@@ -58,7 +61,7 @@ def _facts(known: Known, checks: tuple[Check, ...]) -> dict[str, str]:
         "verifies": "no",
         "told.verifies": "This verifies no analyzer: their own checks do.",
         "month": known.month.name,
-        **{f"told.{version.stage}": _told(known, version) for version in known.versions},
+        **{key: said for version in known.versions for key, said in _told(known, version)},
         "told.work": _work(known, checks),
     }
     for version in known.versions:
@@ -95,21 +98,26 @@ def _failed(checks: list[Check]) -> int:
     return sum(one.outcome is Outcome.FAIL for one in checks)
 
 
-def _told(known: Known, version: Version) -> str:
-    """Say the month in one sentence, as it is told over a radio."""
-    said = []
+def _told(known: Known, version: Version) -> Iterator[tuple[str, str]]:
+    """Say each verdict of the month in one sentence, as it is told over a radio, under its stage."""
+    month = f"{known.month.words}, {version.name}"
     if version.of_combined:
         highest = known.highest(version)
         most = f", the highest {highest[0]} {NTU}" if highest is not None else ""
-        said.append(
-            f"{known.within(version)} of {len(version.standing)} values of the combined effluent at or below "
-            f"{known.high(LIMIT)} {NTU}{most}"
+        yield (
+            f"told.{version.limits}",
+            f"{month}: {known.within(version)} of {len(version.standing)} values of the combined effluent at "
+            f"or below {known.high(LIMIT)} {NTU}{most}.",
         )
-    for channel in version.filters:
-        limit = known.high(PAIR, channel.tag)
-        pairs = sum(run.pairs for run in channel.runs(limit))
-        said.append(f"{channel.tag} {pairs or 'no'} {'pair' if pairs == 1 else 'pairs'} above {limit} {NTU}")
-    return f"{known.month.words}, {version.name}: {'; '.join(said)}."
+    if version.filters:
+        filters = "; ".join(_pairs_words(known, channel) for channel in version.filters)
+        yield f"told.{version.to_report}", f"{month}: {filters}."
+
+
+def _pairs_words(known: Known, channel: Channel) -> str:
+    limit = known.high(PAIR, channel.tag)
+    pairs = sum(run.pairs for run in channel.runs(limit))
+    return f"{channel.tag} {pairs or 'no'} {'pair' if pairs == 1 else 'pairs'} above {limit} {NTU}"
 
 
 PROCEDURE = Procedure(
