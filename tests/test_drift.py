@@ -134,6 +134,23 @@ def test_w01_and_w02_fouling_and_drift() -> None:
     assert criteria.rating("conductivity", both, D(412)) == "good"
 
 
+@pytest.mark.parametrize("reading", ["-0.01", "0", "0.01", "0.00"])
+def test_nothing_is_a_percent_of_a_reading_of_0(reading: str) -> None:
+    """Also where nothing was fouled: 0 of 0 is no percent either."""
+    told = D(reading)
+    for make in (
+        lambda: criteria.fouling(told, told, D(0), D(0)),
+        lambda: criteria.fouling(told, told + 1, D(0), D(0)),
+        lambda: criteria.drift(told + 1, told),
+        lambda: criteria.drift(told, told),
+    ):
+        if told:
+            assert make().percent in (0, 100 / told)
+        else:
+            with pytest.raises(CorrectTheEntry, match="is no percent of a reading of 0; rate it at another"):
+                make()
+
+
 @pytest.mark.parametrize(
     ("parameter", "level", "total", "expected"),
     [

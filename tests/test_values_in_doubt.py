@@ -385,10 +385,23 @@ def test_rated_only_where_it_is_asked_and_never_as_drinking_water() -> None:
     right = good(check("S-05", "3.600", "0.000"))
     asked = run(sheet(model={**WORST, "criteria": "natural waters"}), wrong, right)
     (note,) = [note for note in asked.notes if "rating" in note.text]
-    assert note.text.startswith("Total of fouling and drift at 4.000: 0.800 NTU")
+    assert note.text.startswith("Total of fouling and drift at 4.000: 0.800 NTU, 20.882 %, -0.400 of it net:")
     assert "asks for a correction; rating good" in note.text
     assert "no criterion for drinking water" in note.source
     assert "rating" not in notes(run(sheet(model=WORST), wrong, right))
+
+
+@pytest.mark.parametrize(
+    ("level", "error", "said"),
+    [
+        ("0.001", "-0.400", "Total of fouling and drift at 0.001: 0.400 NTU"),
+        ("0.000", "-0.400", "Not rated at 0.000 NTU: A correction of 0.400 is no percent of a reading of 0"),
+    ],
+)
+def test_what_reads_0_is_not_rated_and_it_is_said(level: str, error: str, said: str) -> None:
+    wrong = failed(check("S-05", level, error))
+    right = good(check("S-05", "0.400", "0.000"))
+    assert said in notes(run(sheet(model={**WORST, "criteria": "natural waters"}), wrong, right))
 
 
 # ---------------------------------------------------------------- the error in time

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+from wqverify.errors import CorrectTheEntry
+
 NATURAL_WATERS = "natural waters, USGS TM 1-D3 (2006)"
 Rating = Literal["excellent", "good", "fair", "poor", "do not publish"]
 Parameter = Literal["temperature", "conductivity", "pH", "oxygen", "turbidity"]
@@ -67,30 +69,41 @@ def fouling(before: Decimal, after: Decimal, start: Decimal, end: Decimal) -> Ch
 
     Equation: Ef = (Sa - Sb) - (Fe - Fs), percent 100 Ef/Sb; Sb and Sa the monitor before and after cleaning,
     Fs and Fe a field meter at start and end, which takes out what the water did meanwhile; all in the unit of
-    the monitor, Sb not 0 for a percent. Raises ZeroDivisionError for Sb 0. Source: USGS TM 1-D3 (2006), by
-    public code of a USGS author.
+    the monitor, Sb not 0. Raises CorrectTheEntry for Sb 0, of which nothing is a percent. Source: USGS TM
+    1-D3 (2006), by public code of a USGS author.
 
     >>> found = fouling(*map(Decimal, ("0.36", "0.30", "0.29", "0.30")))
     >>> str(found.correction), round(found.percent, 2)
     ('-0.07', Decimal('-19.44'))
     """
     correction = (after - before) - (end - start)
-    return Change(correction, 100 * correction / before)
+    return Change(correction, _percent(correction, before))
 
 
 def drift(standard: Decimal, reading: Decimal) -> Change:
     """Return the drift of a clean sensor.
 
     Equation: Ed = Vs - Vc, percent 100 Ed/Vc; Vs the value of the standard at its temperature, Vc what the
-    clean sensor read, in one unit, Vc not 0 for a percent. Raises ZeroDivisionError for Vc 0. Source: USGS TM
-    1-D3 (2006); another code divides by the fouling-corrected field value: this project divides by Vc.
+    clean sensor read, in one unit, Vc not 0. Raises CorrectTheEntry for Vc 0, of which nothing is a percent.
+    Source: USGS TM 1-D3 (2006); another code divides by the fouling-corrected field value: this project
+    divides by Vc.
 
     >>> found = drift(Decimal(447), Decimal(440))
     >>> str(found.correction), round(found.percent, 3)
     ('7', Decimal('1.591'))
     """
     correction = standard - reading
-    return Change(correction, 100 * correction / reading)
+    return Change(correction, _percent(correction, reading))
+
+
+def _percent(correction: Decimal, reading: Decimal) -> Decimal:
+    if reading == 0:
+        raise CorrectTheEntry(
+            f"A correction of {correction:f} is no percent of a reading of 0; rate it at another level.",
+            found="a reading of 0",
+            expected="a reading other than 0",
+        )
+    return 100 * correction / reading
 
 
 def total(*changes: Change) -> Change:

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from wqverify.calculations import drift_criteria as criteria
 from wqverify.calculations.drift import LevelModel, Model, Point, Stage, TimeModel
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.doubt_clears import failed_at, is_error, name_of
@@ -188,6 +189,17 @@ def why_no_line(found: Sequence[Found], level_model: LevelModel) -> str:
     except CorrectTheEntry as problem:
         return problem.message
     return ""
+
+
+def corrections_of(one: Found) -> list[criteria.Change]:
+    """Return fouling, where it was read apart, and drift, in the sign and with the percents of the criteria.
+
+    What the water did meanwhile is in no record, so that the field meter counts as unchanged. Raises
+    CorrectTheEntry where a reading is 0.
+    """
+    still, clean = Decimal(0), one.level - (one.fouling or Decimal(0))
+    drift = criteria.drift(clean - one.drift, clean)
+    return [drift] if one.fouling is None else [criteria.fouling(one.level, clean, still, still), drift]
 
 
 def outside(found: Sequence[Found], low: Decimal, high: Decimal) -> Iterator[str]:

@@ -8,11 +8,12 @@ from decimal import Decimal
 from wqverify.calculations import drift_criteria as criteria
 from wqverify.calculations.drift import corrected_value
 from wqverify.calculations.judgement import judge
+from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import doubt_clears as clears
 from wqverify.procedures import sentences
 from wqverify.procedures.doubt_case import Case, moment
 from wqverify.procedures.doubt_decisions import Decision
-from wqverify.procedures.doubt_errors import outside
+from wqverify.procedures.doubt_errors import corrections_of, outside
 from wqverify.procedures.doubt_facts import seconds
 from wqverify.procedures.doubt_limits import judged_by
 from wqverify.procedures.doubt_series import HELD, stamp
@@ -291,16 +292,13 @@ def _rated(case: Case) -> Iterator[Note]:
         yield Note("statement", text, criteria.NATURAL_WATERS)
         return
     for one in case.taken:
-        parts = [part for part in (one.fouling, one.drift) if part is not None]
-        readings = [one.level, one.level - (one.fouling or Decimal(0))][-len(parts) :]
-        if not all(readings):
+        try:
+            parts = corrections_of(one)
+        except CorrectTheEntry as problem:
+            text = f"Not rated at {one.level:f} {case.given.analyzer.unit}: {problem.message}"
+            yield Note("statement", text, criteria.NATURAL_WATERS)
             continue
-        total = criteria.total(
-            *(
-                criteria.Change(-part, -100 * part / reading)
-                for part, reading in zip(parts, readings, strict=True)
-            )
-        )
+        total, net = criteria.total(*parts), criteria.net(*parts)
         word = criteria.rating(parameter, total, one.level)
         exceeds = criteria.exceeds_criterion(parameter, total, one.level)
         asks = "asks for a correction" if exceeds else "asks for no correction"
@@ -308,9 +306,14 @@ def _rated(case: Case) -> Iterator[Note]:
         yield Note(
             "statement",
             f"Total of fouling and drift at {one.level:f}: {total.correction:f} {case.given.analyzer.unit}, "
-            f"{percent:f} %: {asks}; rating {word}.",
+            f"{percent:f} %{_in_part(total, net)}: {asks}; rating {word}.",
             f"{criteria.NATURAL_WATERS}; no criterion for drinking water",
         )
+
+
+def _in_part(total: criteria.Change, net: criteria.Change) -> str:
+    """Say what is left where fouling and drift go opposite ways: the total does not let them cancel."""
+    return "" if abs(net.correction) == total.correction else f", {net.correction:+f} of it net"
 
 
 def others_of(case_failed: Cited, records: Sequence[Cited], since: int) -> list[Cited]:
