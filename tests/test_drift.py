@@ -350,6 +350,51 @@ def test_floats_decide_as_fractions_do(
     assert corrected_series(model, times, values, 4).tolist() == expected
 
 
+large = st.integers(-(10**9), 10**9).map(lambda n: D(n).scaleb(-3))
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 64), st.one_of(digits, large)), min_size=1, max_size=20),
+    st.tuples(digits, digits, digits),
+    st.integers(0, 9),
+    st.booleans(),
+)
+def test_floats_decide_as_fractions_do_at_every_place_and_size(
+    rows: list[tuple[int, Decimal]], errors: tuple[Decimal, ...], places: int, line: bool
+) -> None:
+    """Half of 64 s is a tie at many places; a value of 1000000 at 9 places has no digit to spare as float."""
+    a, b, c = errors
+    first = Stage("gain", (Point(D("1.5"), a),))
+    if line:
+        first = Stage("points", (Point(D("1.5"), a), Point(D("1.51"), b)))
+    model = Model("linear", 0, 64, (first, Stage("offset", (Point(D(0), c),))))
+    times, values = np.array([at for at, _ in rows]), np.array([float(value) for _, value in rows])
+    expected = [float(rounded(corrected_value(model, at, value), places)) for at, value in rows]
+    assert corrected_series(model, times, values, places).tolist() == expected
+
+
+@pytest.mark.parametrize(
+    ("gain", "added", "at", "value", "places", "corrected"),
+    [
+        ("-0.078", "9.663", 57, "-0.063", 9, "-8.672027062"),
+        ("-0.014", "-5.103", 12, "8930.2", 6, "8946.784662"),
+    ],
+)
+def test_a_tie_that_floats_miss_by_more_than_a_millionth(
+    gain: str, added: str, at: int, value: str, places: int, corrected: str
+) -> None:
+    """In fractions these lie on a tie; by hand: y = x - x a f/1.5 - b f with f = t/64."""
+    x, a, b, f = Fraction(D(value)), Fraction(D(gain)), Fraction(D(added)), Fraction(at, 64)
+    exact = x - x * a * f / Fraction(3, 2) - b * f
+    assert (exact * 10**places * 2).denominator == 1
+    assert rounded(exact, places) == D(corrected)
+    model = Model("linear", 0, 64, (Stage("gain", (point("1.5", gain),)), offset(added)))
+    assert corrected_series(model, np.array([at]), np.array([float(value)]), places).tolist() == [
+        float(corrected)
+    ]
+
+
 def test_a_month_of_quarter_hours_takes_a_blink() -> None:
     model = linear(30, offset("-0.07"), Stage("points", (point("0.1", "0.02"), point("0.5", "0.04"))))
     times, values = np.arange(2880) * 900, np.round(np.linspace(0.05, 0.4, 2880), 3)
