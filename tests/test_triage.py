@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tracemalloc
 from collections.abc import Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from xml.etree import ElementTree
@@ -16,7 +17,7 @@ import short_records
 from click.testing import CliRunner
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from plant_example import bytes_of, plant_in, record_in
+from plant_example import plant_in, record_in
 
 from wqverify.cli import cli
 from wqverify.errors import ChooseAnother, CorrectTheEntry
@@ -41,7 +42,9 @@ from wqverify.lists.triage_findings import (
 )
 from wqverify.lists.triage_words import WORDS, clock, command, sentence
 from wqverify.plant.exports import options_in
-from wqverify.plant.folder import Plant
+from wqverify.plant.folder import Plant, open_plant
+from wqverify.records.canonical import record_to_bytes
+from wqverify.terms import Record
 from wqverify.trends.options import ChannelOptions, ExportOptions, TriageOptions, zone_of
 from wqverify.trends.whole import go_through, numbers_of
 
@@ -467,12 +470,21 @@ TAG = "AIT-2202"
 
 @pytest.fixture(scope="module")
 def plant(tmp_path_factory: pytest.TempPathFactory) -> Plant:
-    """The plant with one record of its turbidimeter in the book."""
+    """The plant with one record of its turbidimeter in the book, its output released at the end."""
     made = plant_in(tmp_path_factory.mktemp("plant") / "ellodale")
-    name = next(path.stem for path in sorted((made.folder / "field_sheets").glob(f"*{TAG}*.toml")))
-    record = record_in(made, name)
-    short_records.enter(made, (record.performed, bytes_of(made, name)), tag=TAG, procedure=record.procedure)
+    record = visited(made, released=True)
+    data = record_to_bytes(record)
+    short_records.enter(made, (record.performed, data), tag=TAG, procedure=record.procedure)
     return made
+
+
+def visited(plant: Plant, number: str = "L1-2026-0001", *, released: bool) -> Record:
+    """The record of the turbidimeter; as the demo tells it, its output stays held."""
+    name = next(path.stem for path in sorted((plant.folder / "field_sheets").glob(f"*{TAG}*.toml")))
+    record = record_in(plant, name, number)
+    assert "output_released.at" not in record.given.times
+    more = {"output_released.at": max(record.given.times.values())} if released else {}
+    return replace(record, given=replace(record.given, times={**record.given.times, **more}))
 
 
 def minutes_around(plant: Plant, path: Path, flat: slice) -> tuple[Path, datetime, datetime]:
@@ -499,9 +511,10 @@ def test_what_lies_in_the_visit_of_a_record_is_no_fault(tmp_path: Path, plant: P
     alone, with_plant = triage(path, options), triage(path, options, plant)
     assert [one.kind for one in alone.findings if one.kind == FLAT] == [FLAT]
     assert [one.kind for one in with_plant.findings] == []
-    (window,) = with_plant.windows
+    window, held = with_plant.windows
     assert (window.tag, window.what, window.number) == (TAG, "visit", "L1-2026-0001")
     assert (window.start, window.end) == (began, ended)
+    assert (held.what, held.end) == ("output held", ended)
     (channel,) = with_plant.channels
     assert (channel.tag, channel.unit, channel.in_windows) == (TAG, "NTU", long + 1)
     limits = {one.name: (one.value, one.source) for one in channel.settings}
@@ -521,7 +534,70 @@ def test_a_dead_trend_of_an_analyzer_begins_an_outage(tmp_path: Path, plant: Pla
     run = CliRunner().invoke(cli, ["triage", str(path), "--plant", str(plant.folder)], catch_exceptions=False)
     assert run.exit_code == 0
     assert f"      wqverify step monitor_outage {TAG}\n" in run.output
-    assert "Verification windows, not counted as faults: 1" in run.output
+    assert "Verification windows, not counted as faults: 2" in run.output
+
+
+def outage_in(plant: Plant, folder: Path, since: str, until: str) -> Plant:
+    """A copy of the plant whose book holds an outage of the turbidimeter, with or without its end."""
+    made = open_plant(Path(shutil.copytree(plant.folder, folder)))
+    record = replace(visited(made, "L1-2026-0002", released=True), procedure="monitor_outage")
+    facts = {"outage.from": since} | ({"outage.until": until} if until else {})
+    short_records.enter(
+        made, (since, record_to_bytes(record)), tag=TAG, procedure=record.procedure, more={"facts": facts}
+    )
+    return made
+
+
+@pytest.mark.parametrize(
+    ("since", "until", "kinds"),
+    [
+        (900, 1401, set()),  # from the first row of the stand to the first row after it
+        (900, None, set()),  # it is not over
+        (-50_000, None, set()),  # nor where it began weeks before the export
+        (900, 1000, {DEAD}),  # it came back, and the trend went on standing still
+        (1405, None, {DEAD}),  # the outage is of a later time
+    ],
+)
+def test_an_outage_that_the_book_holds_is_not_opened_again(
+    tmp_path: Path, plant: Plant, since: int, until: int | None, kinds: set[str]
+) -> None:
+    path, began, _ended = minutes_around(plant, tmp_path / "e.csv", slice(900, 1400))
+    ends = [(began + timedelta(minutes=row - 720)).isoformat() for row in (since, until or 0)]
+    with_outage = outage_in(plant, tmp_path / "plant", ends[0], ends[1] if until else "")
+    options = ExportOptions(channels=told(**{"AIT2202.PV": TriageOptions(flat_h=1, dead_h=3, gap_h=24)}))
+    found = triage(path, options, with_outage)
+    assert {one.kind for one in found.findings} == kinds
+    windows = [one for one in found.windows if one.what == "monitor out of service"]
+    assert [one.number for one in windows] == ["L1-2026-0002"]
+    last = datetime.fromtimestamp(found.channels[0].last, UTC)
+    assert windows[0].end == (datetime.fromisoformat(ends[1]) if until else last)
+
+
+@pytest.mark.parametrize("later", [None, 800, 1390, 1450])
+def test_a_hold_lasts_until_a_record_says_that_it_was_released(
+    tmp_path: Path, plant: Plant, later: int | None
+) -> None:
+    """Minutes of the day: the stand is from 900 to 1400; the visit that left it held begins at 720."""
+    path, began, _ended = minutes_around(plant, tmp_path / "e.csv", slice(900, 1400))
+    made = open_plant(Path(shutil.copytree(plant.folder, tmp_path / "plant")))
+    Path(made.book).unlink()
+    first = visited(made, released=False)
+    visits = [(first.performed, record_to_bytes(first))]
+    if later is not None:
+        release = (began + timedelta(minutes=later - 720)).isoformat()
+        times = {"started": release, "output_held.at": release, "output_released.at": release}
+        again = replace(visited(made, "L1-2026-0002", released=True), performed=release)
+        visits.append((release, record_to_bytes(replace(again, given=replace(again.given, times=times)))))
+    short_records.enter(made, *visits, tag=TAG, procedure=first.procedure)
+    options = ExportOptions(channels=told(**{"AIT2202.PV": TriageOptions(flat_h=1, dead_h=3, gap_h=24)}))
+    found = triage(path, options, made)
+    assert {one.kind for one in found.findings} == ({DEAD} if later == 800 else set())
+    held = next(one for one in found.windows if one.what.startswith("output held, "))
+    within = later is not None and later < 1440
+    assert held.what.endswith("released by a later record" if within else "not released in any record")
+    assert held.end.timestamp() == (
+        datetime.fromisoformat(release).timestamp() if within else found.channels[0].last
+    )
 
 
 @pytest.mark.parametrize("tag", [ALL, "A"])

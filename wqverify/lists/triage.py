@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wqverify.book import has_book, open_book
+from wqverify.book import Book, has_book, open_book
 from wqverify.errors import ChooseAnother
 from wqverify.lists.triage_findings import (
     CLAMPED,
@@ -34,9 +34,11 @@ from wqverify.lists.triage_findings import (
 )
 from wqverify.lists.triage_settings import FEWEST, Setting, settings_of
 from wqverify.plant.folder import Plant
+from wqverify.procedures.consequences import OUTAGE
+from wqverify.procedures.left_out import HELD, VISIT, stretches_of
 from wqverify.records.canonical import record_from
-from wqverify.records.cited import VISIT, cited
-from wqverify.terms import Analyzer
+from wqverify.records.cited import cited
+from wqverify.terms import Analyzer, Cited
 from wqverify.trends.options import ExportOptions, TriageOptions, zone_of
 from wqverify.trends.table import LIMIT_BYTES
 from wqverify.trends.texts import Floats, Integers, Truths
@@ -278,22 +280,36 @@ class _Records:
         self._book = open_book(plant.book, plant.device) if plant is not None and there else None
 
     def windows(self, tag: str, first: int, last: int) -> Iterator[Away]:
-        """Give the windows of a tag between two UTC seconds.
+        """Give the windows of a tag between two UTC seconds: what its records leave out, and each visit.
 
         A visit of more than a day is none: that is a sheet of what went on over days, such as a doubt. What
-        was not undone at its visit is no window either; today's list tells it.
+        is not over ends with the export.
         """
         if self._book is None or not tag:
             return
         begin, end = (datetime.fromtimestamp(at, UTC) for at in (first, last))
-        for state in self._book.begun_between((begin - _REACHES).isoformat(), end.isoformat(), [tag]):
-            record = record_from(self._book.stored(state.number))
-            for window in cited(record, state.digest, state.body).windows:
-                if not window.end:
+        records = list(self._told(self._book, tag, begin, end))
+        left_out = [Away(tag, span.why, span.start, span.end, by) for span, by in stretches_of(records, end)]
+        yield from left_out
+        known = {(one.number, one.start) for one in left_out}
+        for record in records:
+            for window in record.windows:
+                if window.what == HELD or not window.end or record.procedure == OUTAGE:
                     continue
                 start, until = map(datetime.fromisoformat, (window.start, window.end))
-                if window.what != VISIT or until - start <= _LONGEST_VISIT:
-                    yield Away(tag, window.what, start, until, state.number)
+                if window.what == VISIT and (
+                    until - start > _LONGEST_VISIT or (record.number, start) in known
+                ):
+                    continue
+                yield Away(tag, window.what, start, until, record.number)
+
+    @staticmethod
+    def _told(book: Book, tag: str, begin: datetime, end: datetime) -> Iterator[Cited]:
+        """Give what the records that may reach into an export say; an outage may have begun long before."""
+        reaches = (begin - _REACHES).isoformat()
+        states = book.last_records(tag, procedure=OUTAGE, before=reaches, limit=1)
+        for state in (*states, *book.begun_between(reaches, end.isoformat(), [tag])):
+            yield cited(record_from(book.stored(state.number)), state.digest, state.body)
 
 
 def _together(findings: Sequence[Finding]) -> Iterator[Finding]:

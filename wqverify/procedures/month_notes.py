@@ -9,11 +9,11 @@ from itertools import groupby
 from wqverify.calculations.turbidity_pairs import QUARTER
 from wqverify.calculations.turbidity_rule import State, Value4h
 from wqverify.procedures import sentences
+from wqverify.procedures.left_out import NOT_RELEASED
 from wqverify.procedures.month_case import Channel
 from wqverify.procedures.month_dates import follow_ups
 from wqverify.procedures.month_judged import ONE_A_DAY, Known
 from wqverify.procedures.month_records import (
-    NOT_RELEASED,
     WITHOUT_RECORD,
     changes_values,
     doubts_of,

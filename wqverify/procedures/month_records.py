@@ -12,15 +12,11 @@ from wqverify.calculations.turbidity_rule import Taken
 from wqverify.errors import CorrectTheEntry
 from wqverify.procedures.consequences import DOUBT, OUTAGE
 from wqverify.procedures.doubt_facts import CORRECT, corrected, decided, model_of
+from wqverify.procedures.left_out import stretches_of, utc
 from wqverify.procedures.month_rules import Span as Month
 from wqverify.terms import Cited, Given, Outcome
 
-HELD, VISIT = "output held", "visit"
-# Checks in which the sensor sees a standard or an injected current: without a hold the whole visit is none
-# of the water. A grab leaves the sensor in the water.
-NOT_THE_WATER = frozenset({"turbidity_standard_check", "turbidity_calibration", "loop_check"})
 INVALIDATE = "invalidate"
-RELEASED_LATER, NOT_RELEASED = ", released by a later record", ", not released in any record"
 WITHOUT_RECORD = ("sheet", "flag")  # what else says that a time is left out
 
 
@@ -39,8 +35,7 @@ class LeftOutBy:
 def windows_of(tag: str, month: Month, given: Given) -> tuple[LeftOutBy, ...]:
     """Return when the records of an analyzer say that its recordings are no water, overlapping a month."""
     standing = tuple(_standing(tag, given))
-    released = sorted(_utc(w.end) for one in standing for w in one.windows if w.what == HELD and w.end)
-    found = [one for cited in standing for one in _windows(cited, month, released)]
+    found = [LeftOutBy(span, number) for span, number in stretches_of(standing, month.ends)]
     return tuple(one for one in found if one.span.start < month.ends and one.span.end > month.begins)
 
 
@@ -48,37 +43,6 @@ def _standing(tag: str, given: Given) -> Iterator[Cited]:
     for cited in given.records.values():
         if cited.tag == tag and not cited.ended:
             yield cited
-
-
-def _windows(cited: Cited, month: Month, released: Sequence[datetime]) -> Iterator[LeftOutBy]:
-    """Give what a record leaves out; a hold it did not undo ends with the next release of that analyzer."""
-    if cited.procedure == OUTAGE:
-        yield from _outage(cited, month)
-        return
-    held = [window for window in cited.windows if window.what == HELD]
-    for window in held:
-        start, never = _utc(window.start), month.ends.astimezone(UTC)
-        later = next((at for at in released if at > start), None)
-        end = _utc(window.end) if window.end else later or never
-        how = "" if window.end else RELEASED_LATER if later else NOT_RELEASED
-        yield LeftOutBy(Span(start, end, f"{HELD}{how}"), cited.number)
-    if not held and cited.procedure in NOT_THE_WATER:
-        what = cited.procedure.replace("_", " ")
-        for window in cited.windows:
-            if window.what == VISIT and window.end:
-                why = f"{what}, no hold entered"
-                yield LeftOutBy(Span(_utc(window.start), _utc(window.end), why), cited.number)
-
-
-def _outage(cited: Cited, month: Month) -> Iterator[LeftOutBy]:
-    since, until = cited.facts.get("outage.from", ""), cited.facts.get("outage.until", "")
-    if since:
-        end = _utc(until) if until else month.ends.astimezone(UTC)
-        yield LeftOutBy(Span(_utc(since), end, "monitor out of service"), cited.number)
-
-
-def _utc(iso: str) -> datetime:
-    return datetime.fromisoformat(iso).astimezone(UTC)
 
 
 def grabs_of_outages(tag: str, month: Month, given: Given) -> tuple[Taken, ...]:
@@ -92,7 +56,7 @@ def grabs_of_outages(tag: str, month: Month, given: Given) -> tuple[Taken, ...]:
         for part in filter(None, cited.facts.get("outage.grabs", "").split("; ")):
             at, _, value = part.partition(" ")
             less = "less than this, " if value.startswith("<") else ""
-            taken = Taken(_utc(at), Decimal(value.removeprefix("<")), f"{less}outage, record {cited.number}")
+            taken = Taken(utc(at), Decimal(value.removeprefix("<")), f"{less}outage, record {cited.number}")
             if cited.procedure == OUTAGE and month.holds(taken.at):
                 found.append(taken)
     return tuple(found)
@@ -108,7 +72,7 @@ def doubts_of(tag: str, month: Month, given: Given) -> tuple[Cited, ...]:
         since, until = cited.facts.get("doubt.from", ""), cited.facts.get("doubt.until", "")
         if cited.procedure != DOUBT or not since or not until:
             continue
-        if _utc(since) < month.ends and _utc(until) > month.begins:
+        if utc(since) < month.ends and utc(until) > month.begins:
             found.append(cited)
     return tuple(sorted(found, key=lambda one: datetime.fromisoformat(one.performed)))
 
@@ -158,7 +122,7 @@ def corrected_rows(
 
 def _ends(doubt: Cited) -> set[int]:
     """The last moments of a period and of its parts, which belong to it; seconds since 1970 UTC."""
-    last = int(_utc(doubt.facts["doubt.until"]).timestamp())
+    last = int(utc(doubt.facts["doubt.until"]).timestamp())
     return {last, *(part.end for part in decided(doubt.facts))}
 
 
