@@ -21,7 +21,7 @@ from plant_example import plant_in, record_in
 
 from wqverify.cli import cli
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.lists.triage import ALL, Away, Triage, entered, triage
+from wqverify.lists.triage import Triage, triage
 from wqverify.lists.triage_chart import chart
 from wqverify.lists.triage_findings import (
     BEYOND,
@@ -40,6 +40,7 @@ from wqverify.lists.triage_findings import (
     TWIN,
     Finding,
 )
+from wqverify.lists.triage_windows import ALL, Away, entered
 from wqverify.lists.triage_words import WORDS, clock, command, sentence
 from wqverify.plant.exports import options_in
 from wqverify.plant.folder import Plant, open_plant
@@ -433,7 +434,158 @@ def twin_of_a() -> TriageOptions:
     return TriageOptions(twin="A", twin_within=0.5)
 
 
+# ---------------------------------------------------------------- runs, and rows beside what is left out
+
+
+@pytest.mark.parametrize(
+    ("rows", "runs", "said"),
+    [
+        ([500], 1, "has 1 row "),
+        ([500, 501, 502], 1, "has 3 rows "),
+        ([500, 502], 2, "has 2 rows "),  # a good row lies between
+        ([500, 501, 900], 2, "has 3 rows in 2 runs "),
+    ],
+)
+def test_rows_that_lie_scattered_are_told_as_so_many_and_no_long_event(
+    tmp_path: Path, rows: list[int], runs: int, said: str
+) -> None:
+    values = lively(2000)
+    values[rows] = np.array([2.0, 2.1, 2.2])[: len(rows)]
+    limits = TriageOptions(low=0, high=1, flat_h=30, dead_h=40, spike=9, rate_per_h=1e6)
+    found = look(export(tmp_path / "e.csv", {"A": values}), A=limits)
+    (one,) = of(found, BEYOND)
+    assert (one.rows, one.runs) == (len(rows), runs)
+    told_ = sentence(one, UTC, found.stamps["A"])
+    first, last = ends(one, found)
+    begun = first if len(rows) == 1 else f"{first} to {last[11:]}, 2 min"
+    assert told_.startswith(f"between {first} and {last[11:]}: A " if runs > 1 else f"{begun}: A ")
+    assert said in told_
+    longest = (
+        f"; the longest run from {first} to {clock(one.first + 60, UTC)[11:]} [lines 502 to 503], 2 rows"
+    )
+    assert (longest in told_) is (rows == [500, 501, 900])
+
+
+def test_short_gaps_of_two_channels_are_told_together_only_where_they_are_the_same(tmp_path: Path) -> None:
+    columns = {"A": lively(2000), "B": lively(2000, 2), "C": lively(2000, 3)}
+    for name, missing in (("A", (300, 900)), ("B", (300, 900)), ("C", (350, 950))):
+        columns[name][list(missing)] = np.nan
+    found = look(export(tmp_path / "e.csv", columns))
+    assert {one.channel: one.others for one in of(found, SHORT_GAPS)} == {"A": ("B",), "B": ("A",), "C": ()}
+    assert sentence(of(found, SHORT_GAPS, "C")[0], UTC).startswith(
+        "between 2026-05-01 10:49 and 20:51: C has 2"
+    )
+
+
+def flagged_export(path: Path, flag: str, *, off: range, high: Mapping[int, float], many: bool) -> Path:
+    """Minutes with a column of flags, as a wide export or with a row for each value; synthetic."""
+    values = lively(1000)
+    values[list(off)] = 3.0
+    for row, value in high.items():
+        values[row] = value
+    lines = ["time,tag,value,quality"] if many else ["time,A,Quality"]
+    for row, value in enumerate(values):
+        at = f"{START + timedelta(minutes=row):%Y-%m-%dT%H:%M:%SZ}"
+        lines.append(f"{at},{'A,' if many else ''}{value:.3f},{flag if row in off else 'good'}")
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    return path
+
+
+@pytest.mark.parametrize("many", [False, True])
+@pytest.mark.parametrize(
+    ("flag", "told_off", "counts"),
+    [("BACKWASH", "", False), ("Off-Line", "", False), ("bad", "", True), ("WASH", "", True),
+     ("WASH", "RINSE, wash", False), ("BACKWASH", "WASH", True)],
+)  # fmt: skip
+def test_what_the_export_flags_as_no_water_is_no_fault(
+    tmp_path: Path, flag: str, told_off: str, counts: bool, many: bool
+) -> None:
+    path = flagged_export(tmp_path / "e.csv", flag, off=range(400, 430), high={}, many=many)
+    options = ExportOptions(channels=told(A=TriageOptions(low=0, high=1, rate_per_h=60, off_when=told_off)))
+    for limit in (10**6, 1000) if many else (10**6,):
+        found = triage(path, options, limit_bytes=limit)
+        assert bool(of(found, BEYOND)) is counts
+        assert [(one.flag, one.rows, one.runs) for one in found.flagged] == (
+            [] if counts else [(flag, 30, 1)]
+        )
+        assert found.channels[0].in_windows == (0 if counts else 30)
+        assert not of(found, SHORT_GAPS)
+
+
+@pytest.mark.parametrize(("after", "counts"), [(1, False), (29, False), (30, False), (31, True)])
+@pytest.mark.parametrize("side", [-1, 1])
+def test_single_rows_within_half_an_hour_of_a_window_or_flag_do_not_count(
+    tmp_path: Path, after: int, counts: bool, side: int
+) -> None:
+    """The flagged rows are 400 to 429; a window entered over the same minutes does the same."""
+    row = 429 + after if side > 0 else 400 - after
+    path = flagged_export(tmp_path / "e.csv", "BACKWASH", off=range(400, 430), high={row: 2.0}, many=False)
+    limits = TriageOptions(low=0, high=1, spike=0.5, rate_per_h=60)
+    plain = flagged_export(tmp_path / "p.csv", "good", off=range(400, 430), high={row: 2.0}, many=False)
+    window = Away("A", "entered", START + timedelta(minutes=400), START + timedelta(minutes=429))
+    options = ExportOptions(channels=told(A=limits))
+    for found in (triage(path, options), triage(plain, options, windows=[window])):
+        kinds = {one.kind for one in found.findings}
+        assert kinds == ({SPIKES, RATES, BEYOND, TOUCHES} if counts else set())
+        near = {one.test: one.because for one in found.not_tested if "of a window or flag" in one.because}
+        assert set(near) - {RATES} == (set() if counts else {SPIKES, BEYOND})
+        assert counts or near[SPIKES] == (
+            "1 row within 30 min of a window or flag, or next to it, would count otherwise"
+        )
+
+
+def test_a_row_next_to_a_window_does_not_count_however_long_the_rows_lie_apart(tmp_path: Path) -> None:
+    """Hours: the row after a window of 20 min between two rows is compared with one from before it."""
+    values = lively(400)
+    values[200] = 0.9
+    path = export(tmp_path / "e.csv", {"A": values}, every=3600)
+    limits = told(A=TriageOptions(spike=0.2, rate_per_h=0.2))
+    at = START + timedelta(hours=199, minutes=10)
+    window = Away("A", "entered", at, at + timedelta(minutes=20))
+    options = ExportOptions(time_zone="UTC", channels=limits)
+    assert {one.kind for one in triage(path, options).findings} >= {SPIKES}
+    assert not of(triage(path, options, windows=[window]), SPIKES)
+
+
 # ---------------------------------------------------------------- clocks
+
+
+def test_a_finding_is_found_again_in_the_file_by_its_line_and_the_clock_of_the_file(tmp_path: Path) -> None:
+    """The file is in UTC, its times are shown in Chicago: 05:00Z is midnight there."""
+    values = lively(1500)
+    values[600:900] = 0.777
+    lines = ["Synthetic export", "time,A"]
+    stamps = [f"{START + timedelta(minutes=row):%Y-%m-%dT%H:%M:%SZ}" for row in range(1500)]
+    lines += [f"{at},{value:.3f}" for at, value in zip(stamps, values, strict=True)]
+    path = tmp_path / "e.csv"
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    limits = told(A=TriageOptions(flat_h=1, dead_h=9))
+    found = triage(path, ExportOptions(time_zone="America/Chicago", channels=limits))
+    (flat,) = of(found, FLAT)
+    assert sentence(flat, zone_of("America/Chicago"), found.stamps["A"]) == (
+        "2026-05-01 10:00 to 14:59, 5.0 h: A stands at 0.777 [in the file 2026-05-01T15:00:00Z to "
+        "2026-05-01T19:59:00Z, lines 603 to 902]"
+    )
+    assert lines[602].startswith("2026-05-01T15:00:00Z,0.777")
+    assert lines[901].startswith("2026-05-01T19:59:00Z,0.777")
+    assert sentence(flat, UTC, found.stamps["A"]).endswith("A stands at 0.777 [lines 603 to 902]")
+
+
+def test_the_stamp_of_a_file_of_local_times_stands_as_it_is_written_there(tmp_path: Path) -> None:
+    """New York writes its own clock, month first; the plant shows Chicago: an hour less."""
+    values = lively(600)
+    values[300] = 5.0
+    lines = ["Date,Time,A"]
+    for row, value in enumerate(values):
+        lines.append(f"{datetime(2026, 5, 20) + timedelta(minutes=row):%m/%d/%Y,%I:%M %p},{value:.3f}")
+    path = tmp_path / "e.csv"
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    found = triage(path, ExportOptions(time_zone=NEW_YORK, channels=told(A=TriageOptions(spike=1))))
+    (spike,) = of(found, SPIKES)
+    told_ = sentence(spike, zone_of("America/Chicago"), found.stamps["A"])
+    assert told_.startswith("2026-05-20 04:00: A has 1 row more than 1 from both neighbours, upward")
+    assert told_.endswith("[in the file 05/20/2026 05:00 AM, line 302]")
+    assert lines[301].startswith("05/20/2026,05:00 AM,5.000")
 
 
 def test_a_gap_of_four_hours_across_the_change_of_the_clocks(tmp_path: Path) -> None:
@@ -534,7 +686,7 @@ def test_a_dead_trend_of_an_analyzer_begins_an_outage(tmp_path: Path, plant: Pla
     run = CliRunner().invoke(cli, ["triage", str(path), "--plant", str(plant.folder)], catch_exceptions=False)
     assert run.exit_code == 0
     assert f"      wqverify step monitor_outage {TAG}\n" in run.output
-    assert "Verification windows, not counted as faults: 2" in run.output
+    assert "Windows of the book or entered, not counted as faults: 2" in run.output
 
 
 def outage_in(plant: Plant, folder: Path, since: str, until: str) -> Plant:
@@ -790,9 +942,13 @@ def test_the_command_on_a_file_without_a_plant(
     assert lines[0] == (
         "utility_station_b_20min.csv: 12 channels, 2006-02-21 00:00 to 2006-05-31 23:40 America/New_York"
     )
-    assert lines[4] == (
+    assert lines[3] == "  In brackets: lines of the file, and its own times where its clock is another one."
+    assert lines[5] == (
         "  2006-02-27 20:00 to 2006-03-28 10:00, 28.6 d: B_CL2_VAL stands at 0.00, the low end of its"
     )
+    assert lines[6] == "      range [lines 494 to 2552]"
+    rows = Path(path).read_text("utf-8").splitlines()
+    assert [rows[line - 1][:16] for line in (494, 2552)] == ["02/27/2006 20:00", "03/28/2006 10:00"]
     assert "No plant folder: windows of records and ranges of the register are not known." in output
     assert max(map(len, lines)) <= 96
     flat = next(line for line in lines if line.startswith("Flat: "))
@@ -870,6 +1026,6 @@ def test_a_picture_of_nothing_is_refused(tmp_path: Path) -> None:
     values[0] = 1.0
     found = look(export(tmp_path / "e.csv", {"A": values}))
     assert chart(found, "svg")  # one number is a picture
-    nothing = Triage("e.csv", "", UTC, (), (), (), (), ())
+    nothing = Triage("e.csv", "", UTC, (), (), (), (), (), ())
     with pytest.raises(ChooseAnother, match=r"e\.csv has no channel with numbers to draw\."):
         chart(nothing, "svg")

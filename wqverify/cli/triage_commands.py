@@ -19,7 +19,9 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from wqverify.lists.triage import Away, Triage
+    from wqverify.lists.triage import Triage
+    from wqverify.lists.triage_findings import Finding
+    from wqverify.lists.triage_windows import Away
     from wqverify.plant.folder import Plant
     from wqverify.trends.options import ExportOptions
 
@@ -134,7 +136,7 @@ def _told(options: ExportOptions, name: str, **told: Any) -> ExportOptions:
 def _windows(
     windows: Sequence[tuple[str, str, str]], plant: Plant | None, options: ExportOptions
 ) -> Iterator[Away]:
-    from wqverify.lists.triage import entered
+    from wqverify.lists.triage_windows import entered
     from wqverify.trends.options import zone_of
 
     zone = plant.zone if plant else zone_of(options.time_zone or "UTC")
@@ -163,6 +165,8 @@ def triage_lines(found: Triage, plant: bool) -> Iterator[str]:
     yield from _wrapped(UNSIGNED, "  ", "  ")
     if not found.findings:
         yield "Nothing was found."
+    elif any(found.stamps.values()):
+        yield "  In brackets: lines of the file, and its own times where its clock is another one."
     yield from _findings(found)
     yield from _windows_told(found, plant)
     yield from _not_tested(found)
@@ -181,7 +185,7 @@ def _findings(found: Triage) -> Iterator[str]:
         yield f"{kind[0].upper()}{kind[1:]}: {len(ones)}"
         shown = ones if kind in (DEAD, CLAMPED) else ones[:MOST]
         for one in shown:
-            yield from _wrapped(sentence(one, found.zone), "  ", "      ")
+            yield from _wrapped(sentence(one, found.zone, found.stamps.get(one.channel)), "  ", "      ")
             if run := command(one):
                 yield f"      {shlex.join(run)}"
         if len(shown) < len(ones):
@@ -195,12 +199,22 @@ def _findings(found: Triage) -> Iterator[str]:
 
 
 def _windows_told(found: Triage, plant: bool) -> Iterator[str]:
+    from wqverify.lists.triage_words import BESIDE, clock
+
     if found.windows:
-        yield f"Verification windows, not counted as faults: {len(found.windows)}"
+        yield f"Windows of the book or entered, not counted as faults: {len(found.windows)}"
     for one in found.windows:
         source = f"record {one.number}" if one.number else "by hand"
         start, end = (_local(moment, found) for moment in (one.start, one.end))
         yield from _wrapped(f"{start} to {end}: {_everything(one.tag)} {one.what}, {source}", "  ", "      ")
+    if found.flagged:
+        yield f"Flagged by the export as no water, not counted as faults: {len(found.flagged)}"
+    for flag in found.flagged:
+        rows = f"{words(flag.rows, 'row')} in {words(flag.runs, 'run')}"
+        first, last = clock(flag.first, found.zone), clock(flag.last, found.zone)
+        yield from _wrapped(f"between {first} and {last}: {flag.channel} {flag.flag}, {rows}", "  ", "      ")
+    if found.windows or found.flagged:
+        yield from _wrapped(BESIDE, "  ", "  ")
     if not plant:
         yield from _wrapped(
             "No plant folder: windows of records and ranges of the register are not known.", "", "  "
@@ -208,7 +222,7 @@ def _windows_told(found: Triage, plant: bool) -> Iterator[str]:
 
 
 def _everything(tag: str) -> str:
-    from wqverify.lists.triage import ALL
+    from wqverify.lists.triage_windows import ALL
 
     return "every channel" if tag == ALL else tag
 
@@ -265,6 +279,8 @@ def _document(found: Triage, plant: bool) -> dict[str, Any]:
                 "said": one.said,
                 "at": [_iso(at, found) for at in one.at],
                 "others": list(one.others),
+                "runs": one.runs,
+                "in_file": _in_file(one, found),
                 "means": WORDS[one.kind].means,
                 "look": WORDS[one.kind].look,
                 "command": list(command(one)),
@@ -281,6 +297,17 @@ def _document(found: Triage, plant: bool) -> dict[str, Any]:
             }
             for one in found.windows
         ],
+        "flagged": [
+            {
+                "channel": one.channel,
+                "flag": one.flag,
+                "rows": one.rows,
+                "runs": one.runs,
+                "from": _iso(one.first, found),
+                "to": _iso(one.last, found),
+            }
+            for one in found.flagged
+        ],
         "not_evaluated": [asdict(one) for one in found.not_tested],
         "channels": [
             {
@@ -296,6 +323,16 @@ def _document(found: Triage, plant: bool) -> dict[str, Any]:
             }
             for one in found.channels
         ],
+    }
+
+
+def _in_file(one: Finding, found: Triage) -> dict[str, Any]:
+    """The first row, the last and the gravest, as they stand in the file; line 0 where none is known."""
+    stamps = found.stamps.get(one.channel, {})
+    named = {"from": [one.first], "to": [one.last], "at": one.at}
+    return {
+        name: [{"time": stamps[at].text, "line": stamps[at].line} for at in seconds if at in stamps]
+        for name, seconds in named.items()
     }
 
 

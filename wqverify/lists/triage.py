@@ -5,14 +5,13 @@ A finding speaks of a signal, never of an analyzer: whether that reads right is 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, tzinfo
 from pathlib import Path
 
 import numpy as np
 
-from wqverify.book import Book, has_book, open_book
 from wqverify.errors import ChooseAnother
 from wqverify.lists.triage_findings import (
     CLAMPED,
@@ -28,39 +27,23 @@ from wqverify.lists.triage_findings import (
     Signal,
     gaps,
     quiet,
-    single_rows,
     still,
     twins,
 )
+from wqverify.lists.triage_rows import at_ends, single_rows
 from wqverify.lists.triage_settings import FEWEST, Setting, settings_of
+from wqverify.lists.triage_windows import ALL, Away, Flagged, Records, beside, flagged, within
 from wqverify.plant.folder import Plant
-from wqverify.procedures.consequences import OUTAGE
-from wqverify.procedures.left_out import HELD, VISIT, stretches_of
-from wqverify.records.canonical import record_from
-from wqverify.records.cited import cited
-from wqverify.terms import Analyzer, Cited
+from wqverify.terms import Analyzer
+from wqverify.trends.export import Stamp
 from wqverify.trends.options import ExportOptions, TriageOptions, zone_of
 from wqverify.trends.table import LIMIT_BYTES
 from wqverify.trends.texts import Floats, Integers, Truths
 from wqverify.trends.whole import Numbers, go_through, options_for
 
 _PIECES = 1500  # of a trace: more than a picture has places
-ALL = "*"  # a window of all channels
-_LONGEST_VISIT = timedelta(days=1)
-_REACHES = timedelta(days=31)  # before an export: work that began then may reach into it
-_STILL, _GAPS = (DEAD, CLAMPED, FLAT), (GAP, SHORT_GAPS)
+_STILL = (DEAD, CLAMPED, FLAT)
 _TOGETHER = 0.8  # of the longer of two stretches, so that they are taken as one event
-
-
-@dataclass(frozen=True, slots=True)
-class Away:
-    """A verification window: what lies in it is no fault. ``tag`` is that of the register, or ``ALL``."""
-
-    tag: str
-    what: str
-    start: datetime
-    end: datetime
-    number: str = ""  # of the record it was found in; empty where it was entered
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -83,14 +66,17 @@ class Looked:
     last: int
     rows: int
     numbers: int
-    in_windows: int
+    in_windows: int  # taken out, by windows or flags
     settings: tuple[Setting, ...]
     trace: Trace
 
 
 @dataclass(frozen=True, slots=True)
 class Triage:
-    """What was found in an export, gravest first; times are UTC seconds, shown on the clock of ``zone``."""
+    """What was found in an export, gravest first; times are UTC seconds, shown on the clock of ``zone``.
+
+    ``stamps`` tells of each channel where the rows that findings name stand in the file.
+    """
 
     file: str
     digest: str
@@ -99,7 +85,9 @@ class Triage:
     channels: tuple[Looked, ...]
     findings: tuple[Finding, ...]
     windows: tuple[Away, ...]
+    flagged: tuple[Flagged, ...]
     not_tested: tuple[NotTested, ...]
+    stamps: Mapping[str, Mapping[int, Stamp]] = field(default_factory=dict)
 
 
 def triage(
@@ -128,7 +116,9 @@ def triage(
         tuple(look.channels),
         tuple(sorted(_together(look.findings), key=_gravest_first)),
         tuple(sorted(look.used, key=lambda one: (one.start, one.tag))),
+        tuple(look.flagged),
         tuple(look.not_tested),
+        look.stamps,
     )
 
 
@@ -148,9 +138,9 @@ class _Look:
 
     def __init__(self, options: ExportOptions, plant: Plant | None, entered: list[Away]) -> None:
         self._options, self._plant = options, plant
-        self._records = _Records(plant)
+        self._records = Records(plant)
         self._entered = entered
-        self._kept: dict[str, Signal] = {}
+        self._kept: dict[str, tuple[Signal, Numbers]] = {}
         self._twins: dict[str, str] = {}
         wanted = [(name, told.triage.twin) for name, told in options.channels.items() if told.triage.twin]
         self._wanted = {twin for _name, twin in wanted}
@@ -158,6 +148,8 @@ class _Look:
         self.findings: list[Finding] = []
         self.not_tested: list[NotTested] = []
         self.used: list[Away] = []
+        self.flagged: list[Flagged] = []
+        self.stamps: dict[str, dict[int, Stamp]] = {}
         self.told: list[str] = []
 
     def at(self, numbers: Numbers) -> None:
@@ -166,7 +158,10 @@ class _Look:
         unit = numbers.unit or (analyzer.unit if analyzer else "")
         self.told += numbers.told
         there = np.isfinite(numbers.values)
-        away = self._away(numbers, tag)
+        windows = self._windows(numbers, tag)
+        off, told_off = flagged(numbers)
+        self.flagged += told_off
+        away = within(numbers.times, windows) | off
         counts = there & ~away
         looked = Looked(
             numbers.name,
@@ -188,59 +183,59 @@ class _Look:
         told = options_for(self._options, numbers.name).triage
         times, values = numbers.times[counts], numbers.values[counts]
         settings = settings_of(times, values, unit, told, analyzer)
-        signal = Signal(numbers.name, tag, unit, times, values, settings)
+        near = beside(numbers.times, windows, away)[counts]
+        signal = Signal(numbers.name, tag, unit, times, values, settings, near)
         self.channels.append(replace(looked, settings=settings.shown))
         self._tests(signal, numbers, there | away)
-        self._twin_of(signal, told)
+        self._twin_of(signal, numbers, told)
 
     def _tests(self, signal: Signal, numbers: Numbers, filled: Truths) -> None:
         standing = list(still(signal))
-        self._take(standing)
-        self._take(single_rows(signal))
-        self._take(quiet(signal, [one for one in standing if isinstance(one, Finding)]))
+        stands = [one for one in standing if isinstance(one, Finding)]
+        at_an_end = list(at_ends(signal, stands))
+        stands += [one for one in at_an_end if isinstance(one, Finding) and one.kind == CLAMPED]
         end = int(numbers.times[-1])
-        self._take(gaps(signal.name, signal.tag, numbers.times[filled], signal.settings, end))
+        self._take([*standing, *at_an_end], numbers)
+        self._take(single_rows(signal), numbers)
+        self._take(quiet(signal, stands), numbers)
+        self._take(gaps(signal.name, signal.tag, numbers.times[filled], signal.settings, end), numbers)
         if numbers.beyond:
             because = (
                 f"{numbers.beyond} results below or above a limit are no numbers and were taken as missing"
             )
             self.not_tested.append(NotTested(signal.name, "these rows", because))
 
-    def _take(self, found: Iterable[Finding | NotTested]) -> None:
+    def _take(self, found: Iterable[Finding | NotTested], numbers: Numbers) -> None:
+        stamps = self.stamps.setdefault(numbers.name, {})
         for one in found:
-            if isinstance(one, Finding):
-                self.findings.append(one)
-            else:
+            if isinstance(one, NotTested):
                 self.not_tested.append(one)
+                continue
+            self.findings.append(one)
+            seconds = [one.first, one.last, *one.at, *(one.longest or ())[:2]]
+            stamps |= {at: stamp for at in seconds if (stamp := numbers.stamp(at)) is not None}
 
-    def _away(self, numbers: Numbers, tag: str) -> Truths:
-        """The rows that lie in a verification window."""
-        away = np.zeros(len(numbers.times), bool)
-        if not len(away):
-            return away
+    def _windows(self, numbers: Numbers, tag: str) -> list[Away]:
+        """The windows of a channel that reach into its time; those with a row in them are told."""
+        if not len(numbers.times):
+            return []
         names = {ALL, numbers.name, tag} - {""}
         told = self._records.windows(tag, int(numbers.times[0]), int(numbers.times[-1]))
-        for one in [*self._entered, *told]:
-            if one.tag not in names:
-                continue
-            rows = (numbers.times >= one.start.timestamp()) & (numbers.times <= one.end.timestamp())
-            if rows.any():
-                away |= rows
-                if one not in self.used:
-                    self.used.append(one)
-        return away
+        mine = [one for one in [*self._entered, *told] if one.tag in names]
+        self.used += [one for one in mine if one not in self.used and within(numbers.times, [one]).any()]
+        return mine
 
     # ------------------------------------------------------------ twins
 
-    def _twin_of(self, signal: Signal, told: TriageOptions) -> None:
+    def _twin_of(self, signal: Signal, numbers: Numbers, told: TriageOptions) -> None:
         if told.twin:
             self._twins[signal.name] = told.twin
         if told.twin or signal.name in self._wanted or (signal.tag and signal.tag in self._wanted):
-            self._kept[signal.name] = signal
+            self._kept[signal.name] = (signal, numbers)
 
     def pair(self, names: Sequence[str]) -> None:
         for name, twin in self._twins.items():
-            other = next((one for one in self._kept.values() if twin in (one.name, one.tag)), None)
+            other = next((one for one, _ in self._kept.values() if twin in (one.name, one.tag)), None)
             if other is None and twin not in names:
                 raise ChooseAnother(
                     f"The twin of {name}, {twin}, is not among the channels gone through; they are "
@@ -251,7 +246,8 @@ class _Look:
             if other is None:
                 self.not_tested.append(NotTested(name, TWIN, f"{twin} has too few numbers"))
             else:
-                self._take(twins(self._kept[name], other))
+                signal, numbers = self._kept[name]
+                self._take(twins(signal, other), numbers)
 
 
 def _trace(numbers: Numbers, there: Truths) -> Trace:
@@ -272,67 +268,19 @@ def analyzer_of(plant: Plant | None, channel: str) -> Analyzer | None:
     return next((one for one in plant.analyzers.values() if one.control_system_tag == channel), None)
 
 
-class _Records:
-    """The verification windows that the records in the book of a plant tell."""
-
-    def __init__(self, plant: Plant | None) -> None:
-        there = plant is not None and has_book(plant.book)
-        self._book = open_book(plant.book, plant.device) if plant is not None and there else None
-
-    def windows(self, tag: str, first: int, last: int) -> Iterator[Away]:
-        """Give the windows of a tag between two UTC seconds: what its records leave out, and each visit.
-
-        A visit of more than a day is none: that is a sheet of what went on over days, such as a doubt. What
-        is not over ends with the export.
-        """
-        if self._book is None or not tag:
-            return
-        begin, end = (datetime.fromtimestamp(at, UTC) for at in (first, last))
-        records = list(self._told(self._book, tag, begin, end))
-        left_out = [Away(tag, span.why, span.start, span.end, by) for span, by in stretches_of(records, end)]
-        yield from left_out
-        known = {(one.number, one.start) for one in left_out}
-        for record in records:
-            for window in record.windows:
-                if window.what == HELD or not window.end or record.procedure == OUTAGE:
-                    continue
-                start, until = map(datetime.fromisoformat, (window.start, window.end))
-                if window.what == VISIT and (
-                    until - start > _LONGEST_VISIT or (record.number, start) in known
-                ):
-                    continue
-                yield Away(tag, window.what, start, until, record.number)
-
-    @staticmethod
-    def _told(book: Book, tag: str, begin: datetime, end: datetime) -> Iterator[Cited]:
-        """Give what the records that may reach into an export say; an outage may have begun long before."""
-        reaches = (begin - _REACHES).isoformat()
-        states = book.last_records(tag, procedure=OUTAGE, before=reaches, limit=1)
-        for state in (*states, *book.begun_between(reaches, end.isoformat(), [tag])):
-            yield cited(record_from(book.stored(state.number)), state.digest, state.body)
-
-
 def _together(findings: Sequence[Finding]) -> Iterator[Finding]:
     """Give the findings; standing still and gaps name the channels that do the same at the same time."""
-    shared = [one for one in findings if one.kind in (*_STILL, *_GAPS)]
     for one in findings:
-        kinds = _STILL if one.kind in _STILL else _GAPS if one.kind in _GAPS else ()
-        others = {two.channel for two in shared if two.kind in kinds and _overlap(one, two)} - {one.channel}
+        others = {two.channel for two in findings if two.channel != one.channel and _at_once(one, two)}
         yield replace(one, others=tuple(sorted(others)))
 
 
-def _overlap(one: Finding, two: Finding) -> bool:
-    both = min(one.last, two.last) - max(one.first, two.first)
-    return both >= _TOGETHER * max(one.seconds, two.seconds, 1)
-
-
-def entered(tag: str, start: str, end: str, zone: tzinfo) -> Away:
-    """Return a window typed by hand, in plant time; raises CorrectTheEntry as ``clock.resolve`` does."""
-    from wqverify.plant.clock import resolve
-
-    moments = [resolve(text[:10], text, zone) for text in (start, end)]
-    if moments[1] <= moments[0]:
-        raise ChooseAnother(
-            f"The window from {start} to {end} ends before it begins.", found=end, expected=start
-        )
-    return Away(tag, "entered", moments[0], moments[1])
+def _at_once(one: Finding, two: Finding) -> bool:
+    """Whether two stand still together, or have the same gaps; short gaps one by one."""
+    if one.kind == two.kind == SHORT_GAPS:
+        both = len({*one.starts} & {*two.starts})
+        return both >= _TOGETHER * max(len(one.starts), len(two.starts))
+    if not (one.kind in _STILL and two.kind in _STILL) and not one.kind == two.kind == GAP:
+        return False
+    overlap = min(one.last, two.last) - max(one.first, two.first)
+    return overlap >= _TOGETHER * max(one.seconds, two.seconds, 1)

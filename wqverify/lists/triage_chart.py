@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wqverify.errors import ChooseAnother
-from wqverify.lists.triage import ALL, Away, Looked, Triage
+from wqverify.lists.triage import Looked, Triage
 from wqverify.lists.triage_findings import (
     CLAMPED,
     CONSTANT,
@@ -22,6 +22,7 @@ from wqverify.lists.triage_findings import (
     Finding,
     span,
 )
+from wqverify.lists.triage_windows import ALL, Away
 from wqverify.lists.triage_words import clock
 
 if TYPE_CHECKING:

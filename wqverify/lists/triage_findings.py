@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -14,14 +14,10 @@ from wqverify.calculations.signal_quality import (
     Floats,
     Integers,
     Truths,
-    clamped,
     flat_stretches,
     gap,
-    gross_range,
     noise,
     noise_vanishing,
-    rate_of_change,
-    spike,
     stretches,
     twins_disagree,
 )
@@ -58,8 +54,9 @@ _FEWEST_TWINS = 3  # rows one after the other
 class Finding:
     """What was found of a channel from ``first`` to ``last``, in UTC seconds, on so many rows.
 
-    ``at`` are the times of the gravest single rows. ``others`` are the channels of the export that stand
-    still, or have the same gap, at the same time.
+    ``at`` are the times of the gravest single rows. In more than one run the rows lie scattered between the
+    two times, and ``longest`` is the longest of these runs: its times and rows. ``starts`` are those of short
+    gaps. ``others`` are the channels of the export that stand still, or have the same gap, at the same time.
     """
 
     kind: str
@@ -71,6 +68,9 @@ class Finding:
     said: str
     at: tuple[int, ...] = ()
     others: tuple[str, ...] = ()
+    runs: int = 1
+    longest: tuple[int, int, int] | None = None
+    starts: tuple[int, ...] = ()
 
     @property
     def seconds(self) -> int:
@@ -88,7 +88,7 @@ class NotTested:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Signal:
-    """One channel on the rows that count: with a number, outside of verification windows."""
+    """One channel on the rows that count: with a number, in no window; ``near`` are those beside one."""
 
     name: str
     tag: str
@@ -96,6 +96,7 @@ class Signal:
     times: Integers
     values: Floats
     settings: Settings
+    near: Truths
 
     def shown(self, value: float) -> str:
         """Return a value in the digits in which the channel was archived, with its unit."""
@@ -136,12 +137,11 @@ def still(signal: Signal) -> Iterator[Finding | NotTested]:
         )
     else:
         found = flat_stretches(signal.values, signal.times, told.flat_s, tolerance)
-        flat = _joined(signal, found, tolerance)
+        flat = joined(signal, found, tolerance)
     for first, last in flat:
         end = _end(signal, last)
         kind = _kind_of(int(signal.times[last] - signal.times[first]), bool(end), told)
         yield signal.finding(kind, first, last, f"stands at {signal.shown(signal.values[last])}{end}")
-    yield from _at_ends(signal, flat)
     yield from _no_ends(signal)
 
 
@@ -151,22 +151,22 @@ def _kind_of(lasted: int, at_end: bool, told: Settings) -> str:
     return CLAMPED if at_end and lasted >= told.clamp_s else FLAT
 
 
-def _joined(signal: Signal, found: Sequence[tuple[int, int]], tolerance: float) -> list[tuple[int, int]]:
-    """Stretches at one value that a few rows interrupt are one: a dead sensor can flicker."""
-    joined: list[tuple[int, int]] = []
+def joined(signal: Signal, found: Sequence[tuple[int, int]], tolerance: float) -> list[tuple[int, int]]:
+    """Return stretches; those at one value that a few rows interrupt are one: a dead sensor can flicker."""
+    made: list[tuple[int, int]] = []
     for first, last in found:
-        if joined:
-            before = joined[-1][1]
+        if made:
+            before = made[-1][1]
             if (
                 first - before - 1 <= _INTERRUPTED
                 and abs(signal.values[first] - signal.values[before]) < tolerance
                 and signal.times[first] - signal.times[before]
                 <= (_INTERRUPTED + 1.5) * signal.settings.usual_s
             ):
-                joined[-1] = (joined[-1][0], last)
+                made[-1] = (made[-1][0], last)
                 continue
-        joined.append((first, last))
-    return joined
+        made.append((first, last))
+    return made
 
 
 def _end(signal: Signal, row: int) -> str:
@@ -176,57 +176,6 @@ def _end(signal: Signal, row: int) -> str:
     if told.high is not None and value >= told.high - margin:
         return ", the high end of its range"
     return ""
-
-
-def _at_ends(signal: Signal, flat: Sequence[tuple[int, int]]) -> Iterator[Finding]:
-    """Give stands at an end that are not told as a flat line already, and count the short ones."""
-    told = signal.settings
-    margin = told.step / 2
-    low = -np.inf if told.low is None else told.low
-    high = np.inf if told.high is None else told.high
-    flags = clamped(signal.values, signal.times, low, high, told.clamp_s, margin)
-    covered = np.zeros(len(flags), bool)
-    for first, last in flat:
-        covered[first : last + 1] = True
-    short: list[tuple[int, int]] = []
-    for is_low in (True, False):
-        at_end = (flags >= SUSPECT) & ((signal.values <= low + margin) == is_low)
-        for first, last in _joined(signal, stretches(at_end), np.inf):
-            if covered[first : last + 1].all():
-                continue
-            if (
-                signal.times[last] - signal.times[first] >= told.clamp_s
-                and (flags[first : last + 1] == FAIL).any()
-            ):
-                yield signal.finding(CLAMPED, first, last, f"stands at {_name_of_end(signal, is_low)}")
-            else:
-                short.append((first, last))
-    if short:
-        rows = sum(last - first + 1 for first, last in short)
-        ends = (min(first for first, _last in short), max(last for _first, last in short))
-        said = f"reaches an end of its range {len(short)} times, on {rows} rows in all"
-        at = [int(signal.times[first]) for first, _last in sorted(short, key=lambda one: one[0] - one[1])]
-        yield signal.finding(TOUCHES, *ends, said, at[:_SHOWN])
-    beyond = gross_range(signal.values, (low - margin, high + margin)) == FAIL
-    yield from _counted(
-        signal,
-        BEYOND,
-        beyond,
-        np.maximum(low - signal.values, signal.values - high),
-        lambda rows: f"{rows} beyond its range, {_range(signal)}",
-    )
-
-
-def _name_of_end(signal: Signal, is_low: bool) -> str:
-    value = signal.settings.low if is_low else signal.settings.high
-    return f"{signal.limit(value or 0.0)}, the {'low' if is_low else 'high'} end of its range"
-
-
-def _range(signal: Signal) -> str:
-    low, high = signal.settings.low, signal.settings.high
-    if low is None or high is None:
-        return f"at least {low:g}" if low is not None else f"at most {high:g}"
-    return f"{low:g} to {signal.limit(high)}"
 
 
 def _no_ends(signal: Signal) -> Iterator[NotTested]:
@@ -239,64 +188,6 @@ def _no_ends(signal: Signal) -> Iterator[NotTested]:
             f"of its range the {' and the '.join(missing)} end {'is' if len(missing) == 1 else 'are'} not "
             f"known: no range of the register fits it and none was told",
         )
-
-
-# ---------------------------------------------------------------- single rows
-
-
-def single_rows(signal: Signal) -> Iterator[Finding | NotTested]:
-    """Give spikes and fast changes, counted, with the greatest named."""
-    told = signal.settings
-    if told.spike is None:
-        yield NotTested(
-            signal.name, SPIKES, "it stands still on 99 of 100 rows, so that no size of a spike is known"
-        )
-    else:
-        limit = told.spike
-        x = signal.values
-        size = np.zeros(len(x))
-        size[1:-1] = np.minimum(np.abs(np.diff(x)[:-1]), np.abs(np.diff(x)[1:]))
-        found = spike(x, limit, differential=True) == SUSPECT
-        yield from _counted(
-            signal,
-            SPIKES,
-            found,
-            size,
-            lambda rows: f"{rows} more than {signal.limit(limit)} from both neighbours{_upward(x, found)}",
-        )
-    fastest = told.rate_per_s
-    if fastest is None:
-        yield NotTested(
-            signal.name, RATES, "it stands still on 99 of 100 rows, so that no usual rate is known"
-        )
-        return
-    rate = np.zeros(len(signal.values))
-    rate[1:] = np.abs(np.diff(signal.values) / np.maximum(np.diff(signal.times), 1)) * 3600
-    found = rate_of_change(signal.values, signal.times, fastest) == SUSPECT
-    per_h = f"{fastest * 3600:.4g} {signal.unit}".rstrip()
-    yield from _counted(
-        signal, RATES, found, rate, lambda rows: f"{rows} that changed by more than {per_h} per hour"
-    )
-
-
-def _upward(x: Floats, found: Truths) -> str:
-    rows = np.flatnonzero(found)
-    up = int((x[rows] > x[rows - 1]).sum()) if len(rows) else 0
-    if 0 < up < len(rows):
-        return f", {up} of them upward"
-    return ", upward" if up else ", downward"
-
-
-def _counted(
-    signal: Signal, kind: str, found: Truths, size: Floats, said: Callable[[str], str]
-) -> Iterator[Finding]:
-    rows = np.flatnonzero(found)
-    if len(rows):
-        greatest = rows[np.argsort(-size[rows], kind="stable")][:_SHOWN]
-        words = f"{len(rows)} row{'s' if len(rows) > 1 else ''}"
-        at = [int(signal.times[row]) for row in greatest]
-        one = signal.finding(kind, int(rows[0]), int(rows[-1]), said(words), at)
-        yield Finding(one.kind, one.channel, one.tag, one.first, one.last, len(rows), one.said, one.at)
 
 
 # ---------------------------------------------------------------- noise
@@ -354,10 +245,14 @@ def gaps(name: str, tag: str, times: Integers, settings: Settings, end: int) -> 
     if len(short):
         lost = int(sum(round(step / usual) - 1 for step in apart[short]))
         greatest = short[np.argsort(-apart[short], kind="stable")][:_SHOWN]
-        said = f"{len(short)} gaps of up to {span(int(apart[short].max()))}, {lost} rows in all"
+        longest = span(int(apart[short].max()))
+        said = f"{len(short)} gaps of up to {longest}, {lost} rows in all"
+        if len(short) == 1:
+            said = f"no number for {longest}, where {lost} {'was' if lost == 1 else 'were'} due"
         first, last = int(times[short[0]]), int(times[short[-1] + 1])
         at = tuple(int(times[row]) for row in greatest)
-        yield Finding(SHORT_GAPS, name, tag, first, last, lost, said, at)
+        starts = tuple(int(times[row]) for row in short)
+        yield Finding(SHORT_GAPS, name, tag, first, last, lost, said, at, runs=len(short), starts=starts)
 
 
 def span(seconds: int) -> str:
@@ -401,7 +296,7 @@ def twins(signal: Signal, twin: Signal) -> Iterator[Finding | NotTested]:
         )
         return
     flags = twins_disagree(signal.values, other, within, None, offset)
-    for first, last in _joined(signal, stretches(flags == SUSPECT), np.inf):
+    for first, last in joined(signal, stretches((flags == SUSPECT) & ~signal.near), np.inf):
         if last - first + 1 < _FEWEST_TWINS:
             continue
         rows = slice(first, last + 1)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import UTC, datetime, tzinfo
 
 from wqverify.lists.triage_findings import (
     BEYOND,
@@ -26,7 +26,9 @@ from wqverify.lists.triage_findings import (
     Finding,
     span,
 )
+from wqverify.lists.triage_windows import BESIDE_S
 from wqverify.procedures.consequences import OUTAGE
+from wqverify.trends.export import Stamp
 
 UNSIGNED = (
     "A finding speaks of a signal, never of an analyzer: whether that reads right is found with a standard "
@@ -35,6 +37,11 @@ UNSIGNED = (
 TAKEN = (
     "A limit that was not told is taken from the register or from the channel itself (common practice, no "
     "source); --json lists every one, and trends/exports.toml takes others."
+)
+
+BESIDE = (
+    f"Single rows within {BESIDE_S // 60} min of these, and the rows next to them, are not looked at one by "
+    "one (common practice, no source)."
 )
 
 
@@ -126,12 +133,14 @@ def command(finding: Finding) -> tuple[str, ...]:
     return ()
 
 
-def sentence(finding: Finding, zone: tzinfo) -> str:
-    """Return when, how long and what: one sentence on the plant's clock."""
+def sentence(finding: Finding, zone: tzinfo, stamps: Mapping[int, Stamp] | None = None) -> str:
+    """Return when, how long and what: one sentence on the plant's clock, and where it stands in the file."""
     who = finding.channel
     if finding.tag and finding.tag != finding.channel:
         who += f" ({finding.tag})"
-    return f"{_when(finding, zone)}: {who} {_said(finding)}{_examples(finding, zone)}{_others(finding)}"
+    named = stamps or {}
+    what = f"{_said(finding)}{_examples(finding, zone, named)}{_others(finding)}"
+    return f"{_when(finding, zone)}: {who} {what}{in_file(finding, zone, named)}"
 
 
 def _said(finding: Finding) -> str:
@@ -140,19 +149,54 @@ def _said(finding: Finding) -> str:
 
 
 def _when(finding: Finding, zone: tzinfo) -> str:
-    first, last = clock(finding.first, zone), clock(finding.last, zone)
+    """From when to when; of what lies scattered no length is told, for most rows between are good."""
     if finding.first == finding.last:
-        return first
-    if first[:10] == last[:10]:
-        last = last[11:]
-    return f"{first} to {last}, {span(finding.seconds)}"
+        return clock(finding.first, zone)
+    if finding.runs > 1:
+        return f"between {_from_to(finding.first, finding.last, zone, 'and')}"
+    return f"{_from_to(finding.first, finding.last, zone)}, {span(finding.seconds)}"
 
 
-def _examples(finding: Finding, zone: tzinfo) -> str:
-    if len(finding.at) < 2 and finding.rows == len(finding.at):
+def _from_to(first: int, last: int, zone: tzinfo, word: str = "to") -> str:
+    begin, end = clock(first, zone), clock(last, zone)
+    return f"{begin} {word} {end[11:] if begin[:10] == end[:10] else end}"
+
+
+def in_file(finding: Finding, zone: tzinfo, stamps: Mapping[int, Stamp]) -> str:
+    """Return where a finding stands in its file; of what lies scattered the gravest rows tell it."""
+    return "" if finding.runs > 1 else _place(finding.first, finding.last, zone, stamps)
+
+
+def _place(first: int, last: int, zone: tzinfo, stamps: Mapping[int, Stamp]) -> str:
+    """Lines of the file, and its times as written where the clock of the file is another one."""
+    if first not in stamps or last not in stamps:
         return ""
-    word = "the longest" if finding.kind in (SHORT_GAPS, TOUCHES) else "the greatest"
-    return f"; {word} at {', '.join(clock(at, zone) for at in finding.at[:3])}" if finding.at else ""
+    one, two = stamps[first], stamps[last]
+    parts = []
+    if _another_clock(first, zone, one) or _another_clock(last, zone, two):
+        parts.append("in the file " + (one.text if first == last else f"{one.text} to {two.text}"))
+    if one.line:
+        parts.append(f"line {one.line}" if first == last else f"lines {one.line} to {two.line}")
+    return f" [{', '.join(parts)}]" if parts else ""
+
+
+def _another_clock(at: int, zone: tzinfo, stamp: Stamp) -> bool:
+    shown = datetime.fromtimestamp(at, zone)
+    return int(shown.replace(tzinfo=UTC).timestamp()) != stamp.local
+
+
+def _examples(finding: Finding, zone: tzinfo, stamps: Mapping[int, Stamp]) -> str:
+    """Name the gravest rows; none where there is only one, or one gap or stand at an end."""
+    long = finding.kind in (SHORT_GAPS, TOUCHES)
+    if not finding.at or finding.rows == 1 or (long and finding.runs == 1):
+        return ""
+    named = (f"{clock(at, zone)}{_place(at, at, zone, stamps)}" for at in finding.at[:3])
+    said = f"; the {'longest' if long else 'greatest'} at {', '.join(named)}"
+    if finding.longest is not None:
+        first, last, rows = finding.longest
+        place = _place(first, last, zone, stamps)
+        said += f"; the longest run from {_from_to(first, last, zone)}{place}, {rows} rows"
+    return said
 
 
 def _others(finding: Finding) -> str:

@@ -61,6 +61,7 @@ class TriageEntry(Entries):
     noise_share: Annotated[Positive, AfterValidator(_share)] | None = None
     twin: Text | None = None
     twin_within: Positive | None = None
+    off_when: Text | None = None
 
     @model_validator(mode="after")
     def _ordered(self) -> TriageEntry:
@@ -73,9 +74,9 @@ class TriageEntry(Entries):
         return self
 
     def options(self) -> TriageOptions:
-        told = self.model_dump(exclude={"twin"}, exclude_none=True)
+        told = self.model_dump(exclude={"twin", "off_when"}, exclude_none=True)
         numbers = {name: float(value) for name, value in told.items()}
-        return TriageOptions(twin=self.twin or "", **numbers)
+        return TriageOptions(twin=self.twin or "", off_when=self.off_when or "", **numbers)
 
 
 class ChannelEntry(Entries):

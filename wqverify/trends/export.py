@@ -24,7 +24,8 @@ class Channel:
     """One channel: times in UTC seconds since 1970, rising; values as numbers, nan where there is none.
 
     ``cells`` are its different texts and what they were taken for, row i is ``cells[codes[i]]``; ``flags``
-    is the column of flags; ``beside`` are the other columns of a file with a row for each value.
+    is the column of flags; ``beside`` are the other columns of a file with a row for each value; ``rows``
+    are the numbers of its rows in the table.
     """
 
     name: str
@@ -35,6 +36,7 @@ class Channel:
     codes: Codes
     flags: Texts | None
     beside: Mapping[str, Texts]
+    rows: Integers
 
     def __len__(self) -> int:
         return len(self.times)
@@ -58,14 +60,38 @@ class Channel:
         return int(sum(n for n, cell in zip(counts, self.cells, strict=True) if cell.kind is kind))
 
 
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """Where a row stands in a file: its time as written there and by that clock, and its line; 0 for none."""
+
+    text: str
+    local: int  # seconds by the clock of the file since its 1970
+    line: int = 0
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Written:
+    """The times of a table as they are written, by which a row is found again in the file."""
+
+    texts: tuple[Texts, ...]
+    local: Integers
+    lines: Integers
+
+    def stamp(self, row: int) -> Stamp:
+        """Return where a row of the table stands."""
+        text = " ".join(column[row] for column in self.texts)
+        return Stamp(text, int(self.local[row]), int(self.lines[row]))
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Export:
-    """An export as read: its file and digest, what was told in sentences, its channels."""
+    """An export as read: its file and digest, what was told in sentences, its channels, its times."""
 
     file: str
     digest: str
     told: tuple[str, ...]
     channels: tuple[Channel, ...]
+    written: Written
 
     def channel_of(self, *names: str) -> Channel:
         """Return the channel of the first of these names that the export has; raises ChooseAnother."""
@@ -116,6 +142,7 @@ def export_of(table: Table, options: ExportOptions) -> Export:
             *_told_channels(channels),
         ),
         channels,
+        Written(tuple(table.columns[n] for n in layout.time), stamps.local, table.lines),
     )
 
 
@@ -230,7 +257,7 @@ class _Reading:
         values = np.array([cell.value for cell in cells], float)[found.codes]
         flags = self._flags(source, rows)
         beside = {self.table.names[n]: self.table.columns[n].take(rows) for n in source.beside}
-        channel = Channel(source.name, source.unit, utc, values, cells, found.codes, flags, beside)
+        channel = Channel(source.name, source.unit, utc, values, cells, found.codes, flags, beside, rows)
         for text, count, why in suspicions(channel.cells, channel.codes.astype(np.int64)):
             self.told.append(
                 f"{source.name}: {text[:40]!r} stands in {count} rows ({why}); if it marks missing, write "

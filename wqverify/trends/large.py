@@ -11,7 +11,7 @@ import glob
 import hashlib
 import mmap
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -256,24 +256,31 @@ def cut_of(source: LongCsv, tag: str, start: datetime, end: datetime, copy: Path
         codes=channel.codes[kept],
         flags=channel.flags.take(kept) if channel.flags is not None else None,
         beside={},
+        rows=channel.rows[kept],
     )
 
 
-def numbers(source: LongCsv, tag: str, copy: Path | None = None) -> tuple[Integers, Floats]:
-    """Return the rows of one tag in the order of the export: seconds by its clock, or UTC, and numbers.
+def numbers(
+    source: LongCsv, tag: str, copy: Path | None = None, words: Iterable[str] = ()
+) -> tuple[Integers, Floats, Texts]:
+    """Return the rows of one tag in the order of the export: seconds by its clock, or UTC, numbers, flags.
 
-    Where there is no number, nan. The clock is that of the export unless its times carry an offset.
+    Where there is no number, nan. The clock is that of the export unless its times carry an offset. Of the
+    flags only those that are among ``words`` as ``bare_flag`` has them; the others are empty.
     """
+    bare = "lower(replace(replace(trim(quality), '-', ' '), '_', ' '))"
+    among = ", ".join(map(quoted, sorted(words))) or "''"
     rows = asked(
         source,
-        "SELECT epoch(time)::BIGINT AS at, number FROM export WHERE tag = ?",
+        f"SELECT epoch(time)::BIGINT AS at, number, CASE WHEN {bare} IN ({among}) THEN trim(quality) ELSE '' "
+        "END AS off FROM export WHERE tag = ?",
         (tag,),
         copy,
         fetch=lambda found: found.fetchnumpy(),
     )
     values = rows["number"]
     filled = values.filled(np.nan) if isinstance(values, np.ma.MaskedArray) else values
-    return np.asarray(rows["at"], np.int64), np.asarray(filled, float)
+    return np.asarray(rows["at"], np.int64), np.asarray(filled, float), Texts.of(list(rows["off"]))
 
 
 def _bare(moment: datetime) -> datetime:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -154,6 +154,9 @@ def _wide(table: Table, options: ExportOptions, time: Sequence[int]) -> Layout:
             continue
         name, unit = parted[n] if names.count(names[n]) == 1 else (header, parted[n][1])
         sources.append(Source(own.name or name, own.unit or unit or table.units[n], n, missing, flags.get(n)))
+    if len(sources) == 1 and (flag := _only_flags(texts)) and sources[0].flags is None:
+        texts.remove(flag)
+        sources = [replace(sources[0], flags=table.names.index(flag))]
     if texts:
         told.append(f"columns without any number, not read as channels: {', '.join(texts)}")
     if any(source.flags is not None for source in sources):
@@ -174,6 +177,12 @@ def _flags_of(name: str, names: Sequence[str]) -> int | None:
     bare = name_and_unit(name)[0].lower()
     wanted = {bare + end for end in _FLAG_ENDS} | {start + bare for start in _FLAG_STARTS}
     return next((n for n, other in enumerate(names) if other.lower() in wanted), None)
+
+
+def _only_flags(texts: Sequence[str]) -> str:
+    """The one column of texts that by its name holds flags: beside a single channel they are its own."""
+    found = [header for header in texts if header.strip().lower() in _QUALITY]
+    return found[0] if len(found) == 1 else ""
 
 
 def _has_numbers(column: Texts, missing: Sequence[str], decimal: str) -> bool:

@@ -35,6 +35,32 @@ class TriageOptions:
     noise_share: float | None = None
     twin: str = ""
     twin_within: float | None = None
+    off_when: str = ""  # flags, with commas between: what is flagged so is no water
+
+    @property
+    def off_words(self) -> frozenset[str]:
+        """The flags that say that no water of the process is seen: those told, else the common ones."""
+        told = frozenset(bare_flag(word) for word in self.off_when.split(",") if word.strip())
+        return told or OFF_WORDS
+
+
+# Common practice, no source: words by which control systems flag that no water of the process is seen.
+OFF_WORDS = frozenset(
+    (
+        "backwash", "backwashing", "filter to waste", "to waste", "rinse", "off", "off line", "offline",
+        "out of service", "standby", "idle", "stopped", "hold", "held", "calibration", "in calibration",
+        "maintenance", "in maintenance", "cleaning",
+    )
+)  # fmt: skip
+
+
+def bare_flag(text: str) -> str:
+    """Return a flag in small letters and with blanks for its strokes.
+
+    >>> bare_flag(" OFF-LINE"), bare_flag("Filter_to_waste")
+    ('off line', 'filter to waste')
+    """
+    return text.strip().replace("-", " ").replace("_", " ").lower()
 
 
 @dataclass(frozen=True, slots=True)

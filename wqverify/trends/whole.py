@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -12,8 +12,8 @@ import numpy as np
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.trends import kept, large
 from wqverify.trends.cells import Kind
-from wqverify.trends.export import Channel, read_export
-from wqverify.trends.options import ChannelOptions, ExportOptions
+from wqverify.trends.export import Channel, Stamp, Written, read_export
+from wqverify.trends.options import ChannelOptions, ExportOptions, TriageOptions, bare_flag
 from wqverify.trends.stamps import NO_OFFSET, Stamps
 from wqverify.trends.table import LIMIT_BYTES, name_and_unit
 from wqverify.trends.texts import Floats, Integers, Texts
@@ -22,7 +22,11 @@ from wqverify.trends.zones import NOWHERE, instants, wall
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Numbers:
-    """One channel as numbers: UTC seconds rising, nan where there is none; ``beyond`` results of a limit."""
+    """One channel as numbers: UTC seconds rising, nan where there is none; ``beyond`` results of a limit.
+
+    ``off`` are the flags that say no water was seen, empty for the others; ``written`` tells of a row where
+    it stands in the file.
+    """
 
     name: str
     unit: str
@@ -30,6 +34,14 @@ class Numbers:
     values: Floats
     beyond: int = 0
     told: tuple[str, ...] = ()
+    off: Texts | None = None
+    written: Callable[[int], Stamp] | None = None
+
+    def stamp(self, second: int) -> Stamp | None:
+        """Return where the row of a time stands in the file; None for a time without row."""
+        row = int(np.searchsorted(self.times, second))
+        there = self.written is not None and row < len(self.times) and self.times[row] == second
+        return self.written(row) if self.written is not None and there else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,13 +81,28 @@ def go_through(
         export.digest,
         export.told,
         tuple(channel.name for channel in channels),
-        (_numbers(channel) for channel in channels),
+        (_numbers(channel, export.written, options) for channel in channels),
     )
 
 
-def _numbers(channel: Channel) -> Numbers:
+def _numbers(channel: Channel, written: Written, options: ExportOptions) -> Numbers:
     beyond = channel.count(Kind.BELOW) + channel.count(Kind.ABOVE)
-    return Numbers(channel.name, channel.unit, channel.times, channel.values, beyond)
+    return Numbers(
+        channel.name,
+        channel.unit,
+        channel.times,
+        channel.values,
+        beyond,
+        off=_off(channel.flags, options_for(options, channel.name).triage),
+        written=lambda row: written.stamp(int(channel.rows[row])),
+    )
+
+
+def _off(flags: Texts | None, told: TriageOptions) -> Texts | None:
+    if flags is None:
+        return None
+    words = told.off_words
+    return Texts(tuple(text if bare_flag(text) in words else "" for text in flags.distinct), flags.codes)
 
 
 def is_large(path: Path, limit_bytes: int = LIMIT_BYTES) -> bool:
@@ -155,7 +182,8 @@ def numbers_of(source: large.LongCsv, tag: str, copy: Path | None = None) -> Num
     Raises CorrectTheEntry as ``read_export`` does: for times without offset and zone, for times that did not
     exist or happened twice where the order of rows does not tell which, and for two values at one time.
     """
-    local, values = large.numbers(source, tag, copy)
+    options = options_for(source.options, tag)
+    local, values, off = large.numbers(source, tag, copy, options.triage.off_words)
     no_offset = np.full(len(local), 0 if source.offset else NO_OFFSET)
     stamps = Stamps(local, no_offset, Texts(("",), np.zeros(len(local), np.int32)), np.isfinite(local), ())
     file = source.path.name
@@ -168,12 +196,19 @@ def numbers_of(source: large.LongCsv, tag: str, copy: Path | None = None) -> Num
         file,
     )
     there = times != NOWHERE
-    times, values = times[there], values[there]
-    order = np.argsort(times, kind="stable")
-    times, values = times[order], values[order]
-    unit = source.options.channels.get(tag, ChannelOptions()).unit
-    one = _one_per_time(source, tag, times, values)
-    return Numbers(tag, unit, times[one], values[one], told=tuple(f"{tag}: {said}" for said in told))
+    order = np.flatnonzero(there)[np.argsort(times[there], kind="stable")]
+    order = order[_one_per_time(source, tag, times[order], values[order])]
+    clock = local[order]
+    utc = " UTC" if source.offset else ""
+    return Numbers(
+        tag,
+        options.unit,
+        times[order],
+        values[order],
+        told=tuple(f"{tag}: {said}" for said in told),
+        off=off.take(order),
+        written=lambda row: Stamp(f"{wall(int(clock[row]))}{utc}", int(clock[row])),
+    )
 
 
 def _one_per_time(source: large.LongCsv, tag: str, times: Integers, values: Floats) -> Integers:
