@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 from clean_notebook import insist_on_clean, shipped_notebook
-from history_rows import TAG, enter_rows, weekly
+from history_rows import TAG, check, enter_rows, record, weekly
 from plant_example import MONTH, Clock
 from scipy.stats import binom, binomtest
 
@@ -37,10 +37,11 @@ from wqverify.lists.history import (
     taken,
 )
 from wqverify.lists.history_advice import DRIFT, INTERVAL_TEST, METHODS, RELIABILITY, Advice, Choices
+from wqverify.lists.history_brief import brief, good_as
 from wqverify.lists.history_charts import control_charts, run_chart
 from wqverify.lists.history_risk import risk_of
 from wqverify.lists.history_series import Period
-from wqverify.lists.history_shown import HEADINGS, IN_MIND, RISK, ROWS, headline, section, title
+from wqverify.lists.history_shown import ADVICE, HEADINGS, IN_MIND, RISK, ROWS, headline, section, title
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.records import notebook as run_notebook
 from wqverify.shipped import shipped_folder
@@ -340,6 +341,81 @@ def test_every_section_shows_something(filled: Plant) -> None:
     assert f"Limits from fewer than {FIRM} values" in shown(found, IN_MIND)
 
 
+@pytest.mark.parametrize(
+    ("errors", "passes", "good"),
+    [
+        (("0.01",), "the one there is, as found", "2026-01-05, L1-2026-0001"),
+        (("0.01", "0.1"), "all 2 as found", "2026-01-10, L1-2026-0002"),
+        (("0.01", "0.101"), "none: L1-2026-0002 of 2026-01-10 was out of tolerance as found", "2026-01-05"),
+        (
+            ("0.2", "0.01", "0.02"),
+            "2 as found; L1-2026-0001 of 2026-01-05 was out of tolerance",
+            "2026-01-15",
+        ),
+        (("0.01", None, "0.01"), "1 as found; L1-2026-0002 of 2026-01-10 was not decided", "2026-01-15"),
+        (("0.01", "0.01", None), "none: L1-2026-0003 of 2026-01-15 was not decided as found", "2026-01-10"),
+    ],
+)
+def test_passes_in_a_row_end_where_one_failed_or_was_not_decided(
+    plant: Plant, errors: tuple[str | None, ...], passes: str, good: str
+) -> None:
+    enter_rows(plant, weekly(*errors))
+    found = text(brief(history(plant, TAG)), 150)
+    assert passes in found
+    assert f"last good check             {good}" in found
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "stage"),
+    [
+        ({}, ""),
+        ({"as_found at the analyzer": "pass"}, "as_found"),
+        ({"as_found at the analyzer": "too close to decide"}, ""),
+        ({"as_found at the analyzer": "fail", "as_left at the analyzer": "pass"}, "as_left"),
+        ({"as_found at the analyzer": "pass", "as_left at the analyzer": "fail"}, ""),
+        ({"as_left at the analyzer": "pass", "as_left at the control system": "not evaluated"}, ""),
+        ({"after_cleaning at the analyzer": "pass"}, ""),
+    ],
+)
+def test_a_good_check_left_it_in_tolerance_at_every_place(outcomes: dict[str, str], stage: str) -> None:
+    assert good_as(outcomes) == stage
+
+
+def test_the_drift_that_is_shown_first_takes_most_of_its_tolerance(plant: Plant) -> None:
+    """By hand: 0.01 and 0.04 mg/L a week, in tolerances of 0.1 and 1 mg/L: the first is nearer to its end."""
+    rows = []
+    for week, (day, _data, told) in enumerate(weekly("0.00", "0.01", "0.02", "0.03", days=7)):
+        wide = {"low": "-1", "high": "1", "label": "Error of the display, wide"}
+        two = [check("as_found.a", f"{0.01 * week:.2f}"), check("as_found.b", f"{0.04 * week:.2f}", **wide)]
+        rows.append((day, record(two), told))
+    enter_rows(plant, rows)
+    found = text(brief(history(plant, TAG)), 150)
+    assert f"drift per day               {0.01 / 7:.5f} ± 0.000" in found
+    assert " mg/L (95%, 3 checks): Error\n" in found or "may be none: Error\n" in found
+    assert "\nError of the display, mg/L " in found
+
+
+def test_a_key_that_two_procedures_have_stands_under_each(plant: Plant) -> None:
+    """The same key and label: only the procedure tells them apart, in every table."""
+    enter_rows(plant, weekly(*ERRORS))
+    enter_rows(plant, weekly(*ERRORS[:6]), procedure="grab_comparison")
+    found = history(plant, TAG)
+    for heading in HEADINGS[1:]:
+        if heading not in (ADVICE, IN_MIND):
+            told = shown(found, heading)
+            assert told.count("Chlorine check against grabs") == 1, heading
+            assert told.count("Comparison with a grab") == 1, heading
+    short = text(brief(found), 100)
+    assert short.index("Chlorine check against grabs, newest") < short.index("Comparison with a grab, newest")
+
+
+def test_the_instrument_before_is_one_line(plant: Plant) -> None:
+    enter_rows(plant, weekly("0.01"), serial="EL-0588")
+    enter_rows(plant, [(f"2026-05{day[7:]}", *rest) for day, *rest in weekly("0.01", "0.02")])
+    found = text(brief(history(plant, TAG)), 200)
+    assert "EL-0611 has 2 records from 2026-05-05 to 2026-05-10, never adjusted; before it EL-0588" in found
+
+
 def test_the_risk_of_deciding_wrongly_goes_by_what_was_found(plant: Plant) -> None:
     enter_rows(plant, weekly(*ERRORS))
     (figures,) = history(plant, TAG).instruments[0].figures
@@ -422,8 +498,23 @@ def run(filled: Plant, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFi
     return command
 
 
-def test_the_command_shows_all_sections(run: Run) -> None:
+def test_the_command_shows_half_a_page(run: Run) -> None:
+    """Eighteen weeks: the thirteenth was not evaluated, five passed since."""
     code, out, _err = run(TAG)
+    assert code == 0
+    lines = out.splitlines()
+    assert len(lines) <= 20
+    assert "EL-0611 has 18 records from 2026-01-05 to 2026-03-31, adjusted once." in lines
+    said = {line[:26].strip(): line[28:] for line in lines if line[26:28] == "  "}
+    assert said["last good check"] == "2026-03-31, L1-2026-0018, in tolerance as found"
+    assert said["passes in a row"] == "5 as found; L1-2026-0013 of 2026-03-06 was not"
+    assert said["interval"].startswith("5 d, ")
+    assert re.search(r"\nError, mg/L +0\.06 +0\.02 +−0\.1 to 0\.1 +pass\n", out)
+    assert "--all shows every key" in out
+
+
+def test_the_command_shows_all_sections(run: Run) -> None:
+    code, out, _err = run(TAG, "--all")
     assert code == 0
     assert [line for line in out.splitlines() if line in HEADINGS] == list(HEADINGS)
 

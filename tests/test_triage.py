@@ -1013,6 +1013,17 @@ def test_the_picture_shows_where_what_lies(real_data: Path) -> None:
     assert chart(found, "png").startswith(b"\x89PNG")
 
 
+def test_the_picture_shows_what_is_flagged_and_where_it_changed_fast(tmp_path: Path) -> None:
+    path = flagged_export(tmp_path / "e.csv", "BACKWASH", off=range(400, 430), high={700: 2.0}, many=False)
+    found = triage(path, ExportOptions(channels=told(A=TriageOptions(rate_per_h=60))))
+    begun = int(START.timestamp())
+    assert [flag.spans for flag in found.flagged] == [((begun + 400 * 60, begun + 429 * 60),)]
+    parsed = ElementTree.fromstring(chart(found, "svg"), _comments())
+    texts = [str(node.text).strip() for node in parsed.iter() if _is_comment(node)]
+    assert any("greatest fast changes; grey ground: window or flag" in text for text in texts)
+    assert max(map(len, texts)) <= 105  # a longer caption would be cut off
+
+
 def _comments() -> ElementTree.XMLParser:
     return ElementTree.XMLParser(target=ElementTree.TreeBuilder(insert_comments=True))
 

@@ -40,7 +40,12 @@ COLUMNS = (
 @click.argument("tag")
 @click.option("--procedure", default="", metavar="NAME", help="Only the records of one procedure.")
 @click.option("--key", default="", metavar="KEY", help="Only one key, as the table of all keys names it.")
-@click.option("--all", "everything", is_flag=True, help="List every value, not only the newest.")
+@click.option(
+    "--all",
+    "everything",
+    is_flag=True,
+    help="Show the whole: every key, value, chart limit, risk and method.",
+)
 @click.option("--target", type=float, metavar="SHARE", help="Share to be found in tolerance, such as 0.95.")
 @click.option("--method", metavar="NAME", help="Method that gives the advice on the interval.")
 @click.option(
@@ -66,8 +71,9 @@ def history(
 ) -> None:
     """Show the history of a tag: errors, drift, control charts, advice on its interval.
 
-    By tag and serial: an exchanged instrument begins series of its own. The advice changes no plan. Charts
-    are written with --charts; notebooks/history.ipynb shows the same.
+    The newest on half a page, with --all the whole. By tag and serial: an exchanged instrument begins series
+    of its own. The advice changes no plan. Charts are written with --charts; notebooks/history.ipynb shows
+    the whole.
     """
     from wqverify.lists.history import history as history_of
 
@@ -82,13 +88,16 @@ def history(
     elif as_json:
         print_json(document(found, key))
     else:
+        from wqverify.lists.history_brief import brief
         from wqverify.lists.history_shown import HEADINGS, section, title
         from wqverify.show.blocks import Heading
         from wqverify.show.terminal import text
 
-        blocks = list(title(found))
-        for heading in HEADINGS:
-            blocks += [Heading(heading), *section(found, heading, key, everything=everything)]
+        blocks = brief(found)
+        if everything or key:
+            blocks = title(found)
+            for heading in HEADINGS:
+                blocks += [Heading(heading), *section(found, heading, key, everything=everything)]
         echo(text(blocks, min(120, shutil.get_terminal_size().columns)).rstrip())
 
 

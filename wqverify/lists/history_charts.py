@@ -9,13 +9,16 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from io import BytesIO
 from itertools import pairwise
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wqverify.calculations.control_chart import Individuals, Sums, Weighted
 from wqverify.lists.history import Charts, Figures
+from wqverify.lists.history_figures import label_of
 from wqverify.lists.history_series import Point, Series
+from wqverify.lists.plan import title_of
 from wqverify.lists.review_charts import STYLE, in_the_margin
 from wqverify.show.printable import minus
 from wqverify.terms import Outcome
@@ -32,6 +35,7 @@ _MARKS = {
     "": ("o", "none"),
 }
 _MANY = 150  # values from which marks are drawn small
+_TITLE_WIDTH = 100  # letters of a title that stand in a line
 
 
 def run_chart(figures: Figures) -> bytes:
@@ -55,8 +59,12 @@ def control_charts(figures: Figures, charts: Charts) -> bytes:
 
 
 def _title(figures: Figures) -> str:
+    """What is drawn, of which procedure; a log that somebody else kept has none."""
     series = figures.series
-    return f"{series.serial} {series.key}: {series.label}"
+    of = f"{series.serial}, {title_of(series.procedure)}: " if series.procedure else ""
+    label = label_of(figures)
+    named = f"{of}{label}" if label == series.key else f"{of}{label} ({series.key})"
+    return "\n".join(wrap(named, _TITLE_WIDTH, break_on_hyphens=False)) or named
 
 
 def _drawn(panels: Sequence[Callable[[Axes], None]], title: str, size: tuple[float, float]) -> bytes:

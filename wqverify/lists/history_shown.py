@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator, Sequence
-from decimal import Decimal
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
 from wqverify.calculations.control_chart import cusum_run_length, ewma_run_length
-from wqverify.calculations.interval import Drift
 from wqverify.calculations.uncertainty import coverage_factor
 from wqverify.lists.history import ALLOWANCE, FIRM, LIMIT, WEIGHT, WIDTH, Figures, History, Instrument
 from wqverify.lists.history_advice import LEVEL, Advice, Suggested
-from wqverify.lists.history_risk import risk_of
+from wqverify.lists.history_figures import drifts, half_width, label_of, limits_of, rate_text, value_text
+from wqverify.lists.history_risk import Risk, risk_of
 from wqverify.lists.history_series import AS_FOUND, Point
 from wqverify.lists.plan import title_of
 from wqverify.show.blocks import Block, Column, Facts, Row, Statement, Table, Title
@@ -106,18 +104,14 @@ def _overview(history: History) -> Iterator[Block]:
         Column("signals", "number"),
     )
     for one in history.instruments:
-        rows: list[Row] = []
-        for procedure in dict.fromkeys(f.series.procedure for f in one.figures):
-            rows.append(Row((title_of(procedure),), "group"))
-            mine = [f for f in one.figures if f.series.procedure == procedure]
-            rows += [Row(_in_short(f)) for f in mine]
+        rows = _by_procedure(one.figures, lambda figures: Row(_in_short(figures)))
         yield Table(columns, tuple(rows), title=f"{one.serial}")
 
 
 def _in_short(figures: Figures) -> tuple[str, ...]:
     series = figures.series
     known = [value for value in series.values if value is not None]
-    mean = _value(figures, sum(known) / len(known)) if known else ""
+    mean = value_text(figures, sum(known) / len(known)) if known else ""
     newest = next((p.text for p in reversed(series.points) if p.value is not None), "")
     judged = [p.outcome for p in series.points if p.outcome in (Outcome.PASS, Outcome.FAIL)]
     share = f"{judged.count(Outcome.PASS)} of {len(judged)}" if judged else ""
@@ -143,23 +137,31 @@ def _values(instrument: Instrument, key: str, everything: bool) -> Iterator[Bloc
         if len(listed) < len(points):
             rows.insert(0, Row((f"{len(points) - len(listed)} older ones are not listed here.",), "note"))
         unit = f", in {one.series.unit}" if one.series.unit else ""
-        named = f"{instrument.serial} {one.series.key}: {one.series.label}{unit}"
+        what = f"{title_of(one.series.procedure)}: {label_of(one)}{unit}"
+        named = f"{instrument.serial}, {what} ({one.series.key})"
         yield Table(columns, tuple(rows), title=named, dense=True)
 
 
 def _point(figures: Figures, place: int, point: Point) -> tuple[str, ...]:
-    limits = f"{minus(point.low)} to {minus(point.high)}" if point.low and point.high else ""
-    if bool(point.low) != bool(point.high):
-        limits = f"up to {minus(point.high)}" if point.high else f"from {minus(point.low)}"
+    limits = limits_of(point)
     value = minus(point.text) if point.value is not None else ""
     signal = "signal" if place in figures.signals else ""
     adjusted = "adjusted" if point.adjusted else ""
     return point.performed[:10], point.number, value, point.expanded, limits, point.outcome, adjusted, signal
 
 
+def _by_procedure(found: Sequence[Figures], row: Callable[[Figures], Row]) -> list[Row]:
+    """Return a row for each key under its procedure: two procedures may have a key of one name."""
+    rows: list[Row] = []
+    for procedure in dict.fromkeys(one.series.procedure for one in found):
+        rows.append(Row((title_of(procedure),), "group"))
+        rows += [row(one) for one in found if one.series.procedure == procedure]
+    return rows
+
+
 def _charts(instrument: Instrument, key: str) -> Iterator[Block]:
     columns = (
-        Column("key"),
+        Column("what"),
         Column("mean", "number"),
         Column("low limit", "number"),
         Column("high limit", "number"),
@@ -168,16 +170,7 @@ def _charts(instrument: Instrument, key: str) -> Iterator[Block]:
         Column("EWMA", "number"),
         Column("CUSUM", "number"),
     )
-    rows = []
-    for one in shown_of(instrument, key):
-        if one.charts is None:
-            rows.append(Row((f"{one.series.key}: {one.refused.get('charts', '')}",), "note"))
-            continue
-        limits, weighted, sums = one.charts.individuals, one.charts.weighted, one.charts.sums
-        figures = (limits.mean, limits.low, limits.high, limits.range_high)
-        outside = len(set(limits.outside) | set(limits.ranges_outside))
-        counted = (str(outside), str(len(weighted.outside)), str(len(sums.above)))
-        rows.append(Row((one.series.key, *(_value(one, f) for f in figures), *counted)))
+    rows = _by_procedure(shown_of(instrument, key), _charted)
     yield Table(columns, tuple(rows), title=instrument.serial)
     yield Statement(
         f"Individuals: mean ± 3 mean moving ranges/1.128, range up to 3.267 of them. EWMA: weight "
@@ -189,9 +182,19 @@ def _charts(instrument: Instrument, key: str) -> Iterator[Block]:
     )
 
 
+def _charted(one: Figures) -> Row:
+    if one.charts is None:
+        return Row((f"{label_of(one)}: {one.refused.get('charts', '')}",), "note")
+    limits, weighted, sums = one.charts.individuals, one.charts.weighted, one.charts.sums
+    figures = (limits.mean, limits.low, limits.high, limits.range_high)
+    outside = len(set(limits.outside) | set(limits.ranges_outside))
+    counted = (str(outside), str(len(weighted.outside)), str(len(sums.above)))
+    return Row((label_of(one), *(value_text(one, figure) for figure in figures), *counted))
+
+
 def _drift(instrument: Instrument, key: str) -> Iterator[Block]:
     columns = (
-        Column("key"),
+        Column("what"),
         Column("per day", "number"),
         Column("±", "number"),
         Column("scatter", "number"),
@@ -201,19 +204,7 @@ def _drift(instrument: Instrument, key: str) -> Iterator[Block]:
         Column("then per day", "number"),
         Column("±", "number"),
     )
-    rows = []
-    for one in shown_of(instrument, key):
-        drift, line = one.drift, one.line
-        if drift is None:
-            rows.append(Row((f"{one.series.key}: {one.refused.get('drift', '')}",), "note"))
-            continue
-        through = (drift.coefficients[0], _half(drift))
-        with_step: tuple[str, ...] = ("", "", "")
-        if line is not None:
-            half = coverage_factor(float(line.dof), LEVEL) * line.u_b
-            with_step = (_value(one, line.a), _rate(line.b), _rate(half))
-        counted = (_value(one, drift.s), str(len(one.changes)), f"{drift.longest:.0f}")
-        rows.append(Row((one.series.key, _rate(through[0]), _rate(through[1]), *counted, *with_step)))
+    rows = _by_procedure(shown_of(instrument, key), _drifted)
     yield Table(columns, tuple(rows), title=f"{instrument.serial}, {LEVEL:.0%} intervals")
     yield Statement(
         "Changes since the last adjustment, from what was left then (else from the first value after it), "
@@ -222,9 +213,22 @@ def _drift(instrument: Instrument, key: str) -> Iterator[Block]:
     )
 
 
+def _drifted(one: Figures) -> Row:
+    drift, line = one.drift, one.line
+    if drift is None:
+        return Row((f"{label_of(one)}: {one.refused.get('drift', '')}",), "note")
+    with_step: tuple[str, ...] = ("", "", "")
+    if line is not None:
+        half = coverage_factor(float(line.dof), LEVEL) * line.u_b
+        with_step = (value_text(one, line.a), rate_text(line.b), rate_text(half))
+    through = (rate_text(drift.coefficients[0]), rate_text(half_width(drift)))
+    counted = (value_text(one, drift.s), str(len(one.changes)), f"{drift.longest:.0f}")
+    return Row((label_of(one), *through, *counted, *with_step))
+
+
 def _risk(instrument: Instrument, key: str) -> Iterator[Block]:
     columns = (
-        Column("key"),
+        Column("what"),
         Column("T/U", "number"),
         Column("in tolerance", "number"),
         Column("wrongly passed", "number"),
@@ -232,14 +236,9 @@ def _risk(instrument: Instrument, key: str) -> Iterator[Block]:
         Column("limit by method 6", "number"),
         Column("then wrongly passed", "number"),
     )
-    rows = []
-    for one in shown_of(instrument, key):
-        found = risk_of(one)
-        if found is not None:
-            shares = (found.history, found.accept, found.reject, found.limit, found.guarded)
-            rows.append(
-                Row((one.series.key, f"{found.tur:.1f}", *(f"{100 * share:.1f} %" for share in shares)))
-            )
+    known = {id(one): risk for one in shown_of(instrument, key) if (risk := risk_of(one)) is not None}
+    named = [one for one in shown_of(instrument, key) if id(one) in known]
+    rows = _by_procedure(named, lambda one: Row(_risky(one, known[id(one)])))
     if not rows:
         return
     yield Table(columns, tuple(rows), title=instrument.serial)
@@ -249,6 +248,11 @@ def _risk(instrument: Instrument, key: str) -> Iterator[Block]:
         "the tolerance.",
         source="JCGM 106:2012; method 6 of the Z540.3 handbook as published open code has it",
     )
+
+
+def _risky(one: Figures, found: Risk) -> tuple[str, ...]:
+    shares = (found.history, found.accept, found.reject, found.limit, found.guarded)
+    return label_of(one), f"{found.tur:.1f}", *(f"{100 * share:.1f} %" for share in shares)
 
 
 def _advice(history: History) -> Iterator[Block]:
@@ -288,7 +292,8 @@ def headline(found: Advice) -> str:
     """Return the advice in one sentence."""
     chosen = found.chosen
     if found.checks < found.needed:
-        return f"no advice: {found.checks} checks are too few, {found.needed} are needed"
+        few = "1 check is" if found.checks == 1 else f"{found.checks} checks are"
+        return f"no advice: {few} too few, {found.needed} are needed"
     if chosen.days is None:
         return f"no advice: {chosen.told}"
     if abs(chosen.days - found.current) < 0.5:
@@ -311,7 +316,7 @@ def _days(days: float | None) -> str:
 
 def _in_mind(history: History) -> Iterator[Block]:
     few = [
-        one.series.key
+        label_of(one)
         for instrument in history.instruments
         for one in shown_of(instrument)
         if one.charts is not None and len(one.series.points) < FIRM
@@ -322,10 +327,10 @@ def _in_mind(history: History) -> Iterator[Block]:
             source="common practice, no source",
         )
     drifting = [
-        one.series.key
+        label_of(one)
         for instrument in history.instruments
         for one in shown_of(instrument)
-        if one.drift is not None and one.charts is not None and _drifts(one.drift)
+        if one.drift is not None and one.charts is not None and drifts(one.drift)
     ]
     if drifting:
         yield Statement(
@@ -350,30 +355,3 @@ _OF_ALL: Final = {
     ADVICE: _advice,
     IN_MIND: _in_mind,
 }
-
-
-# ---------------------------------------------------------------- figures
-
-
-def _half(drift: Drift) -> float:
-    """Half the interval of confidence of a drift per day."""
-    return coverage_factor(float(drift.dof), LEVEL) * drift.s * math.sqrt(drift.inverse[0][0])
-
-
-def _drifts(drift: Drift) -> bool:
-    return abs(drift.coefficients[0]) > _half(drift) > 0
-
-
-def _value(figures: Figures, value: float) -> str:
-    """One digit beyond those the values were kept with; no zero has a sign."""
-    exponents = [Decimal(p.text).as_tuple().exponent for p in figures.series.points if p.value is not None]
-    digits = min(6, 1 + max((-int(e) for e in exponents), default=2))
-    return minus(f"{round(value, digits) + 0.0:.{digits}f}")
-
-
-def _rate(value: float) -> str:
-    """A change per day, to three figures and without an exponent."""
-    if value == 0:
-        return "0"
-    digits = max(0, 2 - Decimal(f"{abs(value):e}").adjusted())
-    return minus(f"{value:.{min(digits, 9)}f}")

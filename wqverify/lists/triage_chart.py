@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from io import BytesIO
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +18,7 @@ from wqverify.lists.triage_findings import (
     FLAT,
     GAP,
     NOISE,
+    RATES,
     SPIKES,
     TWIN,
     Finding,
@@ -61,10 +63,14 @@ _KEY = {
     TWIN: "dots",
     NOISE: "level lines",
     SPIKES: "\u25be",
+    RATES: "\u25bf",
 }
+_MARKED = {RATES: "white", SPIKES: "black"}  # the gravest rows of each, above the trace
 _LETTER = 0.0092  # width of a letter as a share of the picture
 _FEWEST_PARTS = 60  # a finding is named where it is longer than this part of the export
 _DAY = 86400
+_CAPTION_WIDTH = 105  # letters
+_PLACES = 600  # across a picture
 _BROKEN = 3  # usual distances of the places of a trace
 
 
@@ -113,15 +119,21 @@ def _caption(found: Triage, drawn: Sequence[Looked]) -> str:
     first, last = min(one.first for one in drawn), max(one.last for one in drawn)
     days = " to ".join(clock(second, found.zone)[:10] for second in (first, last))
     left = len(found.channels) - len(drawn)
-    more = f"; {left} more channels are not drawn" if left else ""
+    more = f"; {left} more channels are not drawn" if left > 1 else "; 1 more is not drawn" if left else ""
     kinds = {one.kind for one in found.findings}
-    key = [f"{said}: {kind}" for kind, said in _KEY.items() if kind in kinds]
-    key += ["grey ground: verification window"] if found.windows else []
-    return f"{found.file}, {days} on the clock of {found.zone}{more}\n{'; '.join(key)}"
+    key = [
+        f"{said}: {'greatest ' if kind in _MARKED else ''}{kind}"
+        for kind, said in _KEY.items()
+        if kind in kinds
+    ]
+    key += ["grey ground: window or flag"] if found.windows or found.flagged else []
+    shown = f"{found.file}, {days} on the clock of {found.zone}{more}"
+    return "\n".join(line for part in (shown, "; ".join(key)) for line in wrap(part, _CAPTION_WIDTH))
 
 
 def _panel(axes: Axes, one: Looked, found: Triage) -> None:
     trace = one.trace
+    whole = max(c.last for c in found.channels) - min(c.first for c in found.channels if c.rows)
     low, high = float(trace.low.min()), float(trace.high.max())
     if low == high:
         low, high = low - (abs(low) or 1.0) / 2, high + (abs(high) or 1.0) / 2
@@ -130,6 +142,11 @@ def _panel(axes: Axes, one: Looked, found: Triage) -> None:
     for away in _of(one, found.windows):
         ends = away.start.timestamp() / _DAY, away.end.timestamp() / _DAY
         axes.axvspan(*ends, facecolor="0.85", edgecolor="none")
+    spans = [span for flag in found.flagged if flag.channel == one.name for span in flag.spans]
+    wide = max(whole // _PLACES, 1)  # so that none is too narrow to be seen
+    bars = [(begin / _DAY, max(end - begin, wide) / _DAY) for begin, end in spans]
+    place = axes.get_xaxis_transform()  # across the whole height
+    axes.broken_barh(bars, (0, 1), facecolor="0.85", edgecolor="none", transform=place)
     x = trace.times / _DAY
     axes.vlines(x, trace.low, trace.high, color="0.25", linewidth=0.6)
     apart = np.diff(trace.times)
@@ -137,11 +154,11 @@ def _panel(axes: Axes, one: Looked, found: Triage) -> None:
     middle = np.insert((trace.low + trace.high) / 2, gaps, np.nan)  # no line where nothing was archived
     axes.plot(np.insert(x, gaps, x[gaps]), middle, color="0.25", linewidth=0.4)
     mine = [f for f in found.findings if f.channel == one.name]
-    whole = max(c.last for c in found.channels) - min(c.first for c in found.channels if c.rows)
     _bars(axes, [f for f in mine if f.kind in _INK], (low - 0.34 * room, 0.14 * room), whole)
-    for spikes in (f for f in mine if f.kind == SPIKES):
-        points = [second / _DAY for second in spikes.at]
-        axes.plot(points, [high + 0.08 * room] * len(points), "v", color="black", markersize=3)
+    for rows in (f for f in mine if f.kind in _MARKED):
+        points = [second / _DAY for second in rows.at]
+        face = _MARKED[rows.kind]
+        axes.plot(points, [high + 0.08 * room] * len(points), "v", color="black", mfc=face, markersize=3)
     axes.set_ylabel(f"{one.name}\n{one.unit}".rstrip(), rotation=0, ha="right", va="center")
     axes.tick_params(labelsize=6.5)
     axes.locator_params(axis="y", nbins=4)

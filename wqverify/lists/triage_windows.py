@@ -39,14 +39,24 @@ class Away:
 
 @dataclass(frozen=True, slots=True)
 class Flagged:
-    """What an export flags itself as no water: rows in runs, the first and the last in UTC seconds."""
+    """What an export flags itself as no water: so many rows, in runs from one UTC second to another."""
 
     channel: str
     flag: str
     rows: int
-    runs: int
-    first: int
-    last: int
+    spans: tuple[tuple[int, int], ...]
+
+    @property
+    def runs(self) -> int:
+        return len(self.spans)
+
+    @property
+    def first(self) -> int:
+        return self.spans[0][0]
+
+    @property
+    def last(self) -> int:
+        return self.spans[-1][1]
 
 
 def flagged(numbers: Numbers) -> tuple[Truths, tuple[Flagged, ...]]:
@@ -56,9 +66,8 @@ def flagged(numbers: Numbers) -> tuple[Truths, tuple[Flagged, ...]]:
     told, off = [], np.zeros(len(numbers.times), bool)
     for text in filter(None, numbers.off.shown().distinct):
         mine = numbers.off.where(text)
-        rows, runs = np.flatnonzero(mine), stretches(mine)
-        first, last = (int(numbers.times[row]) for row in (rows[0], rows[-1]))
-        told.append(Flagged(numbers.name, text, len(rows), len(runs), first, last))
+        spans = ((int(numbers.times[first]), int(numbers.times[last])) for first, last in stretches(mine))
+        told.append(Flagged(numbers.name, text, int(mine.sum()), tuple(spans)))
         off |= mine
     return off, tuple(told)
 
