@@ -985,6 +985,10 @@ def test_the_command_as_one_document(
         (["--chart", "e.pdf"], "A picture is written as svg or png, not as pdf."),
         (["--window", "A", "2026-05-01 25:00", "2026-05-01 09:00"], "is not a time of day"),
         (["--channel", "B"], "has no channel B"),
+        (
+            ["--window", "B", "2026-05-01 05:00", "2026-05-01 05:10"],
+            "2026-05-01 05:10: no channel is called B; there is A, and * is every one.",
+        ),
         (["--range", "B", "0", "1"], "has no column 'B'"),
     ],
 )
@@ -998,6 +1002,42 @@ def test_what_the_command_refuses(
             cli, ["triage", str(path), "--time-zone", "UTC", *arguments], catch_exceptions=False
         )
     assert sentence in str(caught.value)
+
+
+def test_where_nothing_could_be_tested_it_is_not_said_that_nothing_was_found(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for rows, said in ((1, False), (19, False), (20, True)):
+        path = export(tmp_path / f"{rows}.csv", {"A": lively(rows)})
+        _code, output = run(str(path), "--time-zone", "UTC")
+        assert ("Nothing was found." in output) is said
+        assert ("Nothing could be tested, see why below." in output) is not said
+
+
+def test_a_window_without_a_row_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    path = export(tmp_path / "e.csv", {"A": lively(100)})
+    window = ["--window", "A", "2026-05-02 05:00", "2026-05-02 05:10"]
+    _code, output = run(str(path), "--time-zone", "UTC", *window)
+    assert "  window entered, A: no row lies in it, 2026-05-02 05:00 to 2026-05-02 05:10" in output
+
+
+def test_two_columns_of_one_tag_and_one_of_none_are_told_and_a_tag_finds_its_column(
+    tmp_path: Path, plant: Plant
+) -> None:
+    path = tmp_path / "e.csv"
+    export(path, {"AIT2202.PV": lively(60), TAG: lively(60, 2), "FIT-9": lively(60, 3)})
+    options = ExportOptions(time_zone="UTC")
+    found = triage(path, options, plant)
+    assert f"AIT2202.PV and {TAG} were both taken as channels of {TAG}" in found.told
+    nobody = [one.channel for one in found.not_tested if one.test == "windows of records"]
+    assert nobody == ["FIT-9"]
+    one = tmp_path / "one.csv"
+    export(one, {"AIT2202.PV": lively(60)})
+    assert [each.name for each in triage(one, options, plant, channels=[TAG]).channels] == ["AIT2202.PV"]
+    with pytest.raises(ChooseAnother, match=r"one\.csv has no channel AIT2101\.PV; it has AIT2202\.PV\."):
+        triage(one, options, plant, channels=["AIT-2101"])
 
 
 def test_the_picture_shows_where_what_lies(real_data: Path) -> None:

@@ -79,6 +79,7 @@ def triage(
         options = _with_twins(_with_ranges(options, ranges), twins)
         away = list(_windows(windows, plant, options))
         found.append(triage_of(export, options, plant, away, channels))
+    _insist_on_windows(windows, found)
     if chart is not None:
         _draw(found[0], chart)
     if as_json:
@@ -144,6 +145,25 @@ def _windows(
         yield entered(tag, start, end, zone)
 
 
+def _insist_on_windows(windows: Sequence[tuple[str, str, str]], found: Sequence[Triage]) -> None:
+    """Refuse a window of a name that no export has: what lies in it would be told as a fault."""
+    from wqverify.lists.triage_windows import ALL
+
+    names = dict.fromkeys(
+        name for one in found for channel in one.channels for name in (channel.name, channel.tag)
+    )
+    known = [name for name in names if name]
+    for tag, start, end in windows:
+        if tag != ALL and tag not in known:
+            raise ChooseAnother(
+                f"--window {tag} {start} {end}: no channel is called {tag[:60]}; there is "
+                f"{', '.join(known)[:200]}, and {ALL} is every one.",
+                found=tag,
+                expected=", ".join(known),
+                where="--window",
+            )
+
+
 def _draw(found: Triage, file: Path) -> None:
     from wqverify.durable import write_durably
     from wqverify.lists.triage_chart import chart
@@ -163,8 +183,9 @@ def triage_lines(found: Triage, plant: bool) -> Iterator[str]:
     last = max((one.last for one in found.channels if one.rows), default=0)
     yield f"{found.file}: {channels}, {clock(first, found.zone)} to {clock(last, found.zone)} {found.zone}"
     yield from _wrapped(UNSIGNED, "  ", "  ")
+    tested = any(one.settings for one in found.channels)
     if not found.findings:
-        yield "Nothing was found."
+        yield "Nothing was found." if tested else "Nothing could be tested, see why below."
     elif any(found.stamps.values()):
         yield "  In brackets: lines of the file, and its own times where its clock is another one."
     yield from _findings(found)

@@ -9,7 +9,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, TypeVar
 
-from wqverify.book import has_book, open_book, stored_of_tag
+from wqverify.book import Book, has_book, open_book, stored_of_tag
 from wqverify.calculations.control_chart import (
     Individuals,
     Sums,
@@ -129,13 +129,7 @@ def history(plant: Plant, tag: str, procedure: str = "", choices: Mapping[str, A
     rows = stored_of_tag(book, tag, procedure) if book is not None else ()
     kept = [kept_in(*row) for row in rows]
     if not kept:
-        known = ", ".join(plant.analyzers)
-        what = f" by {procedure}" if procedure else ""
-        raise ChooseAnother(
-            f"The book holds no record of {tag[:40]}{what}; the register holds {known}.",
-            found=tag,
-            expected=known,
-        )
+        raise _no_record(book, plant, tag, procedure)
     plan = (
         {(analyzer.serial, name): days for name, days in analyzer.intervals_days.items()}
         if analyzer is not None
@@ -149,6 +143,22 @@ def history(plant: Plant, tag: str, procedure: str = "", choices: Mapping[str, A
         synthetic=plant.site.synthetic,
         source=f"book {Path(plant.book).name}",
         instruments=instruments_of(kept, plan, told),
+    )
+
+
+def _no_record(book: Book | None, plant: Plant, tag: str, procedure: str) -> ChooseAnother:
+    """What to say where nothing is found: by which procedures there is something, else the tags."""
+    rows = stored_of_tag(book, tag, "") if book is not None and procedure else ()
+    by = ", ".join(dict.fromkeys(stands.procedure for stands, *_rest in rows))
+    if by:
+        return ChooseAnother(
+            f"The book holds no record of {tag[:40]} by {procedure[:40]}; it holds records by {by}.",
+            found=procedure,
+            expected=by,
+        )
+    known = ", ".join(plant.analyzers)
+    return ChooseAnother(
+        f"The book holds no record of {tag[:40]}; the register holds {known}.", found=tag, expected=known
     )
 
 

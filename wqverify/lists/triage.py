@@ -33,13 +33,14 @@ from wqverify.lists.triage_findings import (
 from wqverify.lists.triage_rows import at_ends, single_rows
 from wqverify.lists.triage_settings import FEWEST, Setting, settings_of
 from wqverify.lists.triage_windows import ALL, Away, Flagged, Records, beside, flagged, within
+from wqverify.lists.triage_words import clock
 from wqverify.plant.folder import Plant
 from wqverify.terms import Analyzer
 from wqverify.trends.export import Stamp
 from wqverify.trends.options import ExportOptions, TriageOptions, zone_of
 from wqverify.trends.table import LIMIT_BYTES
 from wqverify.trends.texts import Floats, Integers, Truths
-from wqverify.trends.whole import Numbers, go_through, options_for
+from wqverify.trends.whole import Numbers, Source, go_through, options_for
 
 _PIECES = 1500  # of a trace: more than a picture has places
 _STILL = (DEAD, CLAMPED, FLAT)
@@ -103,11 +104,12 @@ def triage(
     ``windows`` are those entered by hand; those of the records of a plant are added. Raises what
     ``read_export`` raises, and ChooseAnother for a twin that is not in the export.
     """
-    source = go_through(path, options, limit_bytes, channels)
+    source = _source(path, options, limit_bytes, channels, plant)
     look = _Look(options, plant, list(windows))
     for numbers in source.channels:
         look.at(numbers)
     look.pair(source.names)
+    look.tell()
     return Triage(
         source.file,
         source.digest,
@@ -120,6 +122,20 @@ def triage(
         tuple(look.not_tested),
         look.stamps,
     )
+
+
+def _source(
+    path: Path, options: ExportOptions, limit_bytes: int, channels: Sequence[str], plant: Plant | None
+) -> Source:
+    """The export; a channel may be named by its tag where the export has its name in the control system."""
+    try:
+        return go_through(path, options, limit_bytes, channels)
+    except ChooseAnother:
+        tags = plant.analyzers if plant is not None else {}
+        names = [(tags[one].control_system_tag or one) if one in tags else one for one in channels]
+        if names == list(channels):
+            raise
+        return go_through(path, options, limit_bytes, names)
 
 
 def _zone(options: ExportOptions, plant: Plant | None) -> tzinfo:
@@ -224,6 +240,26 @@ class _Look:
         mine = [one for one in [*self._entered, *told] if one.tag in names]
         self.used += [one for one in mine if one not in self.used and within(numbers.times, [one]).any()]
         return mine
+
+    def tell(self) -> None:
+        """Say of the whole what speaks of no single row: shared and unknown tags, windows without a row."""
+        of_tag: dict[str, list[str]] = {}
+        for one in self.channels:
+            of_tag.setdefault(one.tag, []).append(one.name)
+        nobody = of_tag.pop("", [])
+        if self._plant is not None:
+            because = "no analyzer of the register has it as its tag or control_system_tag"
+            self.not_tested += [NotTested(name, "windows of records", because) for name in nobody]
+        for tag, names in of_tag.items():
+            if len(names) > 1:
+                self.told.append(f"{' and '.join(names)} were both taken as channels of {tag}")
+        for window in self._entered:
+            known = {ALL, *of_tag, *(one.name for one in self.channels)}
+            if window.tag in known and window not in self.used:
+                zone = _zone(self._options, self._plant)
+                ends = (clock(int(at.timestamp()), zone) for at in (window.start, window.end))
+                because = f"no row lies in it, {' to '.join(ends)}"
+                self.not_tested.append(NotTested(window.tag, "window entered", because))
 
     # ------------------------------------------------------------ twins
 
