@@ -923,6 +923,13 @@ def test_results_of_a_laboratory_are_no_signal(tmp_path: Path) -> None:
         go_through(tmp_path / "e.csv", ExportOptions(kind="laboratory"))
 
 
+def test_results_of_a_laboratory_are_known_by_their_columns(real_data: Path) -> None:
+    """Until they were, every other visit of a month was a gap in the signal."""
+    path = real_data / "volunteer_results_with_qc.xlsx"
+    with pytest.raises(ChooseAnother, match=r"with_qc\.xlsx is an export of a laboratory"):
+        triage(path, ExportOptions(time_zone=NEW_YORK))
+
+
 # ---------------------------------------------------------------- the command and the picture
 
 

@@ -85,13 +85,17 @@ class Written:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Export:
-    """An export as read: its file and digest, what was told in sentences, its channels, its times."""
+    """An export as read: its file and digest, what was told in sentences, its channels, its times.
+
+    ``laboratory`` where it holds results, of which several may be of one time.
+    """
 
     file: str
     digest: str
     told: tuple[str, ...]
     channels: tuple[Channel, ...]
     written: Written
+    laboratory: bool
 
     def channel_of(self, *names: str) -> Channel:
         """Return the channel of the first of these names that the export has; raises ChooseAnother."""
@@ -143,6 +147,7 @@ def export_of(table: Table, options: ExportOptions) -> Export:
         ),
         channels,
         Written(tuple(table.columns[n] for n in layout.time), stamps.local, table.lines),
+        reading.laboratory,
     )
 
 

@@ -65,16 +65,12 @@ def go_through(
     in it.
     """
     if options.kind == "laboratory":
-        raise ChooseAnother(
-            f"{path.name} is an export of a laboratory, whose results are no signal; name one of the control "
-            f"system.",
-            found="laboratory",
-            expected="control system",
-            where=path.name,
-        )
+        raise _no_signal(path)
     if is_large(path, limit_bytes):
         return _by_tag(path, options, names)
     export = read_export(path, options, limit_bytes)
+    if export.laboratory:
+        raise _no_signal(path)
     channels = [export.channel_of(name) for name in names] if names else list(export.channels)
     return Source(
         export.file,
@@ -82,6 +78,16 @@ def go_through(
         export.told,
         tuple(channel.name for channel in channels),
         (_numbers(channel, export.written, options) for channel in channels),
+    )
+
+
+def _no_signal(path: Path) -> ChooseAnother:
+    return ChooseAnother(
+        f"{path.name} is an export of a laboratory, whose results are no signal; name one of the control "
+        f'system, or write kind = "control system" for this export.',
+        found="laboratory",
+        expected="control system",
+        where=path.name,
     )
 
 
