@@ -410,6 +410,16 @@ def test_a_key_that_two_procedures_have_stands_under_each(plant: Plant) -> None:
     assert short.index("Chlorine check against grabs, newest") < short.index("Comparison with a grab, newest")
 
 
+def test_work_that_judges_a_duty_is_no_check_of_the_instrument(plant: Plant) -> None:
+    enter_rows(plant, weekly("0.01", "0.02"))
+    duty = record([check("back", "1", unit="d")])
+    told = {"outcomes": [["back", "pass"]], "adjusted": "no"}
+    enter_rows(plant, [("2026-01-20T08:00-06:00", duty, told)], procedure="monitor_outage")
+    found = text(brief(history(plant, TAG)), 150)
+    assert "Other work on it, newest: Outage of a monitor, L1-2026-0003 of 2026-01-20." in found
+    assert found.count("last good check") == 1
+
+
 def test_the_instrument_before_is_one_line(plant: Plant) -> None:
     enter_rows(plant, weekly("0.01"), serial="EL-0588")
     enter_rows(plant, [(f"2026-05{day[7:]}", *rest) for day, *rest in weekly("0.01", "0.02")])

@@ -17,7 +17,7 @@ from wqverify.show.blocks import Block, Column, Facts, Row, Statement, Table, Ti
 from wqverify.show.printable import minus
 from wqverify.terms import Outcome
 
-MOST = 4  # keys of one procedure
+MOST = 3  # keys of one procedure
 MORE = "--all shows every key, value, chart, risk and method of the advice; --charts draws the charts."
 
 
@@ -35,7 +35,7 @@ def brief(history: History) -> list[Block]:
     for procedure in _judging(now):
         made += _of_procedure(now, procedure)
     if others := _others(now):
-        made.append(Statement(f"Without a verdict on it: {others}."))
+        made.append(Statement(f"Other work on it, newest: {others}."))
     return [*made, Statement(MORE)]
 
 
@@ -49,13 +49,16 @@ def _records(one: Instrument) -> str:
 
 
 def _judging(one: Instrument) -> list[str]:
-    """The procedures that judged it, the one with the newest verdict first."""
-    judged = [kept for kept in reversed(one.records) if any(map(_verdict, kept.outcomes.values()))]
+    """The procedures that judged it as found or as left, the one with the newest verdict first.
+
+    What judges a duty or a preparation says nothing about the instrument.
+    """
+    judged = [kept for kept in reversed(one.records) if any(map(_of_it, kept.outcomes))]
     return list(dict.fromkeys(kept.procedure for kept in judged))
 
 
-def _verdict(outcome: str) -> bool:
-    return outcome in (Outcome.PASS, Outcome.FAIL, Outcome.TOO_CLOSE)
+def _of_it(stage: str) -> bool:
+    return stage.startswith((AS_FOUND, AS_LEFT))
 
 
 def _others(one: Instrument) -> str:
@@ -112,7 +115,8 @@ def _found_and_left(figures: Sequence[Figures], title: str, newest: Kept) -> Tab
     named = zip(figures[:MOST], _labels(figures), strict=False)
     rows = [Row(_newest(one, newest, label)) for one, label in named]
     if len(figures) > MOST:
-        rows.append(Row((f"{len(figures) - MOST} more keys are not listed here.",), "note"))
+        more = len(figures) - MOST
+        rows.append(Row((f"{more} more {'keys are' if more > 1 else 'key is'} not listed here.",), "note"))
     return Table(columns, tuple(rows), title=title, dense=True)
 
 
@@ -139,7 +143,7 @@ def _labels(figures: Sequence[Figures]) -> list[str]:
     """
     whole = [label_of(one) for one in figures]
     short = [label.split(", ")[0] for label in whole]
-    return short if len(set(short)) == len(short) else whole
+    return [one if short.count(one) == 1 else told for one, told in zip(short, whole, strict=True)]
 
 
 def _last_good(rows: Sequence[Kept]) -> str:
