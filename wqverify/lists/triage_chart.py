@@ -65,7 +65,7 @@ _KEY = {
     SPIKES: "\u25be",
     RATES: "\u25bf",
 }
-_MARKED = {RATES: "white", SPIKES: "black"}  # the gravest rows of each, above the trace
+_MARKED = {RATES: "white", SPIKES: "black"}  # the gravest rows of each, above the trace, spikes on top
 _LETTER = 0.0092  # width of a letter as a share of the picture
 _FEWEST_PARTS = 60  # a finding is named where it is longer than this part of the export
 _DAY = 86400
@@ -132,6 +132,8 @@ def _caption(found: Triage, drawn: Sequence[Looked]) -> str:
 
 
 def _panel(axes: Axes, one: Looked, found: Triage) -> None:
+    from matplotlib.ticker import MaxNLocator
+
     trace = one.trace
     whole = max(c.last for c in found.channels) - min(c.first for c in found.channels if c.rows)
     low, high = float(trace.low.min()), float(trace.high.max())
@@ -155,14 +157,14 @@ def _panel(axes: Axes, one: Looked, found: Triage) -> None:
     axes.plot(np.insert(x, gaps, x[gaps]), middle, color="0.25", linewidth=0.4)
     mine = [f for f in found.findings if f.channel == one.name]
     _bars(axes, [f for f in mine if f.kind in _INK], (low - 0.34 * room, 0.14 * room), whole)
-    for rows in (f for f in mine if f.kind in _MARKED):
+    for rows in (f for kind in _MARKED for f in mine if f.kind == kind):
         points = [second / _DAY for second in rows.at]
         face = _MARKED[rows.kind]
         axes.plot(points, [high + 0.08 * room] * len(points), "v", color="black", mfc=face, markersize=3)
     axes.set_ylabel(f"{one.name}\n{one.unit}".rstrip(), rotation=0, ha="right", va="center")
     axes.tick_params(labelsize=6.5)
-    axes.locator_params(axis="y", nbins=4)
-    axes.set_yticks([tick for tick in axes.get_yticks() if low - 0.05 * room <= tick <= high + 0.1 * room])
+    ticks = MaxNLocator(nbins=4, steps=[1, 2, 5, 10]).tick_values(low, high)
+    axes.set_yticks([tick for tick in ticks if low - 0.05 * room <= tick <= high + 0.1 * room])
     _time_axis(axes, found)
 
 
