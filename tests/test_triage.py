@@ -1087,3 +1087,23 @@ def test_a_picture_of_nothing_is_refused(tmp_path: Path) -> None:
     nothing = Triage("e.csv", "", UTC, (), (), (), (), (), ())
     with pytest.raises(ChooseAnother, match=r"e\.csv has no channel with numbers to draw\."):
         chart(nothing, "svg")
+
+
+@pytest.mark.parametrize(
+    ("header", "flags"),
+    [
+        ("time,A,Quality", "off"),
+        ("time,A,B,Quality", ""),
+        ("time,A,Quality,Status", ""),
+        ("time,A,Remark", ""),
+    ],
+)
+def test_a_column_of_flags_is_that_of_a_channel_only_where_no_other_could_be_meant(
+    tmp_path: Path, header: str, flags: str
+) -> None:
+    from wqverify.trends import read_export
+
+    cells = {"time": "2026-05-01T00:00:00Z", "A": "1.0", "B": "2.0"}
+    path = tmp_path / "e.csv"
+    path.write_text(f"{header}\n{','.join(cells.get(name, 'off') for name in header.split(','))}\n", "utf-8")
+    assert read_export(path, ExportOptions()).channel_of("A").flag(0) == flags
