@@ -598,9 +598,9 @@ def test_numbers_of_a_budget_have_no_exponent() -> None:
 # ---------------------------------------------------------------- charts
 
 
-@pytest.mark.parametrize("kind", ["errors", "trace", "pairs"])
+@pytest.mark.parametrize("kind", ["errors", "trace", "samples", "pairs"])
 def test_limits_are_named_under_a_chart_only_where_it_has_some(
-    kind: Literal["errors", "trace", "pairs"],
+    kind: Literal["errors", "trace", "samples", "pairs"],
 ) -> None:
     """A trace without limits has no caption at all."""
     series = (Series("one", (("1", "2", ""),)),)

@@ -43,6 +43,7 @@ EVERY = {
     **{f"errors, {n} points": errors(n) for n in range(1, 9)},
     **{f"errors, {n} equal points": errors(n, equal=True) for n in (1, 2, 8)},
     **{f"trace, {n} points": trace(n) for n in (1, 2, 8, 40)},
+    **{f"samples, {n} points": replace(trace(n), kind="samples") for n in (1, 2, 40)},
     **{f"pairs, {n} points": pairs(n) for n in (1, 2, 8)},
 }
 
@@ -107,6 +108,13 @@ def test_a_point_without_uncertainty_has_no_bar() -> None:
     sure = replace(chart(), series=(Series("as found", (("7", "0.01", "0.02"),)),))
     assert chart_svg(sure).count(b"LineCollection") == chart_svg(bare).count(b"LineCollection")
     assert chart_svg(sure).count(b"<use") > chart_svg(bare).count(b"<use")
+
+
+def test_separate_samples_are_not_joined() -> None:
+    """A trace goes from point to point; of samples taken one by one nothing is said in between."""
+    joined = re.compile(r'd="(?:M [\d. -]+\s+)(?:L [\d. -]+\s+){4,}"')  # a line through five points and more
+    assert joined.search(chart_svg(trace(8)).decode())
+    assert not joined.search(chart_svg(replace(trace(8), kind="samples")).decode())
 
 
 def test_x_texts_that_are_no_numbers_stand_in_their_order() -> None:

@@ -691,7 +691,65 @@ def test_other_notices_are_due_where_the_register_asks_for_them() -> None:
     assert outcome(result, "outage") == (PASS, "0")
     sources = [one.source for one in result.workings if one.label.startswith("State told")]
     assert sources == ["40 CFR 141.175(c), above 1 NTU", "the plant's register, 1 business days"]
-    assert not {"turbidity_1", "outage"} & set(keys(run(visit(grab=taken), NTU)))
+    assert "outage" not in keys(run(visit(grab=taken), NTU))
+
+
+@pytest.mark.parametrize(
+    ("result", "asked"), [("0.99 NTU", 0), ("1.0 NTU", 0), ("1.01 NTU", 1), ("<1.2 NTU", 0)]
+)
+def test_of_a_combined_effluent_the_state_is_told_above_1_ntu(result: str, asked: int) -> None:
+    """40 CFR 141.175(c), without a setting of its own."""
+    a = analyzer("turbidity", combined_effluent="1")
+    found = run(visit(grab=[grab("20:30", result), grab("23:00", "0.1 NTU")]), a)
+    assert keys(found).count("turbidity_1") == asked
+    assert (
+        keys(run(visit(grab=[grab("20:30", result)]), analyzer("turbidity", combined_effluent="0"))).count(
+            "turbidity_1"
+        )
+        == 0
+    )
+
+
+@pytest.mark.parametrize(
+    ("told_at", "found"),
+    [
+        ("2026-05-14 23:58", (PASS, "1")),
+        ("2026-05-14 23:59", (PASS, "1")),
+        ("2026-05-15 00:00", (FAIL, "2")),
+    ],
+)
+def test_it_is_told_by_the_end_of_the_next_business_day(told_at: str, found: Any) -> None:
+    a = analyzer("turbidity", combined_effluent="1")
+    taken = [grab("20:30", "1.2 NTU"), grab("23:00", "0.1 NTU")]
+    told_ = run(visit(grab=taken, notice=[notice("turbidity too high", told_at)]), a)
+    assert outcome(told_, "turbidity_1") == found
+    assert OF.check(run(visit(grab=taken), a), "turbidity_1").outcome is NOT
+
+
+def test_where_the_register_does_not_say_whose_effluent_it_is_the_notice_is_not_judged_as_missing() -> None:
+    taken = [grab("20:30", "1.2 NTU"), grab("2026-05-18 08:00", "0.1 NTU")]
+    missing = OF.check(run(visit(grab=taken, returned={"not_done": "out"}), NTU), "turbidity_1")
+    assert missing.outcome is NOT
+    assert 'enter the setting "combined effluent", with an underscore, 1 or 0' in missing.reason
+    assert "where it is of the combined effluent" in missing.label
+    said = OF.check(
+        run(visit(grab=taken, returned={"not_done": "out"}), analyzer("turbidity", combined_effluent="1")),
+        "turbidity_1",
+    )
+    assert said.outcome is FAIL
+    made = [notice("turbidity too high", "2026-05-14 08:00")]
+    assert outcome(run(visit(grab=taken, notice=made, returned={"not_done": "out"}), NTU), "turbidity_1") == (
+        PASS,
+        "1",
+    )
+
+
+def test_grabs_are_drawn_one_by_one_with_the_values_beyond_which_somebody_is_told() -> None:
+    taken = [grab("20:30", "1.2 NTU"), grab("23:00", "3.0 NTU"), grab("23:30", "<0.02 NTU")]
+    (chart,) = run(visit(grab=taken), NTU).charts
+    assert (chart.kind, len(chart.series[0].points)) == ("samples", 2)
+    assert "1 below detection not drawn" in chart.title
+    assert [line.label for line in chart.lines] == ["tell above 1 NTU", "consult above 5 NTU"]
 
 
 # ---------------------------------------------------------------- W16: a number a day, by people served

@@ -1,8 +1,8 @@
 """Outage of a monitor: grabs in its place, how long it may be out, who is told by when, how it came back.
 
-Sheet: ``outage_sheet``; figures of the rules, each a setting with its source: ``outage_rules``; what is
-known: ``outage_case``; what is judged: ``outage_checks``. It judges duties and verifies no analyzer: the
-check that returns it does.
+Sheet: ``outage_sheet``; figures of the rules, each a setting with its source: ``outage_rules``; what cannot
+be taken: ``outage_refused``; what is known: ``outage_case``; what is judged: ``outage_checks``. It judges
+duties and verifies no analyzer: the check that returns it does.
 """
 
 from __future__ import annotations
@@ -11,7 +11,8 @@ from wqverify.procedures.outage_beside import BESIDE
 from wqverify.procedures.outage_case import case_of
 from wqverify.procedures.outage_checks import CALIBRATION, checks_of, expected
 from wqverify.procedures.outage_notes import CAUTIONS, notes
-from wqverify.procedures.outage_rules import SETTINGS, TOLERANCES, refuse
+from wqverify.procedures.outage_refused import refuse
+from wqverify.procedures.outage_rules import SETTINGS, TOLERANCES
 from wqverify.procedures.outage_sheet import OutageSheet
 from wqverify.procedures.outage_shown import charts, values, workings
 from wqverify.procedures.outage_told import clocks, facts

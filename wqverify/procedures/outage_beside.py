@@ -22,8 +22,10 @@ from wqverify.procedures.outage_rules import (
     Limit,
     consult_limit,
     grabs_tolerance,
+    notice_limit,
     repair_time,
     residual_limit,
+    whose_effluent,
 )
 from wqverify.procedures.outage_sheet import OutageSheet
 from wqverify.procedures.outage_told import by_when, next_due, overdue, still_open
@@ -73,7 +75,7 @@ def _notices(case: Case) -> Iterator[str]:
 @b.quiet
 def result(raw: Raw, path: str, given: Given) -> Beside:
     """Beside a result: beyond which value somebody is told."""
-    low, high = residual_limit(given), consult_limit(given)
+    low, high, notice = residual_limit(given), consult_limit(given), notice_limit(given)
     unit = given.analyzer.unit
     lines = []
     if low is not None:
@@ -84,7 +86,15 @@ def result(raw: Raw, path: str, given: Given) -> Beside:
         )
     if high is not None:
         lines.append(f"above {high.value} {unit}: consult the State within 24 h")
-    return Beside(b.told(lines, _beyond(raw, path, given, low, high)))
+    if notice is not None:
+        where = ", where it is of the combined effluent" if whose_effluent(given) else ""
+        lines.insert(
+            0,
+            f"above {notice.value} {unit}: tell the State by the end of the next business day{where} "
+            f"({notice.source})",
+        )
+    least = min((one for one in (high, notice) if one is not None), key=lambda one: one.value, default=None)
+    return Beside(b.told(lines, _beyond(raw, path, given, low, least)))
 
 
 def _beyond(raw: Raw, path: str, given: Given, low: Limit | None, high: Limit | None) -> str:

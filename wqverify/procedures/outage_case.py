@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
@@ -27,6 +27,7 @@ from wqverify.procedures.outage_rules import (
     notice_limit,
     repair_time,
     residual_limit,
+    whose_effluent,
 )
 from wqverify.procedures.outage_sheet import About, Notice, OutageSheet, Returned
 from wqverify.procedures.rules import holidays
@@ -199,7 +200,10 @@ def last_day(case: Case) -> date | None:
 
 @dataclass(frozen=True, slots=True)
 class Duty:
-    """A notice that is due: of what, since when, by when; ``days`` or ``minutes`` is the time there is."""
+    """A notice that is due: of what, since when, by when; ``days`` or ``minutes`` is the time there is.
+
+    ``unsure`` says what is not known of the plant, so that it may not be due.
+    """
 
     key: str
     about: About
@@ -208,6 +212,7 @@ class Duty:
     source: str
     days: int | None = None
     minutes: int | None = None
+    unsure: str = ""
 
     @property
     def due(self) -> date:
@@ -246,12 +251,7 @@ def _duties(case: Case) -> Iterator[Duty]:
                 "40 CFR 141.75(b)(3)(ii)",
                 minutes=CONSULT_MIN,
             )
-    if (limit := notice_limit(case.given)) is not None:
-        for n, spell in enumerate(high_spells(case, limit), 1):
-            words = f"of a turbidity above {limit.value} {unit} at {stamp(spell.since)}"
-            yield _by_business_day(
-                f"turbidity_{n}", "turbidity too high", words, spell.since, limit.source, case
-            )
+    yield from _of_combined_effluent(case)
     if (count := case.given.analyzer.settings.get("outage_notice_days")) is not None:
         assert case.failed is not None
         words = f"of the monitor out of service since {stamp(case.failed)}"
@@ -259,6 +259,22 @@ def _duties(case: Case) -> Iterator[Duty]:
         yield _by_business_day(
             "outage", "monitor out of service", words, case.failed, source, case, int(count)
         )
+
+
+def _of_combined_effluent(case: Case) -> Iterator[Duty]:
+    """Of a combined filter effluent the State is told; of a single filter another rule speaks."""
+    limit, unsure = notice_limit(case.given), whose_effluent(case.given)
+    if limit is None:
+        return
+    where = " where it is of the combined effluent" if unsure else ""
+    for n, spell in enumerate(high_spells(case, limit), 1):
+        words = (
+            f"of a turbidity above {limit.value} {case.given.analyzer.unit} at {stamp(spell.since)}{where}"
+        )
+        duty = _by_business_day(
+            f"turbidity_{n}", "turbidity too high", words, spell.since, limit.source, case
+        )
+        yield replace(duty, unsure=unsure)
 
 
 def _of_ground_water(n: int, spell: Spell, limit: Limit, case: Case) -> Iterator[Duty]:

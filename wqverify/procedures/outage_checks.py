@@ -200,6 +200,8 @@ def _notice(duty: Duty, case: Case) -> Check:
     label = f"State {verb} {duty.words}, {last}"
     until = told[1] if told is not None else case.as_of
     took, tolerance = _took(duty, case, until)
+    if told is None and duty.unsure:
+        return not_evaluated(duty.key, STAGE, label, duty.unsure, quantity=took, tolerance=tolerance)
     if told is None and case.as_of <= due:
         reason = f"no notice is entered; it is due by {stamp(due)}"
         return not_evaluated(duty.key, STAGE, label, reason, tolerance=tolerance)

@@ -22,6 +22,7 @@ from wqverify.procedures.outage_rules import (
     consult_limit,
     grabs_tolerance,
     low_tolerance,
+    notice_limit,
     repair_time,
     residual_limit,
 )
@@ -138,12 +139,15 @@ def charts(case: Case) -> Iterator[Chart]:
         return
     unit = case.given.analyzer.unit
     points = tuple((one.at.isoformat(timespec="seconds"), f"{one.value:f}", "") for one in known)
-    low, high = residual_limit(case.given), consult_limit(case.given)
+    low = residual_limit(case.given)
     lines = []
     if low is not None:
         lines.append(Line(f"not below {low.value} {unit} for more than 4 h", f"{low.value:f}"))
-    if high is not None and max(one.value for one in known) * 2 >= high.value:
-        lines.append(Line(f"consult above {high.value} {unit}", f"{high.value:f}"))
-    title = f"Grabs in place of {case.given.analyzer.tag}"
+    for verb, high in (("tell", notice_limit(case.given)), ("consult", consult_limit(case.given))):
+        if high is not None and max(one.value for one in known) * 2 >= high.value:
+            lines.append(Line(f"{verb} above {high.value} {unit}", f"{high.value:f}"))
+    less = len(case.taken) - len(known)
+    left = f"; {less} below detection not drawn" if less else ""
+    title = f"Grabs in place of {case.given.analyzer.tag}{left}"
     y_label = f"{case.given.analyzer.measures}, {unit}"
-    yield Chart("trace", title, "time", y_label, (Series("grab", points),), tuple(lines))
+    yield Chart("samples", title, "time", y_label, (Series("grab", points),), tuple(lines))

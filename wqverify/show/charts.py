@@ -49,7 +49,7 @@ def chart_svg(chart: Chart) -> bytes:
     from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
-    draw = {"errors": _errors, "trace": _trace, "pairs": _pairs}[chart.kind]
+    draw = {"errors": _errors, "trace": _trace, "samples": _samples, "pairs": _pairs}[chart.kind]
     with matplotlib.rc_context(_STYLE):
         figure = Figure(figsize=_SIZE, layout="constrained")
         FigureCanvasSVG(figure)
@@ -65,7 +65,7 @@ def chart_svg(chart: Chart) -> bytes:
     return out.getvalue()
 
 
-# ---------------------------------------------------------------- the three kinds
+# ---------------------------------------------------------------- the four kinds
 
 
 def _errors(axes: Axes, chart: Chart) -> None:
@@ -95,6 +95,15 @@ def _trace(axes: Axes, chart: Chart) -> None:
             markerfacecolor=face,
             label=_drawn(series.name),
         )
+    axes.margins(x=0.03, y=0.15)
+    places.ticks(axes)
+
+
+def _samples(axes: Axes, chart: Chart) -> None:
+    """Values that were taken one by one: no line between them, where nothing is known."""
+    places = _Places(chart)
+    for n, series in enumerate(chart.series):
+        _marks(axes, series, n, [places.at(x) for x, _, _ in series.points])
     axes.margins(x=0.03, y=0.15)
     places.ticks(axes)
 

@@ -246,6 +246,7 @@ def _charts(record: Record) -> Iterator[Block]:
 _CAPTIONS = {
     "errors": "Bars are the expanded uncertainty U.",
     "trace": "",
+    "samples": "Separate samples: what lies between them is not known.",
     "pairs": "On the thin line both are equal.",
 }
 

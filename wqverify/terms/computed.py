@@ -157,9 +157,9 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """What to draw: errors against tolerance, a trace in time, or pairs."""
+    """What to draw: errors against tolerance, a trace in time, separate samples in time, or pairs."""
 
-    kind: Literal["errors", "trace", "pairs"]
+    kind: Literal["errors", "trace", "samples", "pairs"]
     title: str
     x_label: str
     y_label: str
