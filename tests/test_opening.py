@@ -676,7 +676,9 @@ HOLDS = (
 def test_a_visit_of_its_own_asks_all_that_nobody_may_miss(name: str) -> None:
     sheet, untouched = PROCEDURES[name].Sheet, name in AT_A_DESK
     tops = {path.partition(".")[0] for path in asked(sheet, {}, SoFar({}))}
-    assert {*ALWAYS[name], "cautions", "operations_told", "status", "remarks", "clocks"} <= tops
+    assert {*ALWAYS[name], "cautions", "status", "remarks", "clocks"} <= tops
+    assert ("operations_told" in tops) is not untouched
+    assert untouched is PROCEDURES[name].Sheet.DESK
     for done, undone in HOLDS:
         held = {done: {"at": "08:14"}}
         touching = {"decision": {"action": "adjust"}} if name == "grab_comparison" else {}

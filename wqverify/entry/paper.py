@@ -17,9 +17,9 @@ from pydantic.fields import FieldInfo
 from wqverify.plant.fields import Day
 from wqverify.plant.folder import Plant
 from wqverify.procedures.blank import choices, is_list
-from wqverify.procedures.parts import NotDone, SameAs
+from wqverify.procedures.parts import AT_THE_INSTRUMENT, NotDone, SameAs
 from wqverify.procedures.walk import Question, own_unit, questions
-from wqverify.terms import Analyzer, Earlier, Procedure, Reading, Standard, Tolerance
+from wqverify.terms import Analyzer, Binding, Earlier, Given, Procedure, Reading, Standard, Tolerance
 
 Kind = Literal["number", "numbers", "time", "date", "name", "text", "long", "ticks", "because"]
 LONG = 200  # letters; an answer that may be longer gets a line of its own
@@ -101,8 +101,10 @@ class Paper:
     tag: str
     facts: tuple[tuple[str, str], ...]
     tolerances: tuple[Judged, ...]
+    binds: tuple[Binding, ...]
     bottles: tuple[Bottle, ...]
     unfit: tuple[str, ...]  # on hand and past their day
+    measured: bool  # a standard or an instrument is asked for
     last: str
     cautions: tuple[str, ...]
     sections: tuple[Section, ...]
@@ -114,7 +116,8 @@ def paper(
 ) -> Paper:
     """Return the blank of a procedure for an analyzer as it stands on a day (YYYY-MM-DD)."""
     units = _units(procedure.Sheet, analyzer.unit)
-    wanted = [one for one in plant.standards.values() if one.unit in units]
+    measured = any(one.ask.refers == "standard" for one in _all(procedure.Sheet))
+    wanted = [one for one in plant.standards.values() if measured and one.unit in units]
     return Paper(
         plant.site.name,
         plant.site.synthetic,
@@ -125,11 +128,13 @@ def paper(
         analyzer.tag,
         tuple(_facts(procedure, analyzer)),
         tuple(_tolerances(procedure, analyzer)),
+        procedure.binds(Given(1, plant.site, analyzer)),
         tuple(_bottle(one, analyzer, day) for one in wanted if not _past(one, day)),
         tuple(f"{one.id} (until {_until(one)})" for one in wanted if _past(one, day)),
+        measured,
         _last(procedure, earlier),
         tuple(caution.text for caution in procedure.cautions),
-        tuple(sections(procedure, analyzer)),
+        tuple(sections(procedure, analyzer, tuple(_alike(analyzer, plant)))),
         procedure.names(analyzer),
     )
 
@@ -147,6 +152,14 @@ def _facts(procedure: Procedure, analyzer: Analyzer) -> Iterator[tuple[str, str]
     yield "measures", f"{measures}, {analyzer.low} to {analyzer.high} {analyzer.unit}"
     yield "output", analyzer.output
     yield "control system", analyzer.control_system_tag
+
+
+def _alike(analyzer: Analyzer, plant: Plant) -> Iterator[str]:
+    """Give the tags of the other analyzers that measure the same."""
+    own = (analyzer.measures, analyzer.species, analyzer.unit)
+    for tag, one in plant.analyzers.items():
+        if tag != analyzer.tag and (one.measures, one.species, one.unit) == own:
+            yield tag
 
 
 def _tolerances(procedure: Procedure, analyzer: Analyzer) -> Iterator[Judged]:
@@ -174,6 +187,13 @@ def _units(part: type[BaseModel], own: str) -> set[str]:
     return found.union({own}, *(_units(inner, own) for one in asked for inner in one.parts)) - {""}
 
 
+def _all(part: type[BaseModel]) -> Iterator[Question]:
+    for one in questions(part):
+        yield one
+        for inner in one.parts:
+            yield from _all(inner)
+
+
 def _until(bottle: Standard) -> str:
     return bottle.usable_until or bottle.calibration_due
 
@@ -191,24 +211,33 @@ def _bottle(bottle: Standard, analyzer: Analyzer, day: str) -> Bottle:
 # ---------------------------------------------------------------- the questions
 
 
-def sections(procedure: Procedure, analyzer: Analyzer) -> Iterator[Section]:
-    """Give the parts of a sheet in the order of work."""
+def sections(procedure: Procedure, analyzer: Analyzer, others: tuple[str, ...] = ()) -> Iterator[Section]:
+    """Give the parts of a sheet in the order of work.
+
+    ``others`` are the tags of analyzers that measure the same: each has its row where rows name analyzers.
+    """
     unit = own_unit(procedure.Sheet, analyzer.unit)
     sampled = procedure.Sheet.SAMPLED or analyzer.sample_line is not None
-    return _Writer(unit, sampled).sheet(procedure.Sheet)
+    return _Writer(unit, sampled, others).sheet(procedure.Sheet)
+
+
+def left_out(sheet: type[BaseModel], name: str) -> bool:
+    """Whether a question of a sheet does not stand on its paper: at a desk nothing is held or released."""
+    at_a_desk = getattr(sheet, "DESK", False) and not sheet.model_fields[name].is_required()
+    return at_a_desk and name in AT_THE_INSTRUMENT
 
 
 class _Writer:
     """Lays out one sheet; what stands deep inside several parts alike is laid out once."""
 
-    def __init__(self, unit: str, sampled: bool) -> None:
-        self.unit, self.sampled = unit, sampled
+    def __init__(self, unit: str, sampled: bool, others: tuple[str, ...]) -> None:
+        self.unit, self.sampled, self.others = unit, sampled, others
         self.shared: set[tuple[type[BaseModel], ...]] = set()
 
     def sheet(self, sheet: type[BaseModel]) -> Iterator[Section]:
         single: list[Space] = []
         for question in sorted(questions(sheet), key=lambda one: one.name == COPIED):
-            if question.name in KNOWN:
+            if question.name in KNOWN or left_out(sheet, question.name):
                 continue
             asked = sheet.model_fields[question.name]
             if not question.parts:
@@ -227,7 +256,8 @@ class _Writer:
         if is_list(asked) and _is_wide(done):
             yield Section(label, optional, note, self.leaves(done), times=2)
         elif is_list(asked):
-            yield Section(label, optional, note, tables=tuple(self.tables(question, done)))
+            rows = tuple(self.tables(question, asked, f"of which {question.ask.label}"))
+            yield Section(label, optional, note, tables=rows)
         else:
             named, tables, apart = self.inside(done)
             spaces = [*self.leaves(done), *map(_its_because, named), *self.other_forms(question)]
@@ -240,7 +270,7 @@ class _Writer:
         groups = [one for one in questions(part) if one.parts]
         several = [one for one in groups if is_list(part.model_fields[one.name])]
         single = [one for one in groups if one not in several]
-        tables = [rows for one in several for rows in self.tables(one, one.parts[0])]
+        tables = [rows for one in several for rows in self.tables(one, part.model_fields[one.name])]
         named = [one for one in single if several and _is_a_row(one.parts[0], several[0].parts[0])]
         if named:
             tables[0] = replace(tables[0], named=tuple(_named(one, several[0].parts[0]) for one in named))
@@ -259,20 +289,23 @@ class _Writer:
         asked = (one for one in questions(part) if not one.parts and (self.sampled or not _of_sample(one)))
         return tuple(self.space(one, part.model_fields[one.name]) for one in asked)
 
-    def tables(self, question: Question, part: type[BaseModel]) -> Iterator[Rows]:
-        """Give the table of the rows, and one for what stands deeper inside a row."""
-        columns = self.leaves(part)
+    def tables(self, question: Question, field: FieldInfo, of: str = "for stage and point") -> Iterator[Rows]:
+        """Give the table of the rows, and one for what stands deeper inside a row; ``of`` is said there."""
+        part = question.parts[0]
+        columns, asked = self.leaves(part), questions(part)
+        known = self.others if asked[0].ask.refers == "analyzer" else ()
+        named = tuple(Named(tag, (True,) * len(columns)) for tag in known)
         long = any(one.kind == "numbers" for one in columns)
         short = len(columns) <= 3
-        wanted, least = (4, 2) if long else (8, 4) if short else (3, 1)
-        wanted = max(wanted, int(question.ask.usual or 0))
-        yield Rows(question.ask.label, columns, (), wanted, least)
-        for nested in questions(part):
+        wanted, least = (4, 2) if long else (8, 4) if short else (4, 1)
+        wanted = min(max(wanted, int(question.ask.usual or 0)), _most(field)) if not named else 2
+        yield Rows(question.ask.label, columns, named, wanted, least)
+        for nested in asked:
             if nested.parts and nested.parts not in self.shared:
                 self.shared.add(nested.parts)
                 deep = tuple(self.deep(nested.parts[0]))
                 label = ", ".join(word for word in (nested.ask.label, nested.ask.help) if word)
-                yield Rows(label, (Space("name", "for stage and point"), *deep), (), 2, 1)
+                yield Rows(label, (Space("name", of), *deep), (), max(4, 4 * len(named)), 1)
 
     def deep(self, part: type[BaseModel]) -> Iterator[Space]:
         for one in questions(part):
@@ -290,6 +323,13 @@ class _Writer:
         hint = f"left open: {default}" if default else ""
         kind, shown = _kind(question, asked, words), tuple(word.replace("_", " ") for word in words)
         return Space(kind, ask.label, unit, shown, hint, must and asked.is_required())
+
+
+def _most(field: FieldInfo) -> int:
+    """Return how many entries a list takes at most."""
+    marks: list[Any] = list(field.metadata)
+    list(_leaves(field.annotation, marks))
+    return min((n for mark in marks if (n := getattr(mark, "max_length", None)) is not None), default=99)
 
 
 def _of_sample(question: Question) -> bool:

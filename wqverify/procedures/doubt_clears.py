@@ -45,6 +45,11 @@ class PassedOver:
     why: str
 
 
+def near_level(given: Given) -> tuple[Decimal, Decimal]:
+    """Return how near a level must be: by this factor, or within this part of the range, %."""
+    return setting(given, FACTOR, "2"), setting(given, PERCENT, "15")
+
+
 def failed_at(failed: Cited) -> tuple[Place, ...]:
     """Return where a check failed as found, or was too close to decide; empty for nowhere.
 
@@ -135,7 +140,7 @@ def near(one: Decimal, other: Decimal, given: Given) -> bool:
     """
     if one == other:
         return True
-    factor, percent = setting(given, FACTOR, "2"), setting(given, PERCENT, "15")
+    factor, percent = near_level(given)
     small, large = sorted((abs(one), abs(other)))
     span = given.analyzer.high - given.analyzer.low
     return large <= factor * small and abs(one - other) <= percent / 100 * span

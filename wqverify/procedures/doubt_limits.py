@@ -59,11 +59,17 @@ TOLERANCES = ("cfe_95", "cfe_max", "ife_pair", "ife_4h", "residual_low", *_NAMES
 
 def limit_of(used: Used, given: Given) -> Limit | None:
     """Return the limit a use goes by, None where neither sheet nor register nor rule has one for its unit."""
-    name, unit, shipped = SHIPPED.get(used.what, ("", "", None))
-    direction = used.direction or (shipped.direction if shipped else "above")
-    if used.limit is not None:
-        typed = Limit(used.limit.value, direction, "local", used.source or "as typed on the sheet")
-        return replace(typed, source=f"{typed.source}")
+    if used.limit is None:
+        return known_limit(used.what, used.direction, given)
+    shipped = SHIPPED.get(used.what)
+    direction = used.direction or (shipped[2].direction if shipped else "above")
+    return Limit(used.limit.value, direction, "local", used.source or "as typed on the sheet")
+
+
+def known_limit(what: UsedFor, direction: Direction | None, given: Given) -> Limit | None:
+    """Return the limit of a decision where the sheet types none: of the register, else of the rule."""
+    name, unit, shipped = SHIPPED.get(what, ("", "", None))
+    direction = direction or (shipped.direction if shipped else "above")
     held = given.analyzer.tolerances.get(name or _NAMES[direction])
     if held is not None and held.unit == given.analyzer.unit:
         size = held.high if direction == "above" else held.low

@@ -13,12 +13,10 @@ from wqverify.procedures.parts import (
     Cause,
     Done,
     Head,
+    NothingReturned,
     NothingTouched,
     Number,
     Part,
-    Signal,
-    Tail,
-    Visit,
 )
 from wqverify.terms import Ask
 
@@ -242,7 +240,7 @@ class Prevention(Part):
     shown_by: Annotated[Text | None, Ask("how it will be seen that it worked")] = None
 
 
-class Desk(Visit):
+class Desk(NothingTouched):
     """Nothing is touched: the work is done where the records and the exports are."""
 
     serial_on_plate: Annotated[
@@ -287,10 +285,9 @@ class Consequences(Part):
     prevention: Annotated[Done[Prevention] | None, Ask("prevention")] = None
 
 
-class DoubtSheet(Tail, Consequences, InDoubt, NothingTouched, Desk, Head):
+class DoubtSheet(NothingReturned, Consequences, InDoubt, Desk, Head):
     """One doubt."""
 
-    signal: Annotated[Done[Signal] | None, Ask("signal", when="on request")] = None
     cause: Annotated[Cause | None, Ask("cause")] = None
 
     @model_validator(mode="after")

@@ -72,6 +72,8 @@ class Condition(Part):
     ] = None
 
 
+OPERATIONS_TOLD = Ask("operations told", help="before anything is touched: who runs the process now")
+
 # Operations are told once for a round, before the work at its later stops starts.
 ON_ARRIVAL = frozenset({"started", "operations_told"})
 
@@ -83,6 +85,7 @@ class Visit(Part):
     UNITS: ClassVar[tuple[str, ...]] = ()  # those it measures in; of an analyzer with another one it is UNIT
     SAMPLED: ClassVar[bool] = False  # it reads a sample; else one flows only where the register has a line
     LASTS: ClassVar[bool] = False  # its sheet stays open for days: a clock may be of any of them
+    DESK: ClassVar[bool] = False  # nothing is touched: its blank leaves out what is asked at an instrument
     TOGETHER: ClassVar[tuple[frozenset[str], ...]] = (ON_ARRIVAL,)  # parts whose times may come in any order
 
     procedure: Annotated[Name, Ask("procedure")]
@@ -112,9 +115,7 @@ class Visit(Part):
     ] = None
     clocks: Annotated[Done[Clocks] | None, Ask("clocks", when="own visit")] = None
     cautions: Annotated[Done[Cautions], Ask("cautions")]
-    operations_told: Annotated[
-        Done[Told], Ask("operations told", help="before anything is touched: who runs the process now")
-    ]
+    operations_told: Annotated[Done[Told], OPERATIONS_TOLD]
 
     @model_validator(mode="after")
     def _amended(self) -> Self:
@@ -159,9 +160,13 @@ class Holds(Part):
     ] = None
 
 
-class NothingTouched(Holds):
-    """Work at a desk: nothing is held for it; where something is after all, it can still be said."""
+class NothingTouched(Holds, Visit):
+    """Work at a desk: nobody is told and nothing is held for it; where it was after all, it can be said."""
 
+    DESK: ClassVar[bool] = True
+
+    # Wider than in a visit to an instrument, where it must be answered.
+    operations_told: Annotated[Done[Told] | None, replace(OPERATIONS_TOLD, when="on request")] = None  # type: ignore[assignment]
     condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
     output_held: Annotated[Done[Moment] | None, replace(OUTPUT_HELD, when="on request")] = None
     loop_in_manual: Annotated[Done[ByOperations] | None, replace(LOOP_IN_MANUAL, when="on request")] = None

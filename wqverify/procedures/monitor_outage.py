@@ -8,6 +8,7 @@ duties and verifies no analyzer: the check that returns it does.
 from __future__ import annotations
 
 from wqverify.procedures.outage_beside import BESIDE
+from wqverify.procedures.outage_binds import binds
 from wqverify.procedures.outage_case import case_of
 from wqverify.procedures.outage_checks import CALIBRATION, checks_of, expected
 from wqverify.procedures.outage_notes import CAUTIONS, notes
@@ -59,4 +60,5 @@ PROCEDURE = Procedure(
     settings=SETTINGS,
     looks_back={CALIBRATION: 6},
     clocks=clocks,
+    binds=binds,
 )

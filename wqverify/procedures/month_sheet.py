@@ -9,16 +9,12 @@ from pydantic import Field, model_validator
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.parts import (
     AtTime,
-    Done,
     Head,
+    NothingReturned,
     NothingTouched,
     Number,
     Part,
-    Signal,
     Status,
-    Tail,
-    Told,
-    Visit,
 )
 from wqverify.terms import Ask
 
@@ -38,7 +34,7 @@ OFF_LINE = ("off line", "backwash", "filter to waste")
 MOST_FILTERS = 24
 
 
-class AtTheDesk(Visit):
+class AtTheDesk(NothingTouched):
     """Nobody stands before the instrument."""
 
     serial_on_plate: Annotated[
@@ -240,19 +236,15 @@ class Judged(Part):
     ] = ()
 
 
-class LeftAsItIs(Tail):
-    """Nothing comes back into service; the status is that of the analyzer as it stands today."""
+class LeftAsItIs(NothingReturned):
+    """The status is that of the analyzer as it stands today."""
 
-    signal: Annotated[Done[Signal] | None, Ask("signal", when="on request")] = None
-    operations_told_after: Annotated[
-        Done[Told] | None, Ask("operations told afterwards", when="on request")
-    ] = None
     status: Annotated[
         Status, Ask("status", help="of the analyzer of the combined effluent, as it stands today")
     ]
 
 
-class MonthSheet(LeftAsItIs, Judged, NothingTouched, AtTheDesk, Head):
+class MonthSheet(LeftAsItIs, Judged, AtTheDesk, Head):
     """One month."""
 
     @model_validator(mode="after")

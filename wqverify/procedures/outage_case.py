@@ -19,11 +19,15 @@ from wqverify.calculations.outage import (
 )
 from wqverify.procedures.outage_rules import (
     CONSULT_MIN,
+    CONSULT_SOURCE,
+    GROUND_NOTICE_SOURCE,
+    LOW_NOTICE_SOURCE,
     Limit,
     consult_limit,
     instant,
     is_ground_water,
     low_tolerance,
+    notice_days,
     notice_limit,
     repair_time,
     residual_limit,
@@ -228,7 +232,7 @@ def duties(case: Case) -> tuple[Duty, ...]:
 def _duties(case: Case) -> Iterator[Duty]:
     unit = case.given.analyzer.unit
     if (limit := residual_limit(case.given)) is not None:
-        source = "40 CFR 141.75(b)(3)(iii)"
+        source = LOW_NOTICE_SOURCE
         ground = is_ground_water(case.given)
         for n, spell in enumerate(low_spells(case, limit), 1):
             if ground:
@@ -248,17 +252,15 @@ def _duties(case: Case) -> Iterator[Duty]:
                 "turbidity too high",
                 words,
                 known_at(case, spell.since),
-                "40 CFR 141.75(b)(3)(ii)",
+                CONSULT_SOURCE,
                 minutes=CONSULT_MIN,
             )
     yield from _of_combined_effluent(case)
-    if (count := case.given.analyzer.settings.get("outage_notice_days")) is not None:
+    if (asked := notice_days(case.given)) is not None:
         assert case.failed is not None
+        count, source = asked
         words = f"of the monitor out of service since {stamp(case.failed)}"
-        source = f"the plant's register, {count} business days"
-        yield _by_business_day(
-            "outage", "monitor out of service", words, case.failed, source, case, int(count)
-        )
+        yield _by_business_day("outage", "monitor out of service", words, case.failed, source, case, count)
 
 
 def _of_combined_effluent(case: Case) -> Iterator[Duty]:
@@ -283,8 +285,7 @@ def _of_ground_water(n: int, spell: Spell, limit: Limit, case: Case) -> Iterator
     if most is not None and spell.minutes > most:
         unit = case.given.analyzer.unit
         words = f"of a residual below {limit.value} {unit} from {stamp(spell.since)} for more than 4 h"
-        source = "40 CFR 141.405(a)(2) (from memory)"
-        yield _by_business_day(f"low_{n}", "residual too low", words, spell.since, source, case)
+        yield _by_business_day(f"low_{n}", "residual too low", words, spell.since, GROUND_NOTICE_SOURCE, case)
 
 
 def _by_business_day(

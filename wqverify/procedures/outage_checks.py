@@ -24,13 +24,14 @@ from wqverify.procedures.outage_case import (
     stamp,
 )
 from wqverify.procedures.outage_rules import (
+    PEOPLE_SOURCE,
     at_least,
     at_most,
     by_people,
     calibration_days,
+    counts_calibration,
     grabs_tolerance,
     instant,
-    is_chlorine,
     keeps_residual,
     low_tolerance,
     most_days,
@@ -45,7 +46,6 @@ from wqverify.terms import Check, Earlier, Outcome, Quantity, Tolerance
 STAGE = "duties"
 CALIBRATION = "chlorine_check"
 NOT_SAID = "when it failed is not entered"
-PEOPLE_SOURCE = "40 CFR 141.74(c)(2), table by people served"
 
 
 def expected(case: Case) -> Iterator[str]:
@@ -55,7 +55,7 @@ def expected(case: Case) -> Iterator[str]:
     if keeps_residual(case.given):
         yield "residual"
     yield from (duty.key for duty in duties(case))
-    if needs_calibration(case):
+    if counts_calibration(case.given):
         yield "grab_calibration"
 
 
@@ -71,7 +71,7 @@ def checks_of(case: Case) -> Iterator[Check]:
     if keeps_residual(case.given):
         yield _residual(case)
     yield from (_notice(duty, case) for duty in duties(case))
-    if needs_calibration(case):
+    if counts_calibration(case.given):
         yield _calibration(case)
 
 
@@ -216,11 +216,6 @@ def _took(duty: Duty, case: Case, until: datetime) -> tuple[Quantity, Tolerance]
 
 
 # ---------------------------------------------------------------- calibration with a grab
-
-
-def needs_calibration(case: Case) -> bool:
-    """Whether the clock of five days runs: for chlorine, unless the State approved a protocol."""
-    return is_chlorine(case.given) and case.given.analyzer.settings.get("approved_protocol") != "1"
 
 
 def last_calibration(case: Case) -> Earlier | None:

@@ -10,12 +10,14 @@ from wqverify.procedures import sentences
 from wqverify.procedures.grab_notes import CHLORINE_GAS, REAGENTS, WASTE
 from wqverify.procedures.grab_sizes import holding_minutes, measurand_of
 from wqverify.procedures.outage_case import Case, duration, duties, low_spells, made, stamp
-from wqverify.procedures.outage_checks import PEOPLE_SOURCE, last_calibration, needs_calibration
+from wqverify.procedures.outage_checks import last_calibration
 from wqverify.procedures.outage_rules import (
     NOT_ADVICE,
+    PEOPLE_SOURCE,
     by_people,
     calibration_days,
     consult_limit,
+    counts_calibration,
     instant,
     is_chlorine,
     people_served,
@@ -210,7 +212,7 @@ def _calibration(case: Case) -> Iterator[str]:
         return
     days, source = calibration_days(case.given)
     last = last_calibration(case)
-    if not needs_calibration(case):
+    if not counts_calibration(case.given):
         yield "The State approved a protocol for it, so no calibration with a grab every 5 days is counted."
     elif last is not None:
         yield (

@@ -36,7 +36,10 @@ CALIBRATION_DAYS = 5
 _FOUR_HOURS = Decimal(240)
 _RESIDUAL, _RESIDUAL_SOURCE = "0.2", "40 CFR 141.72(a)(3) and (b)(2)"
 _GROUND_SOURCE = "40 CFR 141.404(c) (from memory)"
-_CONSULT = "5"
+_CONSULT, CONSULT_SOURCE = "5", "40 CFR 141.75(b)(3)(ii)"
+LOW_NOTICE_SOURCE = "40 CFR 141.75(b)(3)(iii)"
+GROUND_NOTICE_SOURCE = "40 CFR 141.405(a)(2) (from memory)"
+PEOPLE_SOURCE = "40 CFR 141.74(c)(2), table by people served"
 _NOTICE, _NOTICE_SOURCE = "1", "40 CFR 141.175(c), above 1 NTU"
 _GRABS_SOURCE = {
     ("chlorine", WORKING_DAYS): "40 CFR 141.74(c)(2)",
@@ -170,7 +173,7 @@ def consult_limit(given: Given) -> Limit | None:
     """Return above which turbidity the State is consulted within 24 h."""
     if measurand_of(given.analyzer) is not TURBIDITY:
         return None
-    return Limit(*_figure(given, "turbidity_consult", _CONSULT, "40 CFR 141.75(b)(3)(ii)"))
+    return Limit(*_figure(given, "turbidity_consult", _CONSULT, CONSULT_SOURCE))
 
 
 def notice_limit(given: Given) -> Limit | None:
@@ -190,6 +193,17 @@ def whose_effluent(given: Given) -> str:
         f"the register does not say whether {given.analyzer.tag} is that of a combined effluent: enter the "
         'setting "combined effluent", with an underscore, 1 or 0'
     )
+
+
+def notice_days(given: Given) -> tuple[int, str] | None:
+    """Return within how many business days the State wants to know of an outage, None where it does not."""
+    set_ = given.analyzer.settings.get("outage_notice_days")
+    return (int(set_), f"the plant's register, {set_} business days") if set_ is not None else None
+
+
+def counts_calibration(given: Given) -> bool:
+    """Whether the clock of five days runs: for chlorine, unless the State approved a protocol."""
+    return is_chlorine(given) and given.analyzer.settings.get("approved_protocol") != "1"
 
 
 def calibration_days(given: Given) -> tuple[int, str]:

@@ -27,13 +27,13 @@ from wqverify.procedures.outage_case import (
 )
 from wqverify.procedures.outage_checks import (
     CALIBRATION,
-    PEOPLE_SOURCE,
     last_calibration,
-    needs_calibration,
 )
 from wqverify.procedures.outage_rules import (
+    PEOPLE_SOURCE,
     by_people,
     calibration_days,
+    counts_calibration,
     grabs_tolerance,
     instant,
     not_back,
@@ -203,7 +203,7 @@ def _calibrations(case: Case) -> Iterator[RunningClock]:
     From its return on the check that returned it counts, and those that follow it, due by themselves.
     """
     days, source = calibration_days(case.given)
-    if not needs_calibration(case):
+    if not counts_calibration(case.given):
         return
     back = case.cited if case.back is not None else None
     since = back.performed if back is not None and back.procedure == CALIBRATION else ""

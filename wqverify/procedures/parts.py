@@ -46,9 +46,11 @@ from wqverify.procedures.head import (
     Visit,
 )
 from wqverify.procedures.tail import (
+    AT_THE_INSTRUMENT,
     BACK_IN_SERVICE,
     BEFORE_IT_IS_TOUCHED,
     Cause,
+    NothingReturned,
     Released,
     Signal,
     Status,
@@ -69,6 +71,7 @@ from wqverify.terms import Ask, Reading
 
 __all__ = [
     "ALARM_BLOCKED",
+    "AT_THE_INSTRUMENT",
     "BACK_IN_SERVICE",
     "BEFORE_IT_IS_TOUCHED",
     "LOOP_IN_MANUAL",
@@ -92,6 +95,7 @@ __all__ = [
     "Holds",
     "Moment",
     "NotDone",
+    "NothingReturned",
     "NothingTouched",
     "Number",
     "OnStandard",

@@ -18,17 +18,12 @@ from wqverify.calculations.judgement import judge, not_evaluated
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant.fields import Name, Text, said
 from wqverify.procedures.parts import (
-    ByOperations,
-    Condition,
-    Done,
     Head,
-    Moment,
+    NothingReturned,
+    NothingTouched,
     Number,
     Part,
-    Signal,
-    Tail,
     Time,
-    Told,
 )
 from wqverify.procedures.preparation_beside import BESIDE
 from wqverify.procedures.preparation_budget import Prepared, prepared
@@ -114,17 +109,8 @@ class Work(Part):
     life_days: Annotated[Number | None, Ask("usable for", "days", help="left out: one day")] = None
 
 
-class PreparationSheet(Tail, Work, Head):
+class PreparationSheet(NothingReturned, Work, NothingTouched, Head):
     """One standard prepared; the analyzer it is for is not touched."""
-
-    output_held: Annotated[Done[Moment] | None, Ask("output held", when="on request")] = None
-    loop_in_manual: Annotated[Done[ByOperations] | None, Ask("loop in manual", when="on request")] = None
-    alarm_blocked: Annotated[Done[ByOperations] | None, Ask("alarm blocked", when="on request")] = None
-    condition: Annotated[Done[Condition] | None, Ask("condition", when="on request")] = None
-    signal: Annotated[Done[Signal] | None, Ask("signal", when="on request")] = None
-    operations_told_after: Annotated[
-        Done[Told] | None, Ask("operations told afterwards", when="on request")
-    ] = None
 
     @model_validator(mode="after")
     def _enough(self) -> Self:

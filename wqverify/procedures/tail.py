@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Literal, Self
 
 from pydantic import model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
 from wqverify.procedures.answers import Done, Number, Part, Time
-from wqverify.procedures.head import ByOperations, Moment, Told
+from wqverify.procedures.head import ByOperations, Holds, Moment, Told
 from wqverify.terms import Ask
 
 
@@ -75,6 +76,17 @@ OUT_OF_USE = (
 )
 
 
+SIGNAL = Ask(
+    "signal",
+    help="one value at one moment, from the analyzer to the control system",
+    when="own visit or changed",
+)
+TOLD_AFTER = Ask(
+    "operations told afterwards",
+    help="how it was left: the value can be trusted again, with which restriction, or not",
+)
+
+
 class Released(Part):
     """The output shows the process again."""
 
@@ -91,14 +103,7 @@ class Released(Part):
 class Back(Part):
     """The way back into service, once the output shows the process again."""
 
-    signal: Annotated[
-        Done[Signal] | None,
-        Ask(
-            "signal",
-            help="one value at one moment, from the analyzer to the control system",
-            when="own visit or changed",
-        ),
-    ] = None
+    signal: Annotated[Done[Signal] | None, SIGNAL] = None
     loop_in_auto: Annotated[
         Done[ByOperations] | None,
         Ask(
@@ -117,13 +122,7 @@ class Back(Part):
             when="alarm blocked",
         ),
     ] = None
-    operations_told_after: Annotated[
-        Done[Told] | None,
-        Ask(
-            "operations told afterwards",
-            help="how it was left: the value can be trusted again, with which restriction, or not",
-        ),
-    ] = None
+    operations_told_after: Annotated[Done[Told] | None, TOLD_AFTER] = None
     deviations: Annotated[Notes, Ask("deviations from the method", usual="none")] = "none"
     finished: Annotated[Time | None, Ask("work finished at")] = None
     status: Annotated[Status, Ask("status")]
@@ -149,3 +148,14 @@ class Tail(Back, Released):
             if isinstance(back, Moment) and not isinstance(was, Moment):
                 raise said(f"{undone} has a time and {done} has none; enter when it was done.")
         return self
+
+
+class NothingReturned(Tail):
+    """Work at a desk: nothing comes back into service; where something does after all, it can be said."""
+
+    signal: Annotated[Done[Signal] | None, replace(SIGNAL, when="on request")] = None
+    operations_told_after: Annotated[Done[Told] | None, replace(TOLD_AFTER, when="on request")] = None
+
+
+# What is asked at an instrument: before it is touched and on the way back.
+AT_THE_INSTRUMENT = frozenset({*Holds.model_fields, "operations_told"}) | BACK_IN_SERVICE

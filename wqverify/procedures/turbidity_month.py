@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from wqverify.calculations.turbidity_rule import report_due
 from wqverify.procedures.month_beside import BESIDE
+from wqverify.procedures.month_binds import binds
 from wqverify.procedures.month_case import Channel
 from wqverify.procedures.month_dates import clocks, follow_ups, refuse_unknown
 from wqverify.procedures.month_judged import (
@@ -136,4 +137,5 @@ PROCEDURE = Procedure(
     cites="own",
     clocks=clocks,
     month_due=report_due,
+    binds=binds,
 )

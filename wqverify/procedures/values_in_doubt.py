@@ -8,6 +8,7 @@ are never changed; what is computed here another procedure recomputes from ``dou
 from __future__ import annotations
 
 from wqverify.procedures.doubt_beside import BESIDE, FROM_FAILED
+from wqverify.procedures.doubt_binds import binds
 from wqverify.procedures.doubt_case import case_of
 from wqverify.procedures.doubt_clears import SETTINGS
 from wqverify.procedures.doubt_decisions import checks_of, decisions, expected
@@ -62,4 +63,5 @@ PROCEDURE = Procedure(
     settings={**SETTINGS, FROM_FAILED: Setting("0", "1", whole=True)},
     looks_back={"*": 40},
     cites="all",
+    binds=binds,
 )

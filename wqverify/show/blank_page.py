@@ -42,6 +42,7 @@ FITS = (
     Fit(6, 6, 30, 0.2),
 )
 # Where room is left.
+MORE = (16, 8, 4, 2)
 HIGHER = (21.0, 19.5, 18.0)
 AIR = (5.0, 2.5, 1.2)
 
@@ -64,8 +65,11 @@ def make_blank_page(sheet: Mapping[str, Any]) -> bytes:
         page = drawn(best)
         if _count(page) <= PAGES:
             break
-    most = [table["wanted"] for table in tables]
-    turns = max([0, *(w - n for w, n in zip(most, least, strict=True))])
+    most = tuple(table["wanted"] for table in tables)
+    for more in MORE:  # to all tables at once, which is quicker
+        rows = tuple(min(w, n + more) for w, n in zip(most, best.rows, strict=True))
+        best, page = _wider(drawn, best, page, replace(best, rows=rows))
+    turns = max([0, *(w - n for w, n in zip(most, best.rows, strict=True))])
     full: set[int] = set()  # tables that cannot have another row
     for place in [*range(len(most))] * turns:  # a row for each table in turn
         if place not in full:
@@ -101,6 +105,7 @@ def _drawn(sheet: Mapping[str, Any], fit: Fit) -> dict[str, Any]:
         "plant": _cut(plain["plant"], 60),
         "facts": [(label, _cut(text, cut)) for label, text in plain["facts"] if text],
         "tolerances": [{**one, "source": _cut(one["source"], cut)} for one in plain["tolerances"]],
+        "binds": [{**one, "source": _cut(one["source"], cut)} for one in plain["binds"]],
         "bottles": [
             {**one, "name": _cut(one["name"], cut // 2 + 10), "lot": _cut(one["lot"], cut // 2)}
             for one in bottles[: fit.bottles]

@@ -52,6 +52,7 @@ from wqverify.terms.known import (
     Window,
 )
 from wqverify.terms.procedure import (
+    Binding,
     Procedure,
     Raw,
     Setting,
@@ -77,6 +78,7 @@ __all__ = [
     "Assigned",
     "Basis",
     "Beside",
+    "Binding",
     "BudgetLine",
     "Caution",
     "Change",

@@ -45,6 +45,15 @@ class Setting:
         return fits and Decimal(self.low) <= typed.value <= Decimal(self.high)
 
 
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """A figure a procedure goes by, as its blank prints it: of what, how much, where it is from."""
+
+    what: str
+    bounds: str
+    source: str
+
+
 def no_clocks(_raw: Raw, _given: Given, _slices: Slices) -> tuple[RunningClock, ...]:
     """The clocks of a procedure on whose sheets none runs."""
     return ()
@@ -66,7 +75,8 @@ class Procedure:
     its "own" with those the sheet names, or "all". ``clocks(raw, given, slices)`` are the clocks that run on
     a sheet as far as it is typed; those that still run when it is signed it tells by ``due_facts``.
     ``month_due(month)`` is of a procedure whose work is about a calendar month, its fact "month": by which
-    day that is due.
+    day that is due. ``binds(given)`` are the figures it goes by where not all stand in the
+    register; given holds no more than site and analyzer.
     """
 
     name: str
@@ -88,3 +98,4 @@ class Procedure:
     cites: Literal["", "own", "all"] = ""
     clocks: Callable[[Raw, Given, Slices], tuple[RunningClock, ...]] = no_clocks
     month_due: Callable[[str], date] | None = None
+    binds: Callable[[Given], tuple[Binding, ...]] = lambda _given: ()
