@@ -26,6 +26,7 @@ from wqverify.demo.outage_visits import outage_visits
 from wqverify.demo.sheet import numbered
 from wqverify.desk import Desk, open_desk
 from wqverify.entry.screen import Act
+from wqverify.errors import ChooseAnother
 from wqverify.lists.today import today
 from wqverify.plant.folder import open_plant
 from wqverify.procedures import PROCEDURES
@@ -936,6 +937,63 @@ def test_what_makes_a_grab_weaker_is_said() -> None:
     assert "The list of standards holds no calibration date for P-0." in said
     assert "Grab 5 was collected after it was back in service and is left out." in said
     assert value(run(visit(grab=kept)), "grabs_taken").quantity.text == "4"
+
+
+def cautions(raw: dict[str, Any], a: Analyzer | None = None, **more: Any) -> str:
+    return "\n".join(note.text for note in run(raw, a, **more).notes if note.kind == "caution")
+
+
+def test_of_two_grabs_of_one_minute_the_worse_counts_and_it_is_said() -> None:
+    """One that is fine does not end, in the same minute, what the other begins."""
+    for first, second in (("0.10 mg/L", "1.00 mg/L"), ("1.00 mg/L", "0.10 mg/L")):
+        taken = [grab("20:30", first), grab("20:30", second), grab("2026-05-14 00:30")]
+        raw = visit(grab=[*taken, grab("2026-05-14 04:15"), grab("2026-05-14 08:10")])
+        assert outcome(run(raw), "residual") == (PASS, "240")
+        assert "Grabs 1 and 2 were collected in the same minute, 2026-05-13 20:30" in cautions(raw)
+    assert "same minute" not in cautions(visit())
+
+
+def test_a_bottle_measures_no_grab_and_an_instrument_in_another_unit_is_asked_about() -> None:
+    bottle = replace(STANDARDS["P-2"], id="B7", name="buffer", unit="pH", value=Decimal(7))
+    other = replace(STANDARDS["P-2"], id="L-4", name="turbidimeter", unit="NTU")
+    of = Of(OUTAGE, GIVEN, analyzer, {**STANDARDS, "B7": bottle, "L-4": other}, "grabs")
+    for name in ("B7", "L-4", "P-2"):
+        raw = visit(grab=[grab("20:30", instrument=name)])
+        given = of.given_for(raw, None, records=records())
+        if name == "B7":
+            with pytest.raises(ChooseAnother, match=r"Grab 1 names B7 \(buffer\), which is a standard"):
+                of.run(raw, given)
+            continue
+        said = "\n".join(note.text for note in of.run(raw, given).notes)
+        assert ("is it the instrument the grab was measured with?" in said) is (name == "L-4")
+
+
+@pytest.mark.parametrize(("failed", "said"), [("20:09", False), ("20:10", False), ("20:11", True)])
+def test_a_failure_after_the_sheet_was_begun_is_said(failed: str, said: bool) -> None:
+    raw = visit(failed={"at": failed, "known_by": "taken out"})
+    assert ("after this sheet was begun at 2026-05-13 20:10" in cautions(raw)) is said
+
+
+@pytest.mark.parametrize(("back", "said"), [("08:39", True), ("08:40", False), ("08:41", False)])
+def test_a_return_before_its_check_ended_is_said(back: str, said: bool) -> None:
+    raw = visit(returned={"record": "L1-2026-0048", "at": f"2026-05-14 {back}"})
+    assert ("before the work of record L1-2026-0048 ended at 2026-05-14 08:40" in cautions(raw)) is said
+
+
+@pytest.mark.parametrize(("status", "said"), [("out of service", False), ("in service", True), ("", False)])
+def test_a_record_that_left_it_in_service_did_not_take_it_out(status: str, said: bool) -> None:
+    opened = cited("L1-2026-0041", check(FAIL, "as_found"), status=status)
+    raw = visit(failed={"at": "20:00", "known_by": "the check", "record": "L1-2026-0041"})
+    text = cautions(raw, records=records(cited(), opened))
+    assert ("Record L1-2026-0041 is named as the one that left it out of service" in text) is said
+
+
+@pytest.mark.parametrize(("days", "said"), [((), True), (("2025-12-25",), True), (("2026-07-03",), False)])
+def test_working_days_without_a_holiday_of_the_year_are_said(days: tuple[str, ...], said: bool) -> None:
+    raw = visit()
+    given = OF.given_for(raw, None, records=records())
+    notes = OF.run(raw, replace(given, site=replace(given.site, holidays=days))).notes
+    assert any("plant.toml holds no holiday of 2026" in note.text for note in notes) is said
 
 
 def test_a_failure_found_late_counts_from_when_it_failed_and_says_so() -> None:

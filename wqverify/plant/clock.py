@@ -53,7 +53,8 @@ def resolve(date: str, clock: str, zone: tzinfo) -> datetime:
             found=clock,
             expected="a time that existed",
         )
-    offered = " or ".join(f"{wall:%H:%M} {_offset(reading)}" for reading in readings)
+    dated = f"{match[1]} " if match[1] else ""
+    offered = " or ".join(f"{dated}{wall:%H:%M} {_offset(reading)}" for reading in readings)
     if match[4]:
         told = _told(match)
         readings = [reading for reading in readings if reading.utcoffset() == told]

@@ -97,6 +97,8 @@ def _day(text: str) -> str:
 
 
 def _name(text: str) -> str:
+    if not text:
+        raise PydanticKnownError("string_too_short", {"min_length": 1})
     if not _NAME.fullmatch(text) or _NO_FILE.fullmatch(text):
         raise said(
             f"{shortened(text)} names files too: at most 32 of the letters A to Z, a to z, digits, and . _ - "

@@ -46,6 +46,8 @@ _TIME = re.compile(r"(?:[0-9]{4}-[0-9]{2}-[0-9]{2} )?[0-9]{2}:[0-9]{2}(?: [+-][0
 
 
 def _time(text: str) -> str:
+    if not text:
+        raise PydanticKnownError("string_too_short", {"min_length": 1})
     if not _TIME.fullmatch(text):
         raise said(
             f"{text[:40]!r} is not a time; type the clock as 08:15, after midnight with its date as "

@@ -162,12 +162,21 @@ def next_grab(case: Case, minutes: int) -> datetime | None:
 def low_spells(case: Case, limit: Limit) -> tuple[Spell, ...]:
     """Return the runs of grabs below the residual limit; the display as it went back ends one too."""
     points = [(one.at, _is_low(one, limit)) for one in (*case.taken, *_as_it_went_back(case))]
-    return spells(points, case.end)
+    return spells(_worst(points), case.end)
 
 
 def high_spells(case: Case, limit: Limit) -> tuple[Spell, ...]:
     """Return the runs of grabs above a turbidity."""
-    return spells([(one.at, one.value > limit.value and not one.below) for one in case.taken], case.end)
+    points = [(one.at, one.value > limit.value and not one.below) for one in case.taken]
+    return spells(_worst(points), case.end)
+
+
+def _worst(points: list[tuple[datetime, bool]]) -> list[tuple[datetime, bool]]:
+    """Return one point a moment: of two grabs of one minute the one beyond the limit counts."""
+    beyond: dict[datetime, bool] = {}
+    for at, is_beyond in points:
+        beyond[at] = beyond.get(at, False) or is_beyond
+    return list(beyond.items())
 
 
 def _is_low(one: Sample, limit: Limit) -> bool:

@@ -11,6 +11,7 @@ from wqverify.procedures.grab_notes import CHLORINE_GAS, REAGENTS, WASTE
 from wqverify.procedures.grab_sizes import holding_minutes, measurand_of
 from wqverify.procedures.outage_case import Case, duration, duties, low_spells, made, stamp
 from wqverify.procedures.outage_checks import last_calibration
+from wqverify.procedures.outage_refused import worked_until
 from wqverify.procedures.outage_rules import (
     NOT_ADVICE,
     PEOPLE_SOURCE,
@@ -21,9 +22,11 @@ from wqverify.procedures.outage_rules import (
     instant,
     is_chlorine,
     people_served,
+    repair_time,
     residual_limit,
 )
 from wqverify.procedures.outage_told import in_short, overdue, still_open
+from wqverify.procedures.rules import holidays
 from wqverify.procedures.tail import OUT_OF_SERVICE
 from wqverify.terms import Caution, Note
 
@@ -83,11 +86,18 @@ def _cautions(case: Case) -> Iterator[str]:
     yield from _found_late(case)
     yield from _outside(case)
     yield from _of_grabs(case)
+    yield from _of_instruments(case)
     yield from _of_the_return(case)
     yield from _of_the_status(case)
 
 
 def _found_late(case: Case) -> Iterator[str]:
+    started = case.given.times.get("started")
+    if started is not None and case.failed is not None and case.failed > instant(started):
+        yield (
+            f"It failed at {stamp(case.failed)}, after this sheet was begun at {stamp(instant(started))}: "
+            f"right for an outage that was planned, else one of the two is wrong."
+        )
     found = case.given.times.get("failed.found_at")
     if found is None or case.failed is None:
         return
@@ -121,6 +131,16 @@ def _of_grabs(case: Case) -> Iterator[str]:
         numbers = ", ".join(str(one.number) for one in late)
         grabs = f"Grab {numbers} was" if len(late) == 1 else f"Grabs {numbers} were"
         yield f"{grabs} analysed later than {kept} min after it was collected ({source})."
+    for one, other in pairwise(case.taken):
+        if one.at == other.at:
+            yield (
+                f"Grabs {one.number} and {other.number} were collected in the same minute, {stamp(one.at)}: "
+                f"{one.text} and {other.text}. They are one grab in the time between grabs, and the worse of "
+                f"them counts; was the time of one mistyped?"
+            )
+
+
+def _of_instruments(case: Case) -> Iterator[str]:
     for name in dict.fromkeys(grab.instrument for grab in case.sheet.grab):
         instrument = case.given.standards.get(name)
         if instrument is None:
@@ -131,13 +151,30 @@ def _of_grabs(case: Case) -> Iterator[str]:
             due = instrument.calibration_due
             used = stamp(case.taken[-1].at)
             yield f"The calibration of {instrument.id} was due on {due}, and it was in use until {used}."
+        if instrument.unit and instrument.unit != case.given.analyzer.unit:
+            yield (
+                f"{instrument.id} ({instrument.name}) stands in the list of standards in {instrument.unit}, "
+                f"and {case.given.analyzer.tag} measures in {case.given.analyzer.unit}: is it the instrument "
+                f"the grab was measured with?"
+            )
 
 
 def _of_the_return(case: Case) -> Iterator[str]:
     known = case.cited
     opened = case.given.records.get((case.failed and case.sheet.failed.record) or "")
+    if opened is not None and opened.status and opened.status != OUT_OF_SERVICE:
+        yield (
+            f"Record {opened.number} is named as the one that left it out of service, and it left it "
+            f"{opened.status}: name another one, or none."
+        )
     if known is None:
         return
+    ended = instant(worked_until(known))
+    if case.back is not None and case.back < ended:
+        yield (
+            f"It was back in service at {stamp(case.back)}, before the work of record {known.number} ended "
+            f"at {stamp(case.local(ended))}."
+        )
     if opened is not None and opened.procedure != known.procedure:
         yield (
             f"It was left out of service by record {opened.number} ({_words(opened.procedure)}) and returned "
@@ -198,6 +235,7 @@ def _statements(case: Case) -> Iterator[str]:
         )
     if any(duty.days is not None for duty in duties(case)):
         yield MIDNIGHT
+    yield from _without_holidays(case)
     for duty in duties(case):
         told = made(duty, case)
         if told is not None:
@@ -205,6 +243,17 @@ def _statements(case: Case) -> Iterator[str]:
             how = f" ({notice.how})" if notice.how else ""
             yield f"{stamp(at)}: {notice.who} was told{how} {duty.words}."
     yield from _calibration(case)
+
+
+def _without_holidays(case: Case) -> Iterator[str]:
+    """Say that no holiday of the year is known, where working days are counted: the day is then no later."""
+    repair = repair_time(case.given)
+    counted = (repair is not None and repair.working) or any(duty.days is not None for duty in duties(case))
+    if case.failed is None or not counted:
+        return
+    year = case.failed.year
+    if not any(day.year == year for day in holidays(case.given)):
+        yield f"plant.toml holds no holiday of {year}: every Monday to Friday was taken as a working day."
 
 
 def _calibration(case: Case) -> Iterator[str]:

@@ -21,7 +21,7 @@ from wqverify.procedures.outage_rules import (
 from wqverify.procedures.outage_sheet import Failed, OutageSheet, Returned
 from wqverify.procedures.rules import refuse_visit
 from wqverify.procedures.tail import OUT_OF_SERVICE
-from wqverify.terms import Cited, Given
+from wqverify.terms import Cited, Given, Standard
 
 
 def refuse(sheet: OutageSheet, given: Given) -> None:
@@ -33,6 +33,7 @@ def refuse(sheet: OutageSheet, given: Given) -> None:
     for path, earlier, words in _ordered(sheet):
         _refuse_before(path, earlier, words, given)
     _refuse_units(sheet, given)
+    _refuse_bottles(sheet, given)
     _refuse_return(sheet, given)
 
 
@@ -139,6 +140,19 @@ def _refuse_units(sheet: OutageSheet, given: Given) -> None:
             )
 
 
+def _refuse_bottles(sheet: OutageSheet, given: Given) -> None:
+    for n, grab in enumerate(sheet.grab):
+        known = given.standards.get(grab.instrument)
+        if known is not None and holds_a_value(known):
+            raise ChooseAnother(
+                f"Grab {n + 1} names {known.id} ({known.name}), which is a standard and measures nothing; "
+                f"name the instrument it was measured with.",
+                found=known.id,
+                expected="an instrument",
+                where=f"grab.{n}.instrument",
+            )
+
+
 def _refuse_return(sheet: OutageSheet, given: Given) -> None:
     if not isinstance(sheet.returned, Returned):
         return
@@ -163,6 +177,11 @@ def _refuse_return(sheet: OutageSheet, given: Given) -> None:
             where=path,
         )
     _refuse_check_before(path, known, given)
+
+
+def holds_a_value(known: Standard) -> bool:
+    """Whether an entry of the standards on hand is a bottle or a block with a value of its own."""
+    return bool(known.value is not None or known.table or known.own or known.assigned)
 
 
 def _refuse_check_before(path: str, known: Cited, given: Given) -> None:
