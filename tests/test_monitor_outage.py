@@ -1244,6 +1244,30 @@ def test_on_a_later_day_it_asks_of_which_day_a_clock_is(tmp_path: Path) -> None:
     desk.close()
 
 
+def test_after_the_night_in_which_clocks_are_put_back_it_asks_which_of_both_hours(tmp_path: Path) -> None:
+    """01:30 of 2026-11-01 happened twice in Chicago; it is not taken for that of the day of the sheet."""
+    make_plant(tmp_path / "plant", date(2026, 10, 1))
+    now, whole = Moving(), {**plant_visit(), "date": "2026-10-31"}
+    now.now = datetime(2026, 11, 1, 1, 10, tzinfo=UTC)  # 20:10 of the 31st at the plant
+    desk = open_desk(tmp_path / "plant", procedure="monitor_outage", tag="AIT-2301", clock=now)
+    stepped_to(desk, whole, "grab.0.collected", 0)
+    now.now = datetime(2026, 11, 1, 8, 15, tzinfo=UTC)  # 02:15
+    asked = desk.act(Act("answer", "01:30", "grab.0.collected"))
+    assert [choice.text for choice in asked.choices] == [
+        "2026-11-01 01:30 -05:00",
+        "2026-11-01 01:30 -06:00",
+        "2026-10-31 01:30",
+        "",
+    ]
+    desk.act(Act("answer", "", asked.path))
+    asked = desk.act(Act("answer", "2026-11-01 01:30", "grab.0.collected"))
+    assert [c.text for c in asked.choices][:2] == ["2026-11-01 01:30 -05:00", "2026-11-01 01:30 -06:00"]
+    desk.act(Act("answer", "2026-11-01 01:30 -06:00", asked.path))
+    assert desk.visit is not None
+    assert desk.visit.folded.raw["grab"][0]["collected"] == "2026-11-01 01:30 -06:00"
+    desk.close()
+
+
 # ---------------------------------------------------------------- the outage of the demo month
 
 

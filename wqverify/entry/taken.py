@@ -93,8 +93,7 @@ def which_time(text: str, date: str, about: Surroundings) -> Odd | None:
         both = problem.expected.split(" or ")
         if len(both) != 2:
             raise
-        prefix = text[:11] if len(text) > 11 else ""  # a date of its own stays in front
-        return Odd(problem.message, tuple(Choice(f"{prefix}{reading}") for reading in both))
+        return Odd(problem.message, tuple(map(Choice, both)))
     return None
 
 
@@ -105,15 +104,26 @@ def which_day(text: str, date: str, about: Surroundings) -> Odd | None:
         return None
     days = (now.date() - timedelta(days=n) for n in range((now.date() - day(date)).days))
     for latest in days:
-        try:
-            moment = resolve(latest.isoformat(), text, about.zone)
-        except CorrectTheEntry:  # the clocks were put forward over it, or back, on that day
-            continue
-        if moment <= now + sure.CLOCKS_DIFFER:
-            dated = f"{latest.isoformat()} {text}"
-            ways = (Choice(dated), Choice(f"{date} {text}"), Choice("", "another day, typed with its date"))
+        dated = [
+            one
+            for one in _readings(f"{latest.isoformat()} {text}", about)
+            if resolve(date, one, about.zone) <= now + sure.CLOCKS_DIFFER
+        ]
+        if dated:
+            known = (*map(Choice, dated), Choice(f"{date} {text}"))
+            ways = (*known, Choice("", "another day, typed with its date"))
             return Odd(f"The sheet is of {date}, and today is {now:%Y-%m-%d}. Of which day is {text}?", ways)
     return None
+
+
+def _readings(dated: str, about: Surroundings) -> tuple[str, ...]:
+    """Return what a clock of a day may stand for: both where it was put back over it, none where forward."""
+    try:
+        resolve("", dated, about.zone)
+    except CorrectTheEntry as problem:
+        both = problem.expected.split(" or ")
+        return tuple(both) if len(both) == 2 else ()
+    return (dated,)
 
 
 def odd_time(step: Step, text: str, raw: Mapping[str, Any], about: Surroundings) -> Odd | None:
