@@ -586,6 +586,17 @@ ACCEPT = {"decision": "accept as is", "why": "small", "decided_by": "S-02"}
             "has no error called 'S-06' as found at the analyzer in NTU (it has S-05)",
         ),
         ({"used": [{"what": "alarm"}]}, (), "The alarm of use 1 has no limit"),
+        (
+            {"used": [CFE, {"what": "lowest of the day", "limit": "0.2"}]},
+            (),
+            "Use 2 is 'lowest of the day', and AIT-2202 measures turbidity, where high values matter",
+        ),
+        ({"used": [{"what": "too low for 4 h"}]}, (), "name another one (never above, two in a row, alarm"),
+        (
+            {"used": [{**CFE, "direction": "below"}]},
+            (),
+            "it counts above a limit, and the sheet says below",
+        ),
         ({"decided": [ACCEPT, {**ACCEPT, "decision": "correct"}]}, (), "cover the same time"),
         (
             {"decided": [{**ACCEPT, "since": "2026-03-05 08:00", "until": "2026-03-05 08:00"}]},
@@ -617,6 +628,15 @@ def test_what_contradicts_itself_is_not_taken(more: dict[str, Any], said: str) -
     with pytest.raises(CorrectTheEntry, match="the field sheet") as caught:
         parse(PROCEDURE, sheet(**more))
     assert said in caught.value.message
+
+
+@pytest.mark.parametrize(
+    ("at", "early"), [("2026-03-31 07:59", True), ("2026-03-31 08:00", False), ("2026-03-31 08:01", False)]
+)
+def test_who_was_informed_before_the_failed_check_is_said(at: str, early: bool) -> None:
+    raw = sheet(informed=[{"who": "the State", "how": "phone", "at": at}])
+    said = notes(run(raw), "caution")
+    assert ("the State was informed at 2026-03-31 07:59, before the failed check" in said) is early
 
 
 def test_a_good_check_that_is_passed_over_counts_only_with_a_reason() -> None:

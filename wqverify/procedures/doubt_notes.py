@@ -19,6 +19,7 @@ from wqverify.procedures.doubt_limits import judged_by
 from wqverify.procedures.doubt_series import HELD, stamp
 from wqverify.procedures.doubt_sheet import LastGood, Prevention
 from wqverify.procedures.doubt_shown import MOST, changed
+from wqverify.procedures.doubt_uses import told_early
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import Caution, Check, Cited, Note, Outcome, Quantity
 
@@ -52,7 +53,8 @@ SHOWN = 12  # earlier records passed over that are named one by one
 
 def notes(case: Case, found: Sequence[Decision], checks: Sequence[Check]) -> Iterator[Note]:
     """Give all sentences of a doubt, the cautions first."""
-    for text in (*sentences.person_cautions(case.sheet, case.given), *_cautions(case, found)):
+    early = told_early(case)
+    for text in (*sentences.person_cautions(case.sheet, case.given), *_cautions(case, found), *early):
         yield Note("caution", text)
     for text in (*_period(case), *_over(case), *_read(case)):
         yield Note("statement", text)

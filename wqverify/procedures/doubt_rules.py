@@ -11,6 +11,7 @@ from wqverify.procedures.doubt_case import good_of
 from wqverify.procedures.doubt_errors import errors_of
 from wqverify.procedures.doubt_limits import limit_of
 from wqverify.procedures.doubt_sheet import DoubtSheet, Failed, LastGood
+from wqverify.procedures.doubt_uses import refuse_uses
 from wqverify.procedures.parts import refuse_disorder
 from wqverify.terms import Cited, Given
 
@@ -40,6 +41,7 @@ def refuse(sheet: DoubtSheet, given: Given) -> None:
         _refuse_times(sheet, failed, given)
         _refuse_overlap(sheet, given)
     errors_of(sheet, failed, good_of(sheet, given), given)
+    refuse_uses(sheet, given)
     _refuse_limits(sheet, given)
 
 
