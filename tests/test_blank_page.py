@@ -309,6 +309,10 @@ def test_the_figures_are_those_it_judges_by(plant: Plant) -> None:
     assert squeezed("within 14 days after the failure; 40 CFR 141.403(b)(3)(i)(A)") in said
     assert squeezed("residual below 0.5 mg/L") in said
     assert squeezed("calibration with a grab every") not in said
+    of_turbidity = words(printed(plant, "monitor_outage", plant.analyzers["AIT-2210"]))
+    assert squeezed("a grab is analysed within 48 h") in of_turbidity
+    assert squeezed("above 1 NTU tell the State by the end of the next business day") in of_turbidity
+    assert squeezed("above 5 NTU consult the State within 24 h; 40 CFR 141.75(b)(3)(ii)") in of_turbidity
     unset = words(printed(plant, "monitor_outage", replace(known, settings={})))
     assert squeezed("back in service not known; the register does not say") in unset
 

@@ -59,21 +59,21 @@ def _binds(given: Given) -> Iterator[Binding]:
 def _grabs(given: Given) -> Iterator[Binding]:
     most = grabs_tolerance(given)
     if most.high is not None:
-        yield Binding("a grab", f"every {duration(int(most.high))}", most.source)
+        yield Binding("a grab", f"every {_hours(int(most.high))}", most.source)
     people = people_served(given)
     if is_chlorine(given) and people is not None and people <= SMALL_SYSTEM and not is_ground_water(given):
         count = grabs_a_day(people)
         yield Binding("where the State agrees", f"{count} a day, {people} people served", PEOPLE_SOURCE)
     kept, source = holding_minutes(measurand_of(given.analyzer), given.analyzer.settings)
     if kept is not None:
-        yield Binding("a grab is analysed", f"within {duration(kept)}", source)
+        yield Binding("a grab is analysed", f"within {_hours(kept)}", source)
 
 
 def _residual(given: Given) -> Iterator[Binding]:
     if not keeps_residual(given):
         return
     limit, most, unit = residual_limit(given), low_tolerance(given), given.analyzer.unit
-    hours = duration(int(most.high)) if most.high is not None else "?"
+    hours = _hours(int(most.high)) if most.high is not None else "?"
     if limit is None:
         words = f"not known, not below it for more than {hours}"
         yield Binding("residual set by the State", words, 'enter the setting "residual_limit"')
@@ -92,5 +92,10 @@ def _turbidity(given: Given) -> Iterator[Binding]:
         where = ", where it is of the combined effluent" if whose_effluent(given) else ""
         yield Binding(f"above {notice.value} {unit}", f"{NEXT_DAY}{where}", notice.source)
     if consult is not None:
-        within = f"consult the State within {duration(CONSULT_MIN)}"
+        within = f"consult the State within {_hours(CONSULT_MIN)}"
         yield Binding(f"above {consult.value} {unit}", within, CONSULT_SOURCE)
+
+
+def _hours(minutes: int) -> str:
+    """As the rules say it: 24 h and 48 h, not days."""
+    return duration(minutes) if minutes % 60 else f"{minutes // 60} h"

@@ -79,7 +79,7 @@ def _errors(axes: Axes, chart: Chart) -> None:
     places.ticks(axes)
 
 
-def _trace(axes: Axes, chart: Chart) -> None:
+def _trace(axes: Axes, chart: Chart, *, joined: bool = True) -> None:
     """Values in their order, usually of time."""
     places = _Places(chart)
     for n, series in enumerate(chart.series):
@@ -87,10 +87,10 @@ def _trace(axes: Axes, chart: Chart) -> None:
         axes.plot(
             [places.at(x) for x, _, _ in series.points],
             [float(y) for _, y, _ in series.points],
-            linestyle=_DASHES[n % len(_DASHES)],
+            linestyle=_DASHES[n % len(_DASHES)] if joined else "none",
             linewidth=0.9,
             color="black",
-            marker=shape if len(series.points) <= _MANY else "",
+            marker=shape if len(series.points) <= _MANY or not joined else "",
             markersize=4,
             markerfacecolor=face,
             label=_drawn(series.name),
@@ -101,11 +101,7 @@ def _trace(axes: Axes, chart: Chart) -> None:
 
 def _samples(axes: Axes, chart: Chart) -> None:
     """Values that were taken one by one: no line between them, where nothing is known."""
-    places = _Places(chart)
-    for n, series in enumerate(chart.series):
-        _marks(axes, series, n, [places.at(x) for x, _, _ in series.points])
-    axes.margins(x=0.03, y=0.15)
-    places.ticks(axes)
+    _trace(axes, chart, joined=False)
 
 
 def _pairs(axes: Axes, chart: Chart) -> None:
