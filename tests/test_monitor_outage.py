@@ -1050,6 +1050,23 @@ def test_an_open_sheet_says_what_is_due_next() -> None:
     assert clocks({"procedure": "monitor_outage", "tag": TAG, "date": "2026-05-13"}) == {}
 
 
+@pytest.mark.parametrize(
+    ("returned", "runs"),
+    [
+        ({"record": "L1-2026-0048", "at": "2026-05-14 09:00"}, False),
+        ({"record": "L1-2026-0049", "at": "2026-05-14 09:00"}, True),  # of before the failure
+        ({"record": "L1-2026-9999", "at": "2026-05-14 09:00"}, True),  # not at hand
+        ({"record": "L1-2026-0048", "at": "2026-05-14 08:00"}, True),  # before the check began
+        ({"record": "L1-2026-0048"}, True),
+    ],
+)
+def test_a_check_that_cannot_have_returned_it_stops_no_clock(returned: dict[str, str], runs: bool) -> None:
+    before = replace(
+        cited("L1-2026-0049", until="2026-05-13 19:00-04:00"), performed="2026-05-13T18:00-04:00"
+    )
+    assert ("next grab" in clocks(visit(returned=returned), records=records(cited(), before))) is runs
+
+
 def test_the_next_grab_is_due_after_elapsed_hours_on_the_clock_of_the_plant() -> None:
     raw = begun(date="2026-03-08", started="00:10", failed={"at": "00:00", "known_by": "it stood still"})
     assert clocks({**raw, "grab": grabs("01:40")})["next grab"].due == "2026-03-08T06:40-04:00"

@@ -17,6 +17,7 @@ from wqverify.calculations.outage import (
     nth_working_day,
     spells,
 )
+from wqverify.procedures.outage_refused import is_back
 from wqverify.procedures.outage_rules import (
     CONSULT_MIN,
     CONSULT_SOURCE,
@@ -89,8 +90,7 @@ def case_of(sheet: OutageSheet, given: Given) -> Case:
     times = {path: instant(iso) for path, iso in given.times.items()}
     work = [at for path, at in times.items() if not path.startswith("copied_from_paper")]
     as_of = max(work, default=datetime.fromisoformat("1970-01-01T00:00+00:00"))
-    returned = isinstance(sheet.returned, Returned)
-    back = times.get("returned.at") if returned else None
+    back = times.get("returned.at") if is_back(sheet, given) else None
     return Case(
         sheet,
         given,

@@ -140,6 +140,17 @@ def _refuse_units(sheet: OutageSheet, given: Given) -> None:
             )
 
 
+def is_back(sheet: OutageSheet, given: Given) -> bool:
+    """Whether a check is named that can have given it back: a wrong number stops no clock."""
+    if not isinstance(sheet.returned, Returned) or sheet.returned.record not in given.records:
+        return False
+    try:
+        _refuse_return(sheet, given)
+    except (ChooseAnother, CorrectTheEntry):
+        return False
+    return True
+
+
 def _refuse_bottles(sheet: OutageSheet, given: Given) -> None:
     for n, grab in enumerate(sheet.grab):
         known = given.standards.get(grab.instrument)
