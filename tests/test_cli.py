@@ -129,13 +129,16 @@ EXAMINE = of(
     ),
     unfinished={"type": "array", "items": TEXT},
 )
+DIFFERENCES = {"type": "array", "items": of(place=TEXT, was=TEXT, now=TEXT)}
 ANSWER = of(
     number=TEXT,
     answer={"enum": ["reproduced", "differs as announced", "differs, unexplained", "could not run"]},
     reason=TEXT,
     page=TEXT,
     note=TEXT,
-    differences={"type": "array", "items": of(place=TEXT, was=TEXT, now=TEXT)},
+    made_with=TEXT,
+    differences=DIFFERENCES,
+    sentences=DIFFERENCES,
 )
 COUNTED = {"type": "object", "additionalProperties": {"type": "integer"}}
 NOW_CHECK = of(key=TEXT, label=TEXT, then=TEXT, now=TEXT, decided_otherwise=YES)
@@ -148,6 +151,8 @@ RERUN = of(
     answers=many(OF_MONTH),
     sample={"anyOf": [SAMPLE, {"type": "null"}]},
     counted=COUNTED,
+    sentences_only={"type": "integer"},
+    run_with=TEXT,
     as_now={"anyOf": [COUNTED, {"type": "null"}]},
 )
 BOOK = many(

@@ -14,7 +14,7 @@ from plant_example import NOW
 
 from wqverify import audit
 from wqverify.records.canonical import canonical, digest, plain_from, record_from, record_to_bytes
-from wqverify.records.rerun import differing
+from wqverify.records.differences import differing
 from wqverify.signing.examine import examine
 
 OLD = Path(__file__).parent / "old_records"

@@ -14,8 +14,10 @@ from plant_example import bytes_of, plant_in
 from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import canonical
+from wqverify.records.code import software_here
+from wqverify.records.differences import differing
 from wqverify.records.earlier_labels import earlier_label
-from wqverify.records.rerun import AnnouncedChange, Answer, announced_changes, differing, rerun
+from wqverify.records.rerun import AnnouncedChange, Answer, announced_changes, rerun
 from wqverify.terms import Outcome, Procedure, Result
 
 FIRST = PROCEDURES["ph_calibration"]
@@ -88,6 +90,59 @@ def test_what_was_announced_differs_as_announced(record: bytes) -> None:
         for stage in ("as_found", "as_left")
         for what in ("text", "value")
     }
+
+
+SPOKEN = "The analyzer read " + "0.10 pH higher than the buffer, " * 4
+
+
+def spoken() -> dict[str, Procedure]:
+    """A program that says one sentence more than the one that made the record."""
+
+    def compute(sheet: Any, given: Any, slices: Any) -> Result:
+        result = FIRST.compute(sheet, given, slices)
+        return replace(result, facts={**result.facts, "told.as_found": SPOKEN})
+
+    return {"ph_calibration": replace(FIRST, compute=compute)}
+
+
+def made_by(record: bytes, code: str) -> bytes:
+    return altered(record, lambda plain: plain["software"].update(code=code))
+
+
+def test_another_sentence_of_another_program_makes_no_value_differ(record: bytes) -> None:
+    answer = rerun(made_by(record, "ab" * 32), procedures=spoken())
+    assert answer.answer is Answer.REPRODUCED
+    assert (answer.differences, [d.now for d in answer.sentences]) == ((), [SPOKEN])
+    assert answer.sentence().startswith(
+        "reproduced: 1 sentence differs: facts/told.as_found was absent, is now"
+    )
+    assert answer.sentence().endswith(
+        f"; made with wqverify 0.1.0, code abababababab, run with {software_here()}"
+    )
+
+
+def test_another_sentence_of_this_very_program_is_unexplained(record: bytes) -> None:
+    answer = rerun(record, procedures=spoken())
+    assert (answer.answer, answer.made_with) == (Answer.UNEXPLAINED, "")
+    assert answer.reason.startswith("1 sentence differs: facts/told.as_found was absent, is now The analyzer")
+
+
+def test_a_sentence_is_not_counted_among_the_values_that_differ(record: bytes) -> None:
+    other = altered(made_by(record, ""), lambda plain: plain["result"]["facts"].update(adjusted="perhaps"))
+    answer = rerun(other, procedures=spoken())
+    assert answer.answer is Answer.UNEXPLAINED
+    assert [d.path for d in answer.differences] == ["facts/adjusted"]
+    assert answer.reason.startswith("facts/adjusted was perhaps, is now absent; 1 sentence differs: ")
+    assert answer.made_with == "wqverify 0.1.0, code not stated"
+
+
+def test_a_value_that_differs_is_told_whole(record: bytes) -> None:
+    """A side is cut in a sentence, never where values are given."""
+    long = "x" * 300
+    other = altered(record, lambda plain: plain["result"]["facts"].update(adjusted=long))
+    answer = rerun(other)
+    assert [(d.path, d.was) for d in answer.differences] == [("facts/adjusted", long)]
+    assert long not in answer.reason
 
 
 def test_what_was_announced_for_another_place_is_unexplained(record: bytes) -> None:

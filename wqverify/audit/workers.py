@@ -14,9 +14,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-import wqverify
 from wqverify.errors import CorrectTheEntry, CouldNotRun
-from wqverify.records.code import code_digest
+from wqverify.records.code import software_here
 
 H = TypeVar("H")
 J = TypeVar("J")
@@ -74,11 +73,6 @@ class Workers:
 
 
 HERE = Workers()
-
-
-def software_here() -> str:
-    """Return what computes here: a worker that is another one must not answer for it."""
-    return f"wqverify {wqverify.__version__}, code {code_digest()[:12]}"
 
 
 def _told(work: Callable[[H, Sequence[J]], list[A]], how: H, chunk: Sequence[J]) -> tuple[str, list[A]]:

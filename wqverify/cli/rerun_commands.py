@@ -99,6 +99,8 @@ class _Told:
     def __init__(self) -> None:
         self.counted: Counter[Answer] = Counter()
         self.now: Counter[str] = Counter()
+        self.made_with: Counter[str] = Counter()
+        self.spoken = 0  # records of which only sentences differ
         self.as_now = False
 
     def tell(self, answers: Iterable[Rerun], plant: Plant | None, sample: Sample | None) -> int:
@@ -122,6 +124,8 @@ class _Told:
 
     def count(self, one: Rerun) -> None:
         self.counted[one.answer] += 1
+        self.made_with[one.made_with] += bool(one.made_with)
+        self.spoken += bool(one.sentences and not one.differences)
         if one.now is not None:
             self.as_now = True
             self.now[_now_word(one)] += 1
@@ -172,7 +176,7 @@ class _Text(_Told):
     def one(self, one: Rerun) -> None:
         from wqverify.records.rerun import Answer
 
-        shown = self.each or one.answer is not Answer.REPRODUCED
+        shown = self.each or one.answer is not Answer.REPRODUCED or bool(one.sentences)
         if shown:
             echo(f"{one.number}  {one.sentence()}")
         if one.now is None or not (one.now.checks or one.now.reason):
@@ -191,8 +195,19 @@ class _Text(_Told):
     def middle(self) -> None:
         if sum(self.counted.values()) != 1 or not self.each:
             echo(_joined(self.words()) or "none")
+        if self.spoken:
+            echo(f"{words(self.spoken, 'record')} with other sentences only: no value differs")
+        if +self.made_with:
+            echo(self._other_programs())
         if self.as_now and self.now:
             echo(f"As now: {_joined({word: self.now[word] for word in NOW_WORDS})}")
+
+    def _other_programs(self) -> str:
+        from wqverify.records.code import software_here
+
+        some = sorted(self.made_with.items())
+        made = "; ".join(f"{words(count, 'record')} with {program}" for program, count in some if count)
+        return f"Made by another program: {made}; run with {software_here()}"
 
     def sampled(self, sample: Sample) -> None:
         of = f"{len(sample.numbers)} of {words(sample.of, 'record')}"
@@ -229,9 +244,12 @@ class _Json(_Told):
         self._write(_document(one))
 
     def end(self, sample: Sample | None) -> None:
+        from wqverify.records.code import software_here
+
         now = {word: self.now[word] for word in NOW_WORDS} if self.as_now else None
         echo(" ]}," if sample is not None else ' ],\n "sample": null,')
-        echo(f' "counted": {json.dumps(self.kept)},\n "as_now": {json.dumps(now)}\n}}')
+        echo(f' "counted": {json.dumps(self.kept)},\n "sentences_only": {self.spoken},')
+        echo(f' "run_with": {json.dumps(software_here())},\n "as_now": {json.dumps(now)}\n}}')
 
     def _write(self, document: Mapping[str, Any]) -> None:
         echo(f"{self.separator}  {json.dumps(document)}", nl=False)
@@ -245,7 +263,9 @@ def _document(one: Rerun) -> dict[str, Any]:
         "reason": one.reason,
         "page": one.page,
         "note": one.note,
+        "made_with": one.made_with,
         "differences": [{"place": d.path, "was": d.was, "now": d.now} for d in one.differences],
+        "sentences": [{"place": d.path, "was": d.was, "now": d.now} for d in one.sentences],
     }
 
 

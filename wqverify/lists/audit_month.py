@@ -32,7 +32,7 @@ class MonthAudit:
     synthetic: bool
     shipped: bool = False  # of the demo runs, made a moment ago
     counted: Counter[tuple[str, Answer]] = field(default_factory=Counter)  # by procedure and answer
-    others: list[Rerun] = field(default_factory=list)  # that were not reproduced
+    others: list[Rerun] = field(default_factory=list)  # not reproduced, or with other sentences
     changed: list[Rerun] = field(default_factory=list)  # that would come out otherwise now
     sample: audit.Sample | None = None
     by_notebook: list[Rerun] = field(default_factory=list)
@@ -45,7 +45,7 @@ class MonthAudit:
         """Count the answers, keep those that are to be looked at."""
         for procedure, one in zip(procedures, answers, strict=True):
             self.counted[procedure, one.answer] += 1
-            if one.answer is not Answer.REPRODUCED:
+            if one.answer is not Answer.REPRODUCED or one.sentences:
                 self.others.append(one)
             if one.now is not None and (one.now.checks or one.now.reason):
                 self.changed.append(one)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import wqverify
 from wqverify.shipped import shipped_folder
+from wqverify.terms import Software
 
 # What a result can depend on; a change of a page or of a command computes nothing else.
 _ROOMS = ("calculations", "procedures", "records", "terms", "trends", "tables.py")
@@ -24,6 +25,23 @@ def code_digest() -> str:
     for path in sorted(shipped_folder("standards_tables").iterdir()):
         _add(hashed, f"standards_tables/{path.name}", path)
     return hashed.hexdigest()
+
+
+@cache
+def software_here() -> str:
+    """Return what computes here, in words: version, and the beginning of the digest of its source."""
+    return _in_words(wqverify.__version__, code_digest())
+
+
+def made_with(software: Software) -> str:
+    """Return what made a record, in the same words; empty where it is what computes here."""
+    if (software.wqverify, software.code) == (wqverify.__version__, code_digest()):
+        return ""
+    return _in_words(software.wqverify, software.code)
+
+
+def _in_words(version: str, code: str) -> str:
+    return f"wqverify {version}, code {code[:12] or 'not stated'}"
 
 
 def _files(place: Path) -> list[Path]:

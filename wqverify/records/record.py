@@ -22,6 +22,7 @@ from wqverify.procedures.parts import (
 )
 from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import digest, given_from, to_plain
+from wqverify.records.code import code_digest
 from wqverify.terms import Given, Previous, Procedure, Proof, Raw, Record, Result, Slices, Software
 
 if TYPE_CHECKING:
@@ -126,7 +127,9 @@ def _placed(problem: WqverifyError, document: Document | None) -> WqverifyError:
 def software(notebook: str, notebook_digest: str, proof: Proof | None = None) -> Software:
     """Return what makes records here; ``proof`` is the newest run of published values by this software."""
     python = platform.python_version()
-    return Software(wqverify.__version__, python, typst_version(), notebook, notebook_digest, proof)
+    return Software(
+        wqverify.__version__, python, typst_version(), notebook, notebook_digest, proof, code_digest()
+    )
 
 
 def typst_version() -> str:

@@ -6,20 +6,19 @@
 
 from __future__ import annotations
 
-import json
-import math
 import tomllib
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fnmatch import fnmatchcase
 from functools import cache
 from importlib.resources import files
-from typing import Any
 
 from wqverify.errors import ResultsDiffer, WqverifyError
 from wqverify.procedures import PROCEDURES
 from wqverify.records.canonical import digest, plain_from, record_from, to_plain
+from wqverify.records.code import code_digest, made_with, software_here
+from wqverify.records.differences import Difference, differing, in_result
 from wqverify.records.earlier_labels import as_worded
 from wqverify.records.record import FORMAT, Case, compute, draft, insist_on_given, typst_version
 from wqverify.terms import Procedure, Raw, Record, Result, Slices
@@ -32,15 +31,6 @@ class Answer(StrEnum):
     AS_ANNOUNCED = "differs as announced"
     UNEXPLAINED = "differs, unexplained"
     COULD_NOT = "could not run"
-
-
-@dataclass(frozen=True)
-class Difference:
-    """One place where the result of today is not the recorded one."""
-
-    path: str
-    was: str
-    now: str
 
 
 @dataclass(frozen=True)
@@ -88,6 +78,8 @@ class Rerun:
     page: str = ""  # what was found about the page, empty when it was not asked for
     note: str = ""  # what the book says of a record that does not stand any more
     now: AsNow | None = None  # None: not asked for
+    sentences: tuple[Difference, ...] = ()  # that are spoken otherwise now: no values
+    made_with: str = ""  # the program it was made with, where that is not the one that runs here
 
     def sentence(self) -> str:
         """Return the answer as one line."""
@@ -95,7 +87,12 @@ class Rerun:
         more = f": {self.reason}" if self.reason and not because else ""
         page = f" ({self.page})" if self.page else ""
         note = f"; this record is {self.note}" if self.note else ""
-        return f"{self.answer}{because}{more}{page}{note}"
+        made = f"; made with {self.made_with}, run with {software_here()}" if self._told_of_code else ""
+        return f"{self.answer}{because}{more}{page}{note}{made}"
+
+    @property
+    def _told_of_code(self) -> bool:
+        return bool(self.made_with and (self.sentences or self.answer is not Answer.REPRODUCED))
 
 
 @cache
@@ -130,26 +127,31 @@ def rerun(
         return Rerun(_number(record), Answer.COULD_NOT, problem.message)
     procedure = procedures.get(made.procedure)
     if made.format != FORMAT:
-        return Rerun(made.number, Answer.COULD_NOT, f"format {made.format} is not known to this version")
+        return _could_not(made, f"format {made.format} is not known to this version")
     if procedure is None:
-        return Rerun(made.number, Answer.COULD_NOT, f"this version has no procedure {made.procedure}")
+        return _could_not(made, f"this version has no procedure {made.procedure}")
     if not 1 <= made.revision <= procedure.revision:
         reason = (
             f"it was made with revision {made.revision} of {procedure.name}, this version knows "
             f"{procedure.revision}; use the newer version"
         )
-        return Rerun(made.number, Answer.COULD_NOT, reason)
+        return _could_not(made, reason)
     try:
         sheet = upgraded(procedure, dict(made.sheet), made.revision)
         case = Case(procedure, sheet, made.given, slices() if made.given.attached else {})
         result = compute(case)
         now = _again(case, result, made) if whole and made.revision == procedure.revision else None
     except WqverifyError as problem:
-        return Rerun(made.number, Answer.COULD_NOT, problem.message)
+        return _could_not(made, problem.message)
     except BROKEN as problem:
-        reason = f"what it holds cannot be computed with ({type(problem).__name__}: {problem})"
-        return Rerun(made.number, Answer.COULD_NOT, reason)
+        return _could_not(
+            made, f"what it holds cannot be computed with ({type(problem).__name__}: {problem})"
+        )
     return compared(record, made, result, now, procedure, changes)
+
+
+def _could_not(made: Record, reason: str) -> Rerun:
+    return Rerun(made.number, Answer.COULD_NOT, reason, made_with=made_with(made.software))
 
 
 def _number(record: bytes) -> str:
@@ -190,15 +192,16 @@ def compared(
     changes: Sequence[AnnouncedChange] | None = None,
 ) -> Rerun:
     """Return the answer for a record and its result of today; ``now`` is the whole record of today."""
+    plain = Rerun(made.number, Answer.REPRODUCED, made_with=made_with(made.software))
     if result == made.result and now in (None, made):
-        return Rerun(made.number, Answer.REPRODUCED)
+        return plain
     was = plain_from(record)
-    differences = list(_in_result(was["result"], to_plain(result)))
+    differences = list(in_result(was["result"], to_plain(result)))
     if now is not None:
         rest = {key: value for key, value in to_plain(now).items() if key != "result"}
         differences += differing({key: value for key, value in was.items() if key != "result"}, rest)
     if not differences:
-        return Rerun(made.number, Answer.REPRODUCED)
+        return plain
     since = [
         c
         for c in (announced_changes() if changes is None else changes)
@@ -206,64 +209,31 @@ def compared(
     ]
     places = [place for change in since for place in change.places]
     open_ones = [d for d in differences if not any(fnmatchcase(d.path, place) for place in places)]
-    if open_ones:
-        first = open_ones[0]
-        reason = f"{first.path} was {first.was}, is now {first.now}"
-        if len(open_ones) > 1:
-            reason += f", and {len(open_ones) - 1} more"
-        return Rerun(made.number, Answer.UNEXPLAINED, reason, tuple(differences))
     told = [f"{c.direction} by about {c.about} since revision {c.revision} ({c.why})" for c in since]
-    return Rerun(made.number, Answer.AS_ANNOUNCED, "; ".join(told), tuple(differences))
+    answer, reasons = _of_differences(open_ones, made, "; ".join(told) if places else "")
+    values, spoken = (tuple(d for d in differences if d.spoken is spoken) for spoken in (False, True))
+    return replace(plain, answer=answer, reason="; ".join(reasons), differences=values, sentences=spoken)
 
 
-def _in_result(was: Mapping[str, Any], now: Mapping[str, Any]) -> Iterator[Difference]:
-    """Checks and values are compared by their keys, so that one more does not make all others differ."""
-    kinds = ("checks", "values")
-    rest = [{k: v for k, v in result.items() if k not in kinds} for result in (was, now)]
-    yield from differing(rest[0], rest[1])
-    for kind in kinds:
-        keys = [[item["key"] for item in result.get(kind, ())] for result in (was, now)]
-        twice = [key for key in keys[0] if keys[0].count(key) > 1]
-        if twice:
-            yield Difference(f"{kind}/{twice[0]}", "there twice", "there once")
-        both = [[key for key in one if key in keys[0] and key in keys[1]] for one in keys]
-        if not twice and both[0] != both[1]:
-            yield Difference(f"{kind}/order", _short(both[0]), _short(both[1]))
-        by_key = [{item["key"]: item for item in result.get(kind, ())} for result in (was, now)]
-        yield from differing(by_key[0], by_key[1], kind)
+def _of_differences(
+    unannounced: Sequence[Difference], made: Record, announced: str
+) -> tuple[Answer, list[str]]:
+    """Return the answer for what was not announced, and its reasons.
 
-
-_ABSENT = object()
-
-
-def differing(was: Any, now: Any, path: str = "") -> Iterator[Difference]:
-    """Yield the places where plain data differ; floats may differ by 1e-9 (another machine's libm).
-
-    A key that one side lacks is as its empty default on the other: a field that a later version added.
+    Another version may word a sentence otherwise: that is told apart and makes no value differ. The same
+    source words all of them alike, so there another sentence is as unexplained as another value.
     """
-    if isinstance(was, dict) and isinstance(now, dict):
-        for key in sorted(was.keys() | now.keys()):
-            a, b = was.get(key, _ABSENT), now.get(key, _ABSENT)
-            if (a is _ABSENT or b is _ABSENT) and not ((a is not _ABSENT and a) or (b is not _ABSENT and b)):
-                continue
-            yield from differing(a, b, f"{path}/{key}" if path else key)
-    elif isinstance(was, list) and isinstance(now, list) and len(was) == len(now):
-        for index, (a, b) in enumerate(zip(was, now, strict=True)):
-            yield from differing(a, b, f"{path}/{index}")
-    elif _is_number(was) and _is_number(now):
-        if not math.isclose(was, now, rel_tol=1e-9, abs_tol=1e-15):
-            yield Difference(path, repr(was), repr(now))
-    elif was != now or type(was) is not type(now):
-        yield Difference(path, _short(was), _short(now))
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool)
-
-
-def _short(value: Any) -> str:
-    text = "absent" if value is _ABSENT else value if isinstance(value, str) else json.dumps(value)
-    return text if len(text) <= 80 else text[:79] + "…"
+    values = [d for d in unannounced if not d.spoken]
+    spoken = [d for d in unannounced if d.spoken]
+    more = f", and {len(values) - 1} more" if len(values) > 1 else ""
+    reasons = [values[0].told + more] if values else [announced] if announced else []
+    if spoken:
+        one = len(spoken) == 1
+        which = "1 sentence differs" if one else f"{len(spoken)} sentences differ"
+        reasons.append(f"{which}: {spoken[0].told}" + ("" if one else f", and {len(spoken) - 1} more"))
+    if values or (spoken and made.software.code == code_digest()):
+        return Answer.UNEXPLAINED, reasons
+    return Answer.AS_ANNOUNCED if announced else Answer.REPRODUCED, reasons
 
 
 def _whole(box: Sequence[float]) -> tuple[int, ...]:

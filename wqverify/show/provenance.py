@@ -78,7 +78,8 @@ def _made_with(record: Record) -> Iterator[Block]:
     facts = (
         (
             "Program",
-            f"wqverify {s.wqverify}, Python {s.python}" + (f", page by typst {s.typst}" if s.typst else ""),
+            f"wqverify {s.wqverify}{f', code {s.code[:12]}' if s.code else ''}, Python {s.python}"
+            + (f", page by typst {s.typst}" if s.typst else ""),
         ),
         (
             "Procedure",

@@ -34,6 +34,7 @@ class Software:
     notebook: str  # name of the notebook
     notebook_digest: str
     proof: Proof | None = None  # the newest one of this software, where there is any
+    code: str = ""  # SHA-256 over the source of what computes; empty where it was not stated yet
 
 
 @dataclass(frozen=True, slots=True)
