@@ -24,12 +24,13 @@ from wqverify.show.blocks import (
     Verdicts,
     blocks,
 )
-from wqverify.show.headings import HEADINGS
+from wqverify.show.headings import EARLIER, HEADINGS
 from wqverify.terms import (
     BudgetLine,
     Change,
     Chart,
     Check,
+    Cited,
     Earlier,
     Entry,
     Hop,
@@ -656,3 +657,17 @@ def test_a_record_with_a_next_date_does_not_say_that_none_is_set() -> None:
     dated = replace(example(), result=replace(example().result, facts={"next_due": "2026-03-14"}))
     assert none_set in said(blocks(example()))
     assert none_set not in said(blocks(dated))
+
+
+def test_a_record_says_none_was_known_only_of_its_own_procedure_and_names_those_it_cites() -> None:
+    """A pH calibration after a call-out is the first of its procedure, not the first record of its analyzer."""
+    none_known = "No earlier record by this procedure on this instrument, tag and serial, was known."
+    alone = replace(example(), given=replace(example().given, earlier=()))
+    assert [line for line in section(alone, EARLIER).splitlines()[1:] if line] == [none_known]
+    one = Cited("L1-2026-0010", "AIT-2101", "EL-0417", "ph_calibration", "2026-03-10T08:05-06:00", "ab" * 32)
+    citing = replace(alone, given=replace(alone.given, records={one.number: one}))
+    assert [line for line in section(citing, EARLIER).splitlines()[1:] if line] == [
+        "Named on the sheet or of its period, and computed with: L1-2026-0010 (ph calibration, AIT-2101).",
+        none_known,
+    ]
+    assert none_known not in section(example(), EARLIER)

@@ -405,8 +405,11 @@ def plain_name(procedure: str) -> str:
 
 def _earlier(record: Record) -> Iterator[Block]:
     yield Heading(headings.EARLIER)
+    if cited := record.given.records.values():
+        named = ", ".join(f"{one.number} ({plain_name(one.procedure)}, {one.tag})" for one in cited)
+        yield Statement(f"Named on the sheet or of its period, and computed with: {named}.")
     if not record.given.earlier:
-        yield Statement("No earlier record of this analyzer was known.")
+        yield Statement("No earlier record by this procedure on this instrument, tag and serial, was known.")
         return
     columns = (
         Column("Record", "short"),
