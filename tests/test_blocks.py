@@ -660,7 +660,7 @@ def test_a_record_with_a_next_date_does_not_say_that_none_is_set() -> None:
 
 
 def test_a_record_says_none_was_known_only_of_its_own_procedure_and_names_those_it_cites() -> None:
-    """A pH calibration after a call-out is the first of its procedure, not the first record of its analyzer."""
+    """A pH calibration after a call-out is the first of its procedure, not of its analyzer."""
     none_known = "No earlier record by this procedure on this instrument, tag and serial, was known."
     alone = replace(example(), given=replace(example().given, earlier=()))
     assert [line for line in section(alone, EARLIER).splitlines()[1:] if line] == [none_known]

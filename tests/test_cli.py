@@ -317,6 +317,19 @@ COMPUTER = of(
     libraries={"type": "object", "additionalProperties": TEXT},
 )
 PROVED = of(at=TEXT, computer=COMPUTER, values=many(VALUE), failed=LIST, file=MAYBE, digest=MAYBE)
+KEPT_PROOFS = many(
+    of(
+        at=TEXT,
+        device=TEXT,
+        file=TEXT,
+        digest=TEXT,
+        there=YES,
+        computer=COMPUTER,
+        values={"type": "integer"},
+        printed={"type": "integer"},
+        failed=LIST,
+    )
+)
 
 
 def test_published_values_are_proved_by_command(
@@ -332,6 +345,22 @@ def test_published_values_are_proved_by_command(
     assert code == 1
     assert out.startswith("A21 value: not computed; 1.000 computed apart (0.0005): FAILED. 7.2 mA")
     assert "Do not rely on what this computer computes" in out
+    assert out.splitlines()[-1].endswith(
+        "(proof 2 of this program on this computer; `prove --list` lists all)"
+    )
+    code, out, _err = wqverify("prove", "--list", "--json")
+    good, bad = fits(out, KEPT_PROOFS)
+    assert (good["file"], good["there"]) == (Path(proved["file"]).name, True)
+    assert (good["values"], good["failed"], len(bad["failed"])) == (len(proved["values"]), [], 1)
+    assert good["printed"] == sum(one["kind"] == "printed" for one in proved["values"])
+    Path(proved["file"]).unlink()
+    lines = wqverify("prove", "--list")[1].splitlines()
+    assert lines[0].startswith(f"{good['at']}  L1  {good['values']} of {good['values']} came out (")
+    assert lines[0].endswith(" computed apart by other means)")
+    assert lines[1].startswith(f"    wqverify 0.1.0 (code {good['computer']['code'][:12]}), Python 3.")
+    assert lines[2] == f"    proofs/{good['file']}, not in this folder: the book keeps it"
+    assert lines[6] == "    FAILED A21 value: not computed, not 1.000"
+    assert lines[7:] == ["2 proofs"]
     monkeypatch.chdir(here)  # no plant folder above
     code, out, _err = wqverify("prove", "--each")
     assert "No plant folder at hand: nothing was kept." in out

@@ -6,7 +6,7 @@ from wqverify.acts.keys import issue_key, make_authority, withdraw_key
 from wqverify.acts.perform import Performed, compute_only, perform
 from wqverify.acts.piles import Pile, pile_to_review, pile_to_sign
 from wqverify.acts.prepare import HeadOf, prepare_round
-from wqverify.acts.proof import Kept, keep_proof, newest_proof
+from wqverify.acts.proof import Kept, keep_proof, kept_proofs, newest_proof
 from wqverify.acts.questions import answer, ask
 from wqverify.acts.register import accept, unexplained
 from wqverify.acts.rounds import RoundDone, Walk, Walked, check_walk, perform_walk
@@ -45,6 +45,7 @@ __all__ = [
     "follow_up",
     "issue_key",
     "keep_proof",
+    "kept_proofs",
     "make_authority",
     "newest_proof",
     "perform",

@@ -47,6 +47,7 @@ _SAID = {
     "reviewed": ("by", "pdf"),
     "followed up": ("by", "what", "done", "how"),
     "skipped": ("by", "round", "tag", "procedure", "why"),
+    "proved": ("file", "stored"),
     "authority made": ("by", "certificate", "withdrawn_list"),
     "key issued": ("by", "certificate", "withdrawn_list"),
     "key withdrawn": ("by", "certificate", "withdrawn_list", "why"),

@@ -101,6 +101,11 @@ class ProofRun:
     def failed(self) -> tuple[Proven, ...]:
         return tuple(value for value in self.values if not value.holds)
 
+    @property
+    def printed(self) -> int:
+        """How many of the values are printed in a document; the others were computed apart."""
+        return sum(value.kind == "printed" for value in self.values)
+
     def to_bytes(self) -> bytes:
         """Return the proof as the file that is kept: readable, and the same bytes for the same run."""
         plain = {"format": FORMAT, "published": published_digest(), **asdict(self)}
