@@ -344,7 +344,8 @@ def test_a_text_of_the_length_that_is_allowed_is_taken(reviewing: Path) -> None:
 
 def test_only_what_waits_for_review_is_asked_about(here: Path) -> None:
     with pytest.raises(
-        ChooseAnother, match="is performed, not signed; a reviewer asks about what is signed, not"
+        ChooseAnother,
+        match=r"is performed, not signed; a reviewer asks .* T-07 signs it first: wqverify sign",
     ):
         acts.ask(plant_of(here), CLEAN, "S-02", "Why?", NOW)
     sign(here, CLEAN)
@@ -353,7 +354,18 @@ def test_only_what_waits_for_review_is_asked_about(here: Path) -> None:
         acts.ask(plant_of(here), CLEAN, "S-02", "And who?", NOW)
     acts.answer(plant_of(here), CLEAN, "T-07", "Because.", NOW)
     review(here, CLEAN)
-    with pytest.raises(ChooseAnother, match="is countersigned; a reviewer asks"):
+    with pytest.raises(ChooseAnother) as caught:
+        acts.ask(plant_of(here), CLEAN, "S-02", "Why?", NOW)
+    assert caught.value.message == (
+        f"{CLEAN} is countersigned; a reviewer asks about what is signed, not countersigned. What is wrong "
+        f'in it is corrected by running the corrected sheet with replaces = "{CLEAN}" and replaces_why; where '
+        f"the work does not count, a reviewer voids it: wqverify book void {CLEAN} --by STAFF --why TEXT. "
+        f"Both leave it readable."
+    )
+    acts.void(plant_of(here), CLEAN, "S-02", "wrong analyzer", NOW)
+    with pytest.raises(
+        ChooseAnother, match=r"is voided; .* It does not stand any more, nothing is left to ask"
+    ):
         acts.ask(plant_of(here), CLEAN, "S-02", "Why?", NOW)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from wqverify.acts.shared import Tell, local_time, person_of, quiet, settled, typed
-from wqverify.acts.signatures import REVIEWER, allowed_to_review
+from wqverify.acts.signatures import PERFORMER, REVIEWER, allowed_to_review
 from wqverify.book import Book, RecordState
 from wqverify.book.state import RETURNED
 from wqverify.errors import ChooseAnother
@@ -30,8 +30,8 @@ def ask(plant: Plant, number: str, by: str, text: str, now: datetime, tell: Tell
         allowed_to_review(person, record_from(book.stored(number)))
         if state.state != REVIEWER.waiting:
             raise ChooseAnother(
-                f"{number} is {state.state}; a reviewer asks about what is {REVIEWER.waiting}."
-                + (f" {_awaits(state)}" if state.state == RETURNED else ""),
+                f"{number} is {state.state}; a reviewer asks about what is {REVIEWER.waiting}. "
+                f"{_instead(state)}",
                 found=state.state,
                 expected=REVIEWER.waiting,
             )
@@ -86,5 +86,17 @@ def _found(book: Book, number: str) -> RecordState:
     return state
 
 
-def _awaits(state: RecordState) -> str:
-    return f"{state.body['by']} answers {state.questions[-1].by} first."
+def _instead(state: RecordState) -> str:
+    """What is done where a question has no place."""
+    number, performer = state.number, state.body["by"]
+    if not state.stands:
+        return "It does not stand any more, nothing is left to ask about it."
+    if state.state == RETURNED:
+        return f"{performer} answers {state.questions[-1].by} first."
+    if state.state == PERFORMER.waiting:
+        return f"{performer} signs it first: wqverify sign {number} --by {performer}."
+    return (
+        f'What is wrong in it is corrected by running the corrected sheet with replaces = "{number}" and '
+        f"replaces_why; where the work does not count, a reviewer voids it: wqverify book void {number} "
+        f"--by STAFF --why TEXT. Both leave it readable."
+    )
