@@ -18,7 +18,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from servers import Cluster
 
-from wqverify.book import GENESIS, Book, InBook, Joined, join, open_book, verify, visits_twice
+from wqverify.book import (
+    GENESIS,
+    Book,
+    InBook,
+    Joined,
+    ended_twice,
+    join,
+    open_book,
+    undecided,
+    verify,
+    visits_twice,
+)
 from wqverify.book.entry import link
 from wqverify.book.joining import Line
 from wqverify.errors import CouldNotRun, ResultsDiffer
@@ -189,6 +200,66 @@ def test_both_devices_ask_and_one_question_stays_open(tmp_path: Path) -> None:
     assert state is not None
     assert [(q.question, q.answer) for q in state.questions] == [("Why 1?", "So."), ("Why 2?", "")]
     assert state.state == asked
+
+
+def ended_on_both(tmp_path: Path, first: dict[str, str], second: dict[str, str]) -> Book:
+    """Two devices that both hold L1-2026-0001 end it without knowing of each other, then are joined."""
+    one, two = device(tmp_path, "L1"), device(tmp_path, "L2")
+    performed(one)
+    taken(two, one)
+    for book, minute, ends in ((one, 1, first), (two, 2, second)):
+        if by := ends.get("by_record"):
+            assert performed(book, visit=f"{by} started at another time") == [by]
+        event = "superseded" if by else "voided"
+        happen(book, event, "L1-2026-0001", minute, key=f"{event} L1-2026-0001 {by or ''}".strip(), **ends)
+    taken(one, two)
+    taken(two, one)
+    assert texts(one) == texts(two)
+    assert ended_twice(one) == ended_twice(two)
+    return one
+
+
+def test_two_voids_of_one_record_are_told_and_leave_nothing_open(tmp_path: Path) -> None:
+    book = ended_on_both(tmp_path, {"by": "S-02"}, {"by": "S-03"})
+    (found,) = ended_twice(book)
+    assert found.sentence == (
+        "L1-2026-0001 was voided (L1 entry 2, S-02 on 2026-07-14) and voided (L2 entry 1, S-03 on "
+        "2026-07-14); nothing of it stands."
+    )
+    assert (found.open, undecided(book)) == (False, [])
+    assert [found.new_since(had) for had in ({"L1": 1, "L2": 0}, {"L2": 0}, {"L2": 1}, {})] == [
+        True,
+        True,
+        False,
+        False,
+    ]
+
+
+def test_two_replacements_of_one_record_are_named_until_one_is_voided(tmp_path: Path) -> None:
+    book = ended_on_both(tmp_path, {"by_record": "L1-2026-0002"}, {"by_record": "L2-2026-0001"})
+    assert undecided(book) == [
+        "L1-2026-0001 was replaced by L1-2026-0002 (L1 entry 3, P1 on 2026-07-14) and replaced by "
+        "L2-2026-0001 (L2 entry 2, P1 on 2026-07-14); L1-2026-0002 and L2-2026-0001 stand; void what does "
+        "not belong: wqverify book void NUMBER --by STAFF --why TEXT."
+    ]
+    happen(book, "voided", "L2-2026-0001", 30)
+    assert undecided(book) == []
+    assert ended_twice(book)[0].sentence.endswith("; L1-2026-0002 stands.")
+
+
+def test_a_record_voided_on_one_and_replaced_on_the_other_waits_for_somebody(tmp_path: Path) -> None:
+    book = ended_on_both(tmp_path, {"by": "S-02"}, {"by_record": "L2-2026-0001"})
+    (said,) = undecided(book)
+    assert said.startswith(
+        "L1-2026-0001 was voided (L1 entry 2, S-02 on 2026-07-14) and replaced by L2-2026-0001"
+    )
+    assert "; L2-2026-0001 stands; void what does not belong" in said
+    performed(book, visit="corrected")
+    key = "superseded L2-2026-0001 L1-2026-0002"
+    happen(book, "superseded", "L2-2026-0001", 30, key=key, by_record="L1-2026-0002")
+    assert "; L1-2026-0002 stands; " in undecided(book)[0]  # what it was replaced by in the end
+    happen(book, "voided", "L1-2026-0002", 40)
+    assert undecided(book) == []
 
 
 def test_two_records_of_one_visit_are_named_and_left(tmp_path: Path) -> None:

@@ -358,9 +358,9 @@ def test_only_what_waits_for_review_is_asked_about(here: Path) -> None:
         acts.ask(plant_of(here), CLEAN, "S-02", "Why?", NOW)
     assert caught.value.message == (
         f"{CLEAN} is countersigned; a reviewer asks about what is signed, not countersigned. What is wrong "
-        f'in it is corrected by running the corrected sheet with replaces = "{CLEAN}" and replaces_why; where '
-        f"the work does not count, a reviewer voids it: wqverify book void {CLEAN} --by STAFF --why TEXT. "
-        f"Both leave it readable."
+        f'in it is corrected by running the corrected sheet with replaces = "{CLEAN}" and replaces_why; '
+        f"where the work does not count, a reviewer voids it: wqverify book void {CLEAN} --by STAFF --why "
+        f"TEXT. Both leave it readable."
     )
     acts.void(plant_of(here), CLEAN, "S-02", "wrong analyzer", NOW)
     with pytest.raises(

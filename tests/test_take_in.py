@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import zipfile
 from pathlib import Path
@@ -14,7 +15,9 @@ from servers import Cluster
 from wqverify import acts, audit
 from wqverify.cli import cli
 from wqverify.cli import common as cli_common
+from wqverify.cli.today_commands import today_lines
 from wqverify.errors import ChooseAnother, CorrectTheEntry, RepairTheFolder, ResultsDiffer, WqverifyError
+from wqverify.lists.today import today
 from wqverify.pages import page_path
 from wqverify.plant.folder import Plant, open_plant
 from wqverify.records.canonical import digest
@@ -133,6 +136,39 @@ def test_records_of_one_visit_on_both_are_named_and_left(here: Path) -> None:
     assert state(plant_of(here, "one"), "L2-2026-0002") == "performed, not signed"
     acts.void(plant_of(here, "one"), "L2-2026-0002", "S-02", "entered on the other laptop too", NOW)
     assert not any("of one visit" in line for line in took(here, "one", "two").told)
+
+
+def test_two_voids_of_one_record_are_told_once_with_both_entries(here: Path) -> None:
+    took(here, "one", "two")
+    for name in ("one", "two"):
+        acts.void(plant_of(here, name), "L2-2026-0001", "S-02", "wrong analyzer", NOW)
+    (said,) = [line for line in took(here, "one", "two").told if "voided" in line]
+    assert re.fullmatch(
+        r"L2-2026-0001 was voided \(L1 entry \d+, S-02 on 2026-06-01\) and voided \(L2 entry \d+, S-02 on "
+        r"2026-06-01\); nothing of it stands\.",
+        said,
+    )
+    assert not any("voided" in line for line in took(here, "one", "two").told)
+
+
+def test_two_replacements_of_one_record_are_told_until_one_is_voided(here: Path) -> None:
+    took(here, "one", "two")
+    for name in ("one", "two"):
+        plant = plant_of(here, name)
+        sheet = sheet_of(plant, "fail")
+        why = f'replaces = "L2-2026-0001"\nreplaces_why = "typed wrong, seen on {name}"\n'
+        sheet.write_text(why + sheet.read_text("utf-8"), "utf-8")
+        acts.perform(plant, [sheet], NOW)
+    (said,) = [line for line in took(here, "one", "two").told if "replaced" in line]
+    assert "; L1-2026-0002 and L2-2026-0002 stand; void what does not belong" in said
+    one = plant_of(here, "one")
+    assert today(one, NOW).undecided == (said,)
+    assert "Decided on two devices, to be sorted out: 1" in list(today_lines(today(one, NOW)))
+    assert said in [
+        f.text.removeprefix("Decided on two devices: ") for f in audit.examine_book(one, None, ())
+    ]
+    acts.void(one, "L2-2026-0002", "S-02", "the other one is right", NOW)
+    assert today(one, NOW).undecided == ()
 
 
 def test_a_page_that_is_another_one_here_is_moved_aside_and_never_overwritten(here: Path) -> None:

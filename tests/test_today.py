@@ -469,6 +469,7 @@ SHAPE = {
             until={"type": "string"},
             past={"type": "boolean"},
         ),
+        "undecided": {"type": "array", "items": {"type": "string"}},
         "unreadable": rows(file={"type": "string"}, sentence={"type": "string"}),
     },
     "required": [
@@ -480,6 +481,7 @@ SHAPE = {
         "opened",
         "due",
         "expiring",
+        "undecided",
         "unreadable",
     ],
     "additionalProperties": False,

@@ -15,7 +15,7 @@ from wqverify.acts.carried import Other, opened
 from wqverify.acts.certificates_in import take_certificates
 from wqverify.acts.joins import begin, end, joins_of
 from wqverify.acts.shared import Tell, local_time, person_of, quiet, settled
-from wqverify.book import Book, Joined, has_book, join, open_book, visits_twice
+from wqverify.book import Book, Joined, ended_twice, has_book, join, open_book, undecided
 from wqverify.durable import rename_durably, write_part
 from wqverify.errors import ChooseAnother, WqverifyError
 from wqverify.pages import move_aside, page_path
@@ -62,7 +62,7 @@ def take_in(plant: Plant, what: str, now: datetime, by: str = "", tell: Tell = q
         _take_pages(plant, book, other, done, tell)
         done.told += take_certificates(plant, book, other)
         done.told += [trouble] if trouble else _differences(plant, theirs, other.name)
-        done.told += _twice(book)
+        done.told += _decided_twice(book, done.chains)
     return done
 
 
@@ -176,9 +176,8 @@ def _differences(plant: Plant, theirs: Plant | None, name: str) -> Iterator[str]
         yield f"rounds.toml is another one in {name}; nothing was changed."
 
 
-def _twice(book: Book) -> Iterator[str]:
-    for visit, numbers in visits_twice(book):
-        yield (
-            f"{' and '.join(numbers)} are records of one visit ({visit}) and both stand; look at them and "
-            f"void what does not belong: wqverify book void NUMBER."
-        )
+def _decided_twice(book: Book, joined: Sequence[Joined]) -> Iterator[str]:
+    """Say what both books decided about one record: what is settled once, what is open each time."""
+    had = {one.chain: one.had for one in joined}
+    yield from (one.sentence for one in ended_twice(book) if not one.open and one.new_since(had))
+    yield from undecided(book)

@@ -12,7 +12,7 @@ from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
 from wqverify.acts.proof import FOLDER as PROOFS
 from wqverify.acts.proof import PROVED
 from wqverify.audit.reading import book_of, read_pdf
-from wqverify.book import Anchor, Book, Entry, compare_anchors, has_book, verify
+from wqverify.book import Anchor, Book, Entry, compare_anchors, has_book, undecided, verify
 from wqverify.errors import CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
@@ -50,6 +50,7 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
     findings += [Finding("note", f"Unfinished: {path.name}: {what}.") for path, what in left]
     open_joins = [one for one in joins_of(plant.folder, book) if not one.ended]
     findings += [Finding("note", f"Unfinished: {one.told}.") for one in open_joins]
+    findings += [Finding("note", f"Decided on two devices: {sentence}") for sentence in undecided(book)]
     waiting = {path.stem for path, what in left if what == pages.NOT_IN_PLACE}
     for state in book.records():
         if f"{state.number}.pdf" in waiting:

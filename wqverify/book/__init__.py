@@ -3,8 +3,9 @@
 from wqverify.book.book import Book, has_book, open_book
 from wqverify.book.entry import EVENTS, GENESIS, PREFIX, Entry, instant
 from wqverify.book.examine import Anchor, Finding, compare_anchors, verify
-from wqverify.book.joining import InBook, Joined, Source, join, visits_twice
+from wqverify.book.joining import InBook, Joined, Source, join
 from wqverify.book.known import KnownVisits, known_visits, stored_one_by_one
+from wqverify.book.parted import ended_twice, undecided, visits_twice
 from wqverify.book.series import (
     Stands,
     accepted_registers,
@@ -35,6 +36,7 @@ __all__ = [
     "Writer",
     "accepted_registers",
     "compare_anchors",
+    "ended_twice",
     "has_book",
     "instant",
     "is_of_day",
@@ -45,6 +47,7 @@ __all__ = [
     "standing_since",
     "stored_of_tag",
     "stored_one_by_one",
+    "undecided",
     "verify",
     "visits_on_round",
     "visits_twice",

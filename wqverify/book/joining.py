@@ -18,7 +18,7 @@ from typing import NamedTuple, Protocol
 
 import sqlalchemy as sa
 
-from wqverify.book.book import Book, _stands
+from wqverify.book.book import Book
 from wqverify.book.entry import (
     EVENTS,
     GENESIS,
@@ -30,7 +30,7 @@ from wqverify.book.entry import (
     link,
     numbered,
 )
-from wqverify.book.schema import entries, records, stored
+from wqverify.book.schema import entries, stored
 from wqverify.book.state import RecordState
 from wqverify.book.writer import Writer, findable
 from wqverify.errors import ResultsDiffer, WqverifyError
@@ -308,16 +308,3 @@ def _wrong_words(entry: Entry) -> str:
 
 def _named(entry: Entry) -> str:
     return f"{entry.event} {entry.record}".strip() + f", {entry.at[:16]}"
-
-
-# ---------------------------------------------------------------- afterwards
-
-
-def visits_twice(book: Book) -> list[tuple[str, tuple[str, ...]]]:
-    """Return the visits of which more than one record stands: (visit, its records). People sort them out."""
-    query = sa.select(records.c.visit, records.c.number).where(_stands())
-    found: dict[str, list[str]] = {}
-    with book.reading() as connection:
-        for row in connection.execute(query.order_by(records.c.visit, records.c.number)):
-            found.setdefault(row.visit, []).append(row.number)
-    return [(visit, tuple(numbers)) for visit, numbers in found.items() if len(numbers) > 1]

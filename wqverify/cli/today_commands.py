@@ -109,6 +109,10 @@ def today_lines(found: Today) -> Iterator[str]:
         for asked in found.opened:
             yield from _wrapped(_asked(asked))
             yield _next("step", asked.procedure, asked.tag)
+    if found.undecided:
+        yield f"Decided on two devices, to be sorted out: {len(found.undecided)}"
+        for sentence in found.undecided:
+            yield from _wrapped(sentence)
     if found.unreadable:
         yield f"Cannot be read: {words(len(found.unreadable), 'file')}"
         for file in found.unreadable:
@@ -320,6 +324,7 @@ def _document(found: Today) -> dict[str, Any]:
             {"name": one.name, "what": one.what, "until": one.until, "past": one.past(found.now.date())}
             for one in found.expiring
         ],
+        "undecided": list(found.undecided),
         "unreadable": [{"file": one.file, "sentence": one.sentence} for one in found.unreadable],
     }
 

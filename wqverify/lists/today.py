@@ -16,7 +16,15 @@ from math import inf
 from pathlib import Path
 from typing import Any, TypeVar
 
-from wqverify.book import Book, KnownVisits, has_book, known_visits, open_book, stored_one_by_one
+from wqverify.book import (
+    Book,
+    KnownVisits,
+    has_book,
+    known_visits,
+    open_book,
+    stored_one_by_one,
+    undecided,
+)
 from wqverify.entry.fold import BY_MISTAKE, fold
 from wqverify.entry.journal import SUFFIX, read_journal
 from wqverify.errors import CorrectTheEntry, RepairTheFolder, WqverifyError
@@ -88,6 +96,7 @@ class Today:
     due: tuple[Due, ...] = ()
     expiring: tuple[Expiring, ...] = ()
     unreadable: tuple[Unreadable, ...] = ()
+    undecided: tuple[str, ...] = ()  # what two devices decided about one record
 
     def in_state(self, state: str) -> list[Sheet]:
         """Return the sheets in a state, the one that was touched last first."""
@@ -96,8 +105,8 @@ class Today:
     @property
     def empty(self) -> bool:
         """Whether nothing that was begun waits; what is due or runs out is no work that stands open."""
-        lists = (self.out_of_use, self.clocks, self.sheets, self.rounds, self.opened, self.unreadable)
-        return not any(lists)
+        open_ = (self.out_of_use, self.clocks, self.sheets, self.rounds, self.opened, self.undecided)
+        return not any((*open_, self.unreadable))
 
 
 def today(plant: Plant, now: datetime) -> Today:
@@ -124,6 +133,7 @@ def today(plant: Plant, now: datetime) -> Today:
     rounds = list(_rounds(plant, book, sheets, unreadable))
     out += book.left()
     clocks += book.clocks()
+    undecided_ = tuple(book.undecided())
     here = now.astimezone(plant.zone)
     return Today(
         here,
@@ -135,6 +145,7 @@ def today(plant: Plant, now: datetime) -> Today:
         tuple(book.due(now)),
         tuple(expiring(plant, here.date())),
         tuple(unreadable),
+        undecided_,
     )
 
 
@@ -293,6 +304,12 @@ class _Known:
         """Return what records opened and no later one answered."""
         found: list[Opened] = []
         self._read(lambda: found.extend(opened(self._book) if self._book else ()))
+        return found
+
+    def undecided(self) -> list[str]:
+        """Return what stands twice, as two devices did not know of each other."""
+        found: list[str] = []
+        self._read(lambda: found.extend(undecided(self._book) if self._book else ()))
         return found
 
     def due(self, now: datetime) -> list[Due]:
