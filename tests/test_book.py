@@ -11,8 +11,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
-from wqverify.book import GENESIS, Book, Entry, Writer, open_book, verify
+from wqverify.book import GENESIS, Book, Entry, Writer, accepted_registers, open_book, verify
+from wqverify.book.entry import entry_of, link
 from wqverify.book.faults import told_in_words
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
 
@@ -89,6 +91,42 @@ def test_numbers_count_the_records_of_a_device_in_a_year(book: Book) -> None:
     ]
     assert numbers == ["L1-2026-0001", "L1-2026-0002", "L1-2027-0001", "L1-2027-0002", "L1-2026-0003"]
     assert texts(book) == []
+
+
+def test_the_number_after_9999_is_not_that_of_a_text_that_sorts_last(book: Book) -> None:
+    """As text L1-2026-10000 comes before L1-2026-9999; each year counts from 1."""
+    said = {"event": "performed", "key": "k", "record": "L1-2026-9999", "at": AT, "stored": "", "visit": "v"}
+    said |= {"tag": "x", "serial": "x", "procedure": "x", "performed": AT}
+    data = b"record 9999"
+    said["stored"] = hashlib.sha256(data).hexdigest()
+    with book.writing() as writer:
+        writer.take_in(entry_of(*link("L1", 1, GENESIS, said)), data)
+        found = [perform(writer).record, perform(writer).record, perform(writer, year=2027).record]
+    assert found == ["L1-2026-10000", "L1-2026-10001", "L1-2027-0001"]
+
+
+def test_the_next_number_is_looked_up_and_nothing_is_counted(in_file: Book) -> None:
+    performed(in_file, 3)
+    asked: list[str] = []
+    engine = in_file.database.engine  # type: ignore[attr-defined]
+    with in_file.writing() as writer:
+        sa.event.listen(engine, "before_cursor_execute", lambda *said: asked.append(said[2]))
+        assert writer.next_number(2026) == "L1-2026-0004"
+    (query,) = asked
+    with closing(sqlite3.connect(in_file.place)) as raw:
+        plan = raw.execute(f"EXPLAIN QUERY PLAN {query}", ("L1", "performed", 1, 0)).fetchall()
+    assert [row[-1] for row in plan] == ["SEARCH entries USING INDEX entries_of_event (chain=? AND event=?)"]
+
+
+def test_registers_of_other_devices_come_in_the_order_of_their_clocks(in_file: Book) -> None:
+    """01:45 before the clocks go back is earlier than 01:30 after it; as text it is later."""
+    for chain, at in (("L1", "2026-11-01T01:30:00-05:00"), ("L2", "2026-11-01T01:45:00-04:00")):
+        with open_book(in_file.place, chain).writing() as writer:
+            said = json.dumps({"of": chain}).encode()
+            writer.append("register changed", key=chain, at=at, body={"by": "P1"}, stored=said)
+    found = accepted_registers(open_book(in_file.place, "L3"))
+    assert [register["of"] for _entry, register in found] == ["L2", "L1"]
+    assert [e.chain for e, _register in accepted_registers(in_file)] == ["L1"]
 
 
 def test_an_exception_enters_nothing_and_the_number_comes_again(book: Book) -> None:

@@ -115,11 +115,24 @@ class Writer:
         return {row.seq: row.hash for row in self._connection.execute(query)}
 
     def count_of(self, chain: str, year: int) -> int:
-        """Return how many records a device has entered in a year."""
+        """Return how many records a device has entered in a year.
+
+        They are numbered without a gap, so the newest one tells; they are counted only where that is of
+        another year.
+        """
         first = numbered(chain, year, 0)[:-4]
-        last = first + "~"  # comes after every digit
+        newest = (
+            sa.select(entries.c.record)
+            .where(entries.c.chain == chain, entries.c.event == "performed")
+            .order_by(entries.c.seq.desc())
+            .limit(1)
+        )
+        last = str(self._connection.execute(newest).scalar() or "")
+        if last.startswith(first):
+            return int(last.removeprefix(first))
+        beyond = first + "~"  # comes after every digit
         count = sa.select(sa.func.count()).where(
-            is_performed, entries.c.record >= first, entries.c.record < last
+            is_performed, entries.c.record >= first, entries.c.record < beyond
         )
         return int(self._connection.execute(count).scalar_one())
 
