@@ -73,12 +73,15 @@ class Channel:
         return summary(self.of_month)
 
     def runs(self, limit: Decimal) -> tuple[Run, ...]:
-        """Return runs above a limit that begin in the month."""
-        return tuple(
-            run
-            for run in runs_above(self.quarters, limit, self.step)
-            if self.month.holds(run.recordings[0].at)
-        )
+        """Return runs above a limit that begin in the month; each limit is asked for many times."""
+        if limit not in self._runs:
+            found = runs_above(self.quarters, limit, self.step)
+            self._runs[limit] = tuple(run for run in found if self.month.holds(run.recordings[0].at))
+        return self._runs[limit]
+
+    @cached_property
+    def _runs(self) -> dict[Decimal, tuple[Run, ...]]:
+        return {}
 
     def broken(self, limit: Decimal) -> list[tuple[Recording, str]]:
         """Return recordings of the month above a limit whose neighbour is missing or left out."""

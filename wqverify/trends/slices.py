@@ -148,7 +148,7 @@ def _written(rows: Iterable[Row]) -> bytes:
     out.write(_HEAD)
     writer = csv.writer(out, lineterminator="\n")
     for moment, value, flag in rows:
-        writer.writerow((f"{moment:%Y-%m-%dT%H:%M:%SZ}", "" if value is None else f"{value:f}", flag))
+        writer.writerow((f"{moment.isoformat()[:19]}Z", "" if value is None else f"{value:f}", flag))
     return out.getvalue().encode()
 
 
