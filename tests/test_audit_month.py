@@ -71,7 +71,7 @@ def test_what_could_not_run_is_listed(shipped: MonthAudit) -> None:
     from wqverify.records.rerun import Rerun
 
     lost = Rerun("L1-2026-0009", Answer.COULD_NOT, "its bytes are missing from the book")
-    shipped.take(["tea_tasting"], [lost])
+    shipped.take({"L1-2026-0009": "tea_tasting"}, [lost])
     shown = told(shipped)
     assert "tea_tasting" in shown
     assert "could not run, because its bytes are missing from the book" in re.sub(r"\s+", " ", shown)

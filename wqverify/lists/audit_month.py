@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
@@ -41,10 +41,10 @@ class MonthAudit:
     def total(self) -> int:
         return sum(self.counted.values())
 
-    def take(self, procedures: Iterable[str], answers: Iterable[Rerun]) -> None:
-        """Count the answers, keep those that are to be looked at."""
-        for procedure, one in zip(procedures, answers, strict=True):
-            self.counted[procedure, one.answer] += 1
+    def take(self, procedures: Mapping[str, str], answers: Iterable[Rerun]) -> None:
+        """Count the answers by the procedures of their numbers, keep those that are to be looked at."""
+        for one in answers:
+            self.counted[procedures.get(one.number, "not known"), one.answer] += 1
             if one.answer is not Answer.REPRODUCED or one.sentences:
                 self.others.append(one)
             if one.now is not None and (one.now.checks or one.now.reason):
@@ -63,7 +63,7 @@ def audit_month(folder: str = "", month: str = "", notebooks: int = 0, seed: int
         raise CorrectTheEntry("Name the month to audit, such as 2026-03.")
     plant = open_plant(Path(folder))
     found = MonthAudit(plant.site.name, month, plant.site.synthetic)
-    procedures = (state.procedure for state in audit.book_of(plant).records(month))
+    procedures = {state.number: state.procedure for state in audit.book_of(plant).records(month)}
     answers = audit.rerun_book(plant, month=month, how=audit.How(register=plant.analyzers))
     found.take(procedures, answers)
     if notebooks and found.total:
@@ -76,7 +76,8 @@ def _of_the_demo_runs() -> MonthAudit:
     found = MonthAudit(SHIPPED, "", synthetic=True, shipped=True)
     jobs = list(_made_now())
     register: dict[str, Analyzer] = {}
-    found.take(PROCEDURES, audit.run_chunk(audit.How(register=register), jobs))
+    names = {job.stored.number: name for job, name in zip(jobs, PROCEDURES, strict=True)}
+    found.take(names, audit.run_chunk(audit.How(register=register), jobs))
     return found
 
 
