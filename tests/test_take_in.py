@@ -138,6 +138,13 @@ def test_records_of_one_visit_on_both_are_named_and_left(here: Path) -> None:
     assert not any("of one visit" in line for line in took(here, "one", "two").told)
 
 
+def test_a_mistyped_address_is_refused_without_its_password(here: Path) -> None:
+    with pytest.raises(
+        ChooseAnother, match=r"^postgresql:/crew:…@book\.example/plant is nothing to take in;"
+    ):
+        acts.take_in(plant_of(here, "one"), "postgresql:/crew:sesame@book.example/plant", NOW)
+
+
 def test_two_voids_of_one_record_are_told_once_with_both_entries(here: Path) -> None:
     took(here, "one", "two")
     for name in ("one", "two"):

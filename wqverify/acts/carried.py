@@ -23,7 +23,7 @@ from wqverify.book import InBook, Source, open_book
 from wqverify.book.joining import Line
 from wqverify.durable import make_folder, rename_durably
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder, WqverifyError
-from wqverify.plant.address import is_address
+from wqverify.plant.address import is_address, shown
 from wqverify.plant.folder import ROUNDS, Plant, open_plant, place_of_book
 
 MARK, WORDS = "book/bundle.txt", "wqverify bundle 1\n"
@@ -182,9 +182,9 @@ def _book(name: str, place: str, device: str, files: _InFolder) -> Other:
 
 def _none_of_these(what: str) -> WqverifyError:
     return ChooseAnother(
-        f"{what} is nothing to take in; name the plant folder of the other computer, the file of its book, "
-        f"or a bundle that `wqverify book export FILE.zip` made there.",
-        found=what,
+        f"{shown(what)} is nothing to take in; name the plant folder of the other computer, the file of its "
+        f"book, or a bundle that `wqverify book export FILE.zip` made there.",
+        found=shown(what),
         expected="a plant folder, a book, or a bundle",
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from urllib.parse import parse_qsl, urlsplit
 
@@ -17,6 +18,15 @@ BY_OTHER_WAYS = (
 def is_address(place: str | Path) -> bool:
     """Return whether a book is named by an address and not by its file."""
     return "://" in str(place)
+
+
+def shown(place: str) -> str:
+    """Return what was given as a place, without a password in a mistyped address.
+
+    >>> shown("postgresql:/crew:secret@book.example/plant")
+    'postgresql:/crew:…@book.example/plant'
+    """
+    return re.sub(r":[^:/]*@", ":…@", place)
 
 
 def fault_of(address: str) -> str:
