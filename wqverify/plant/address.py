@@ -20,13 +20,13 @@ def is_address(place: str | Path) -> bool:
     return "://" in str(place)
 
 
-def shown(place: str) -> str:
-    """Return what was given as a place, without a password in a mistyped address.
+def shown(text: str) -> str:
+    """Return what somebody typed, without the password of an address in it, mistyped as it may be.
 
     >>> shown("postgresql:/crew:secret@book.example/plant")
     'postgresql:/crew:…@book.example/plant'
     """
-    return re.sub(r":[^:/]*@", ":…@", place)
+    return re.sub(r"(/[^\s/:@]*):\S*@", r"\1:…@", text)
 
 
 def fault_of(address: str) -> str:

@@ -12,7 +12,7 @@ from pydantic_core import PydanticCustomError, PydanticKnownError
 
 from wqverify.errors import CorrectTheEntry
 from wqverify.plant import clock
-from wqverify.plant.address import fault_of, is_address, shown
+from wqverify.plant.address import fault_of, is_address
 from wqverify.plant.files import shortened
 from wqverify.terms import Reading
 
@@ -140,9 +140,7 @@ def location_of_book(text: str) -> str:
         if fault := fault_of(text):
             raise said(f"the address of the book cannot be taken: {fault}")
     elif len(text) > 200 or not text.endswith(".sqlite"):
-        raise said(
-            f"{shortened(shown(text))} is no book; name a .sqlite file, or an address such as postgresql://…"
-        )
+        raise said(f"{shortened(text)} is no book; name a .sqlite file, or an address such as postgresql://…")
     return text
 
 

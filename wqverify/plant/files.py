@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from wqverify.errors import CorrectTheEntry, CouldNotRun
+from wqverify.plant.address import shown
 from wqverify.plant.toml_places import Loc, Places, places
 
 DEEPEST = 8  # groups within groups; nobody types more, and a reader must not fall over it
@@ -132,8 +133,8 @@ def name_of(loc: Loc) -> str:
 
 
 def shortened(value: object) -> str:
-    """Return a value for a message: quoted, escapes visible, at most 40 characters of it."""
-    text = str(value)
+    """Return a value for a message: quoted, escapes visible, at most 40 characters of it, no password."""
+    text = shown(str(value))
     return repr(text if len(text) <= 40 else text[:40] + "…")
 
 
@@ -187,7 +188,7 @@ _BARE_ENTRY = re.compile(r"\s*([A-Za-z0-9_-]+)\s*=\s*([^\s\"'\[{#][^#]*)?(?:#.*)
 
 
 def _hint(said: str, line: str) -> str:
-    bare = _BARE_ENTRY.fullmatch(line)
+    bare = _BARE_ENTRY.fullmatch(shown(line))
     if bare is not None:
         value = (bare[2] or "").strip()
         return f'write {bare[1]} = "{value}" with the double quotes' if value else "its value is missing"
