@@ -378,6 +378,7 @@ def cases(lines: list[Line]) -> dict[str, tuple[Line, str, int]]:
         "tag": (altered(three, body={"tag": 7}), words.format("tag"), 2),
         "by": (altered(three, body={"by": None}), words.format("by"), 2),
         "key": (altered(three, body={"key": 3}), words.format("key"), 2),
+        "proof": (altered(three, body={"event": "proved"}), words.format("file"), 2),
         "nul": (altered(three, body={"tag": "\0"}), "holds a character that no text may hold", 2),
         "outcomes": (altered(three, body={"outcomes": 5}), "is not the text of an entry", 2),
         "number": (altered(three, body={"record": "L2-2026-0009"}), "it is record L2-2026-0009 where", 2),
