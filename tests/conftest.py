@@ -40,6 +40,16 @@ def server() -> Cluster:
     return the_server()
 
 
+@pytest.fixture(scope="session")
+def packed_month(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a plant and the audit pack of its month; it is read and copied, never changed."""
+    from pack_example import pack_of, plant_with_month
+
+    folder = tmp_path_factory.mktemp("packed")
+    pack_of(plant_with_month(folder), folder / "pack")
+    return folder
+
+
 @pytest.fixture(params=["file", "server"])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where an empty book is to be: in a file that is not there yet, then on a server that was prepared."""

@@ -25,7 +25,7 @@ from zoneinfo import ZoneInfo
 import pytest
 import short_records
 from openpyxl import load_workbook
-from pack_example import BECAUSE, FIRST, LATE, MADE, MONTH, NEXT, SECOND, pack_of, plant_with_month, table
+from pack_example import BECAUSE, FIRST, LATE, MADE, MONTH, NEXT, SECOND, pack_of, table
 from plant_example import plant_in
 
 from wqverify import acts
@@ -46,11 +46,9 @@ PAGES = ("index.html", "check_by_hand.html")
 
 
 @pytest.fixture(scope="module")
-def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def made(packed_month: Path) -> Path:
     """A plant with its month, and the pack of it."""
-    folder = tmp_path_factory.mktemp("pack")
-    pack_of(plant_with_month(folder), folder / "pack")
-    return folder
+    return packed_month
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +86,7 @@ def test_the_pdfs_go_in_as_they_are(made: Path, pack: Path) -> None:
 
 def test_the_index_tells_each_record(pack: Path) -> None:
     row = row_of(pack, "index", record=SECOND)
-    assert (row["analyzer"], row["serial"], row["procedure name"]) == (
+    assert (row["analyzer"], row["serial"], row["procedure"]) == (
         "AIT-2102",
         "EL-0418",
         "ph_calibration",
@@ -189,6 +187,8 @@ def test_heads_stand_before_at_the_end_and_now(made: Path, pack: Path) -> None:
     lines = (pack / "heads.txt").read_text("utf-8").splitlines()
     assert lines[2:] == [
         f"month {MONTH}",
+        "from 2026-05-01T00:00:00-05:00",
+        "to 2026-06-01T00:00:00-05:00",
         f"begin L1:0:{GENESIS}",
         f"end L1:{in_may[-1].seq}:{in_may[-1].digest}",
         f"now L1:{entries[-1].seq}:{entries[-1].digest}",

@@ -339,7 +339,9 @@ def test_an_older_withdrawal_list_put_in_its_place_is_still_damage(here: Path) -
 
 def test_the_script_of_a_pack_agrees_with_the_examination_of_a_joined_book(here: Path) -> None:
     """Both devices withdrew and issued a key: the newest of one chain is not the newest of the other."""
-    from wqverify.pack.verify_chains import Chain, Report, check_certificates
+    from wqverify.pack.script.chain import Chain
+    from wqverify.pack.script.said import Report
+    from wqverify.pack.script.vouching import check_certificates
 
     one, two = plant_of(here, "one"), plant_of(here, "two")
     acts.withdraw_key(two, here / "keys", "S-02", SECRET, NOW, "lost")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from wqverify.pack.contents import Contents
 from wqverify.pack.example import example_blocks
-from wqverify.pack.verify_chains import CANNOT_SEE
+from wqverify.pack.script.said import CANNOT_SEE
 from wqverify.show.kinds import Block, Column, Heading, Statement, Table, Title, rows
 
 TITLE = "How to check this pack by hand"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from wqverify.pack.example import Example
 from wqverify.pack.month import Heads
@@ -21,6 +22,7 @@ class Contents:
     month: str
     newest: str  # when the newest entry of the book was made
     heads: Sequence[Heads]
+    bounds: tuple[datetime, datetime]  # the first moment of the month, and of the next one
     problems: list[str] = field(default_factory=list)  # missing, damaged, altered: what is wrong
     notes: list[str] = field(default_factory=list)
     sheets: list[Sheet] = field(default_factory=list)

@@ -51,7 +51,7 @@ MORE = "by the clock of the book the month was not over, and more may come of"
 
 def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Contents:
     """Return what the pack of a month says; the PDFs and certificates are put into it on the way."""
-    pack = Contents(plant.site, walked.month, walked.newest, list(walked.heads.values()))
+    pack = Contents(plant.site, walked.month, walked.newest, list(walked.heads.values()), walked.bounds)
     found, names = _Found(), Names()
     for state in about_the_month(book, walked.month):
         plain = _plain(book, state, pack)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.resources import files
 from pathlib import Path
 
 import wqverify
@@ -18,6 +17,7 @@ from wqverify.pack.contents import Contents
 from wqverify.pack.month import Walked, insist_on_month, month_of
 from wqverify.pack.names import Names
 from wqverify.pack.pages_in import AS_IN_THE_BOOK
+from wqverify.pack.script import script
 from wqverify.pack.spreadsheet import csv_text, workbook
 from wqverify.pack.target import Target, insist_on_room, target_at
 from wqverify.pack.web_page import index_blocks, page
@@ -108,8 +108,7 @@ def _insist_on_known(book: Book, walked: Walked) -> None:
 
 
 def _write(target: Target, pack: Contents) -> None:
-    script = files("wqverify").joinpath("pack", "verify_chains.py").read_bytes()
-    target.add("verify_chains.py", (script.replace(b"\r\n", b"\n"),))
+    target.add_text("verify_chains.py", script())
     target.add_text("heads.txt", "".join(_head_lines(pack)))
     for sheet in pack.sheets:
         target.add_text(f"{sheet.file}.csv", csv_text(sheet, pack.mark))
@@ -128,8 +127,9 @@ def _write(target: Target, pack: Contents) -> None:
 
 def _head_lines(pack: Contents) -> Iterator[str]:
     yield f"# {pack.label}\n"
-    yield "# CHAIN:SEQ:DIGEST before the month began, when it had ended, and when this was made\n"
-    yield f"month {pack.month}\n"
+    yield "# CHAIN:SEQ:DIGEST before the month began, when it had ended, and when this was made; plant time\n"
+    first, after = pack.bounds
+    yield f"month {pack.month}\nfrom {first.isoformat()}\nto {after.isoformat()}\n"
     for one in pack.heads:
         yield f"begin {one.begin}\nend {one.end}\nnow {one.now}\n"
 

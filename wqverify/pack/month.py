@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import datetime, tzinfo
+from datetime import datetime, timedelta, tzinfo
 
 from wqverify.book import GENESIS, Book, Entry
 from wqverify.book.entry import CHANGES, instant
@@ -65,6 +65,14 @@ class Walked:
     changes: list[Entry] = field(default_factory=list)  # entered in the month: changes, keys
     first: str = ""  # when the first entry of all was made
     newest: str = ""  # when the newest entry of all was made: the book's own clock
+
+    @property
+    def bounds(self) -> tuple[datetime, datetime]:
+        """The first moment of the month by the plant's clock, and that of the next month."""
+        year, month = map(int, self.month.split("-"))
+        first = datetime(year, month, 1, tzinfo=self.zone)
+        after = (first + timedelta(days=32)).replace(day=1)
+        return first, after
 
     def lines(self, book: Book, chain: str) -> Iterator[bytes]:
         """Give the canonical text of the entries of a chain, one a line, and note what they say."""

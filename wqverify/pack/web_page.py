@@ -129,8 +129,8 @@ def _pdfs(pack: Contents) -> Iterator[Block]:
     heads = (
         Column("record", "short"),
         Column("PDF", "file"),
-        Column("against the book"),
-        Column("SHA-256", "digest"),
+        Column("PDF against the book"),
+        Column("SHA-256 of the PDF", "digest"),
     )
     found = [(n, f"{FOLDER}/{name}" if name else "", said, digest) for n, name, said, digest in pack.pdfs]
     yield Table(heads, rows(*found))

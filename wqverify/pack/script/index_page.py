@@ -1,0 +1,95 @@
+"""The page of the index: its tables say what the CSV files say."""
+
+import html.parser
+import re
+from pathlib import Path
+from typing import Any
+
+from wqverify.pack.script.reading import SHOWN, rows_of, text_of
+from wqverify.pack.script.record_tables import inert
+from wqverify.pack.script.said import Report
+
+STEERS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
+class Page(html.parser.HTMLParser):
+    """The tables of a page, as rows of cells, and where its links lead."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tables: list[Any] = []
+        self.links: list[Any] = []
+        self.runs = False
+        self.inside = self.link = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        """Begin a table, a row or a cell."""
+        self.runs = self.runs or tag in ("script", "iframe", "object", "embed", "form")
+        if tag == "table":
+            self.tables.append([])
+        elif tag == "tr" and self.tables:
+            self.tables[-1].append([])
+        elif tag in ("td", "th") and self.tables and self.tables[-1]:
+            self.inside = tag
+            self.tables[-1][-1].append("")
+        elif tag == "br" and self.inside:
+            self.tables[-1][-1][-1] += " "
+        elif tag == "a":
+            self.link = str(dict(attrs).get("href"))
+
+    def handle_endtag(self, tag: str) -> None:
+        """End a cell or a link."""
+        self.inside = "" if tag == self.inside else self.inside
+        self.link = "" if tag == "a" else self.link
+
+    def handle_data(self, data: str) -> None:
+        """Take the text of a cell."""
+        if self.inside:
+            self.tables[-1][-1][-1] += data
+        if self.link:
+            self.links.append((self.link, data))
+
+
+def check_page(folder: Path, report: Report) -> None:
+    """Compare the tables that index.html shows with those in the CSV files."""
+    text = text_of(folder, "index.html", report)
+    if text is None:
+        return
+    before, page = len(report.bad), Page(text)
+    for leads, said in page.links:
+        if leads != said:
+            report.bad.append(f"index.html: a link that says {said} leads to {leads}.")
+    if page.runs:
+        report.bad.append("index.html holds something that runs or fetches: no page of a pack does.")
+    for table in SHOWN:
+        rows = rows_of(folder, table, report)
+        if rows:
+            compare_shown(table, rows, page.tables, report)
+    if len(report.bad) == before:
+        report.good.append(f"index.html shows what {', '.join(SHOWN)} say, which are CSV files.")
+
+
+def compare_shown(table: str, rows: "list[dict[str, str]]", shown: "list[Any]", report: Report) -> None:
+    """Compare one table with all that the page shows of it."""
+    heads = list(rows[0])[:-1]  # the last is the plant
+    ours = [each for each in shown if each and each[0][:1] == heads[:1] and set(each[0]) <= set(heads)]
+    if not any(len(each[0]) > 4 or table != "index" for each in ours):
+        report.bad.append(f"index.html does not show the table of {table}.csv.")
+    for head, *lines in ours:
+        wanted = [[as_shown(row[name]) for name in head] for row in rows]
+        found = [[as_shown(cell.replace("pages/", "", 1)) for cell in line] for line in lines]
+        for number, line in enumerate(wanted):
+            other = found[number] if number < len(found) else []
+            for name, cell, there in zip(head, line, [*other, *["nothing"] * len(line)]):  # noqa: B905
+                if cell != there:
+                    report.bad.append(f'index.html, {line[0]}: {name} says "{there}", {table}.csv "{cell}".')
+        if len(found) > len(wanted):
+            report.bad.append(f"index.html shows {len(found)} lines of {table}.csv, which has {len(wanted)}.")
+
+
+def as_shown(cell: str) -> str:
+    """Return the text of a cell as a page shows it."""
+    plain = cell[1:] if cell[:1] == "'" and inert(cell[1:]) == cell else cell
+    plain = STEERS.sub(lambda one: f"[U+{ord(one[0]):04X}]", plain)
+    return " ".join(plain.replace("pages/", "", 1).split())

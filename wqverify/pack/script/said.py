@@ -1,0 +1,62 @@
+"""What is said of a pack: what holds, what does not, and what cannot be seen from it."""
+
+NOT_JSON = (ValueError, KeyError, TypeError, AttributeError, RecursionError, LookupError)
+DASH = "\u2014"  # stands where there is nothing to say
+
+CANNOT_SEE = (
+    "Whether every visit was entered: a visit that nobody ran left no trace here.",
+    "Whether the times are right: they are those of the plant's computer.",
+    "Who was at the keyboard, and whether the signatures are good: a PDF reader shows them.",
+    "Entries removed from the end, or a chain written anew with its PDFs, unless a head kept outside the "
+    "plant's computer is named; the heads in heads.txt came with this pack and could have been changed with "
+    "it.",
+    "Whether the plant's certificate is the plant's: compare its fingerprint with the plant by another way.",
+    "Whether the page of a PDF says what the record.json attached to it says: `wqverify rerun` on it, or "
+    "your eyes; its digest and its signatures show a page that was changed since.",
+    "Whether plan, skipped, open, changes, told, opened and unexplained are right: they are made from the "
+    "chains and the plant's folder; index.html is compared with them, but only the manifest holds them, and "
+    "it holds index.xlsx and the sentences of the pages as well. It came with this pack.",
+    "Names of people and devices beside those that a record holds: the tables are compared by staff id.",
+    "Whether this script is the one that wqverify ships: read it, or lay a copy of your own in its place.",
+    "Whether the numbers are right: check_by_hand.html shows how to recompute one.",
+)
+
+
+class Report:
+    """What holds and what does not, in sentences; and whose line ends were written anew."""
+
+    def __init__(self) -> None:
+        self.good: list[str] = []
+        self.bad: list[str] = []
+        self.translated: list[str] = []
+        self.unread: set[str] = set()
+
+    def once(self, sentence: str) -> None:
+        """Say what does not hold, once."""
+        if sentence not in self.bad:
+            self.bad.append(sentence)
+
+
+def say(line: str = "") -> None:
+    """Print a line that any console can show; nothing in it steers the console."""
+    print("".join(c if " " <= c <= "~" else ascii(c)[1:-1] for c in line))
+
+
+def tell(report: Report, compared: bool) -> None:
+    """Print what was found."""
+    say("DOES NOT HOLD" if report.bad else "Nothing was found that does not hold.")
+    for line in report.bad:
+        say(f"  - {line}")
+    say()
+    say("HOLDS")
+    for line in report.good:
+        say(f"  - {line}")
+    say()
+    say("CANNOT BE SEEN FROM THIS PACK")
+    for line in CANNOT_SEE:
+        say(f"  - {line}")
+    if not compared:
+        say()
+        say(
+            "No head kept outside the plant's computer was named: python -I verify_chains.py CHAIN:SEQ:DIGEST"
+        )
