@@ -103,6 +103,13 @@ def test_the_index_tells_each_record(pack: Path) -> None:
     assert first["control system"] == "as found: pass"
 
 
+def test_the_page_counts_failures_here_and_at_the_far_end(pack: Path) -> None:
+    assert "1 at the analyzer, 1 at the control system" in (pack / "index.html").read_text("utf-8")
+    far = [row["control system"] for row in table(pack, "index")]
+    assert sum("as found: fail" in said for said in far) == 1
+    assert "2 records of the month<" in (pack / "index.html").read_text("utf-8")
+
+
 def test_readings_stand_as_they_were_typed(pack: Path) -> None:
     found = [row for row in table(pack, "readings") if row["record"] == SECOND]
     shown = [row for row in found if row["path"].startswith("as_found.points.0.readings.")]
@@ -223,7 +230,6 @@ def test_certificates_are_those_of_the_plant(made: Path, pack: Path) -> None:
     kept = made / "plant" / "certificates"
     for path in kept.iterdir():
         assert (pack / "certificates" / path.name).read_bytes() == path.read_bytes()
-    assert (pack / "certificates" / "authority.cer").read_bytes() == (kept / "authority.pem").read_bytes()
     row = row_of(pack, "certificates", file="authority.pem")
     assert row["SHA-256 fingerprint of the certificate"] in (pack / "check_by_hand.txt").read_text("utf-8")
     told = subprocess.run(
@@ -234,6 +240,22 @@ def test_certificates_are_those_of_the_plant(made: Path, pack: Path) -> None:
     ).stdout
     outside = told.strip().rpartition("=")[2].replace(":", "").lower()
     assert outside == row["SHA-256 fingerprint of the certificate"]
+    assert hashlib.sha256((pack / "certificates" / "authority.cer").read_bytes()).hexdigest() == outside
+
+
+def test_the_commands_of_the_page_give_what_it_prints(pack: Path) -> None:
+    """Those for Linux are run as they stand there; those for Windows and macOS are called untried."""
+    text = " ".join((pack / "check_by_hand.txt").read_text("utf-8").split())
+    assert "The lines for Windows and macOS are from memory, untried" in text
+    for begin, end in (("sha256sum pages/", " macOS"), ("openssl x509", " Then tell")):
+        said = ran(text[text.index(begin) :].partition(end)[0], pack)
+        assert said.rpartition("=")[2].split()[0].replace(":", "").lower() in text
+    command = text[text.index("sha256sum -c") :].partition(";")[0]
+    assert set(line.rpartition(": ")[2] for line in ran(command, pack).splitlines()) == {"OK"}
+
+
+def ran(command: str, folder: Path) -> str:
+    return subprocess.run(command.split(), cwd=folder, capture_output=True, text=True, check=True).stdout
 
 
 def test_a_private_key_never_goes_into_a_pack(here: Path, tmp_path: Path) -> None:
@@ -710,7 +732,7 @@ def command(
 def test_the_command_says_where_the_pack_is(here: Path, command: Callable[..., tuple[int, str, str]]) -> None:
     code, out, _ = command(MONTH)
     assert code == 0
-    assert out.startswith(f"audit-pack-{MONTH}: 2 records of {MONTH}, 2 PDFs as in the book, ")
+    assert out.startswith(f"audit-pack-{MONTH}, {MONTH}: 2 records of the month, 2 PDFs as in the book, ")
     assert (here / f"audit-pack-{MONTH}" / "index.html").is_file()
     code, out, _ = command(MONTH, "--zip", "--json")
     assert code == 0
@@ -719,7 +741,8 @@ def test_the_command_says_where_the_pack_is(here: Path, command: Callable[..., t
     assert told == {
         "place": f"audit-pack-{MONTH}.zip",
         "month": MONTH,
-        "records": 2,
+        "records_of_the_month": 2,
+        "records_about_it": 0,
         "pdfs_as_in_the_book": 2,
         "problems": [],
         "notes": [],

@@ -57,7 +57,7 @@ def demo(folder: Path, year: bool, as_json: bool) -> None:
     echo(
         f"\nThe plant folder is {made.folder}. The passphrase of its invented people is {made.passphrase}\n"
         f"(shown because this is a demo). Try: wqverify book examine --plant {made.folder}\n"
-        f"For an auditor: {made.pack.place}, {made.pack.records} records; open its index.html."
+        f"For an auditor: {made.pack.place}, {made.pack.counted}; open its index.html."
     )
     if entered:
         echo(

@@ -37,7 +37,8 @@ def audit_pack(month: str, as_zip: bool, place: Path | None, plant_folder: Path 
             {
                 "place": str(made.place),
                 "month": made.month,
-                "records": made.records,
+                "records_of_the_month": made.records - made.later,
+                "records_about_it": made.later,
                 "pdfs_as_in_the_book": made.pdfs,
                 "files": made.files,
                 "problems": list(made.problems),
@@ -50,7 +51,7 @@ def audit_pack(month: str, as_zip: bool, place: Path | None, plant_folder: Path 
         for note in made.notes:
             echo(f"Note: {note}")
         echo(
-            f"{made.place}: {words(made.records, 'record')} of {made.month}, {made.pdfs} PDFs as in the "
-            f"book, {words(made.files, 'file')}."
+            f"{made.place}, {made.month}: {made.counted}, {made.pdfs} PDFs as in the book, "
+            f"{words(made.files, 'file')}."
         )
     return 1 if made.problems else 0

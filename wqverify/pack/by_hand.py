@@ -62,7 +62,8 @@ def _a_file(pack: Contents) -> Iterator[Block]:
     if known is not None:
         yield Statement(f"It must give {known[-1]}, in small or capital letters.")
     yield Statement(
-        "All at once on Linux: sha256sum -c manifest.txt; on macOS: shasum -a 256 -c manifest.txt. The "
+        "All at once on Linux: sha256sum -c manifest.txt; on macOS: shasum -a 256 -c manifest.txt. The lines "
+        "for Windows and macOS are from memory, untried; those for Linux are tried by the tests. The "
         "manifest shows damage on the way; whoever changes a file on purpose can change the manifest too."
     )
 
@@ -105,6 +106,10 @@ def _a_signature(pack: Contents) -> Iterator[Block]:
         "with it."
     )
     yield Statement(pack.authority, "SHA-256 fingerprint of certificates/authority.cer")
+    yield Statement(
+        "It is the digest of that file (2). Where there is openssl, the same with colons: openssl x509 "
+        "-inform der -in certificates/authority.cer -noout -fingerprint -sha256"
+    )
     yield Statement(
         "Then tell your reader to trust certificates/authority.cer for signatures (in its settings for "
         "signatures or trusted certificates), open a PDF and its list of signatures: Performer, then "

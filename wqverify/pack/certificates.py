@@ -15,7 +15,7 @@ from wqverify.show.lookup import NONE, when
 
 FOLDER = "certificates"
 AUTHORITY = "authority"
-FOR_WINDOWS = "authority.cer"  # the same bytes under the name that Windows opens
+FOR_WINDOWS = "authority.cer"  # the same as DER, which Windows opens: its digest is the fingerprint
 NO_AUTHORITY = "This plant has no certificates: no record of it is signed by key."
 
 HEADS = (
@@ -45,12 +45,19 @@ def put_certificates(target: Target, plant: Plant, events: Sequence[Entry]) -> t
             continue
         name = names.free(path.name)
         target.add(f"{FOLDER}/{name}", (data,))
-        if path.stem == AUTHORITY and path.suffix == ".pem":
-            target.add(f"{FOLDER}/{names.free(FOR_WINDOWS)}", (data,))
         row, problem = _row(folder, path, name, events)
+        if path.stem == AUTHORITY and path.suffix == ".pem" and not problem:
+            target.add(f"{FOLDER}/{names.free(FOR_WINDOWS)}", (_der(data),))
         rows.append(row)
         problems += [problem] if problem else []
     return rows, problems
+
+
+def _der(pem: bytes) -> bytes:
+    from cryptography.hazmat.primitives.serialization import Encoding
+    from cryptography.x509 import load_pem_x509_certificate
+
+    return load_pem_x509_certificate(pem).public_bytes(Encoding.DER)
 
 
 def _row(folder: Path, path: Path, name: str, events: Sequence[Entry]) -> tuple[Cells, str]:

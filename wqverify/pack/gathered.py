@@ -56,6 +56,7 @@ def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Conten
     for state in about_the_month(book, walked.month):
         plain = _plain(book, state, pack)
         page = put_page(target, plant, state, names)
+        pack.later += state.performed[:7] != walked.month
         pack.pdfs.append((state.number, page.name, page.said, page.digest))
         if not page.good:
             pack.problems.append(f"The PDF of {state.number}: {page.said}")
@@ -198,7 +199,7 @@ def _skipped(plant: Plant, month: str) -> Sheet:
     heads = (
         Head("day", "short"),
         Head("analyzer", "short"),
-        Head("procedure"),
+        Head("procedure name"),
         Head("round"),
         Head("by"),
         Head("because"),

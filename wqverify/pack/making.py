@@ -13,7 +13,7 @@ from wqverify.book import Book, verify
 from wqverify.errors import ChooseAnother, CouldNotRun, RepairTheFolder
 from wqverify.pack import gathered
 from wqverify.pack.by_hand import TITLE, by_hand_blocks
-from wqverify.pack.contents import Contents
+from wqverify.pack.contents import Contents, told_of
 from wqverify.pack.month import Walked, insist_on_month, month_of
 from wqverify.pack.names import Names
 from wqverify.pack.pages_in import AS_IN_THE_BOOK
@@ -36,8 +36,14 @@ class Made:
     records: int
     pdfs: int  # that are the files the book holds
     files: int
+    later: int  # of the records: those of a later month, which are about this one
     problems: tuple[str, ...]
     notes: tuple[str, ...]
+
+    @property
+    def counted(self) -> str:
+        """How many records are of the month, and how many later ones are about it."""
+        return told_of(self.records, self.later)
 
 
 def make_pack(plant: Plant, month: str, place: Path, now: datetime, *, as_zip: bool = False) -> Made:
@@ -84,7 +90,7 @@ def _made(
             )
     good = sum(said == AS_IN_THE_BOOK for _number, _name, said, _digest in pack.pdfs)
     problems, notes = tuple(pack.problems), tuple(pack.notes)
-    return Made(place, walked.month, len(pack.pdfs), good, len(target.digests), problems, notes)
+    return Made(place, walked.month, len(pack.pdfs), good, len(target.digests), pack.later, problems, notes)
 
 
 def _chains(target: Target, book: Book, walked: Walked, chains: Sequence[str]) -> None:

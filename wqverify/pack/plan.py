@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import datetime
 
 from wqverify.lists.plan import title_of
-from wqverify.lists.plan_kept import Item, plan_kept
+from wqverify.lists.plan_kept import STATES, Item, plan_kept
 from wqverify.pack.tables import Head, Sheet
 from wqverify.plant.folder import Plant
 from wqverify.show.lookup import NONE
+from wqverify.terms import Outcome
 
+NOT_EVALUATED = str(Outcome.NOT_EVALUATED)
 HEADS = (
     Head("analyzer", "short"),
     Head("serial", "short"),
-    Head("procedure"),
+    Head("procedure name"),
     Head("how often", "short"),
     Head("due", "short"),
     Head("how it ended"),
@@ -28,7 +31,8 @@ HEADS = (
 def plan_sheet(plant: Plant, month: str, as_of: datetime) -> Sheet:
     """Return how the plan of the month was kept, as of a time."""
     kept = plan_kept(plant, month, as_of)
-    counted = ", ".join(f"{count} {state}" for state, count in kept.counts.items() if count)
+    counts = Counter(_state(item) for item in kept.items)
+    counted = "; ".join(f"{counts[state]} {state}" for state in sorted(counts, key=_in_order))
     plan = "; ".join(kept.plan)
     about = (
         f"As of {kept.as_of}: {counted or 'nothing was due'}. A check is due again its interval after the "
@@ -40,6 +44,26 @@ def plan_sheet(plant: Plant, month: str, as_of: datetime) -> Sheet:
     return Sheet("plan", "Plan", "Due, done, late and skipped", HEADS, rows, about, none)
 
 
+def _state(item: Item) -> str:
+    """Return how an item ended, and whether the work judged anything.
+
+    A record whose stages could not be evaluated was made in time, and shows nothing of the analyzer.
+    """
+    if not item.number:
+        return item.state
+    outcomes = item.outcomes or {}
+    main = [said for stage, said in outcomes.items() if stage.startswith(("as_found", "as_left"))]
+    if any(said != NOT_EVALUATED for said in main or outcomes.values()):
+        return item.state
+    nothing = all(said == NOT_EVALUATED for said in outcomes.values())
+    return f"{item.state}, {'nothing' if nothing else 'neither as found nor as left'} evaluated"
+
+
+def _in_order(state: str) -> tuple[int, str]:
+    word = state.split(",")[0]
+    return next((n for n, known in enumerate(STATES) if known == word), len(STATES)), state
+
+
 def _row(item: Item) -> tuple[str, ...]:
     work = item.work
     return (
@@ -48,7 +72,7 @@ def _row(item: Item) -> tuple[str, ...]:
         item.title,
         item.interval,
         str(item.due) if item.due is not None else "no such record before",
-        item.state,
+        _state(item),
         str(item.done_on or NONE),
         item.number or NONE,
         str(item.days_late or NONE),

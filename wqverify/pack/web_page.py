@@ -78,6 +78,7 @@ def _first(pack: Contents) -> Iterator[Block]:
     records = pack.sheet("index").rows
     readings, checks = len(pack.sheet("readings").rows), len(pack.sheet("checks").rows)
     good = sum(said == AS_IN_THE_BOOK for _number, _name, said, _digest in pack.pdfs)
+    here = _count(pack, "as found", ("fail",))
     facts = [
         (
             "Month",
@@ -85,10 +86,10 @@ def _first(pack: Contents) -> Iterator[Block]:
             f"({pack.site.time_zone})",
         ),
         ("Newest entry of the book", when(pack.newest)),
-        ("Records", str(len(records)) if records else f"none: no work of {pack.month} is in the book"),
+        ("Records", pack.counted if records else f"none: no work of {pack.month} is in the book"),
         ("PDFs", f"{good} of {len(records)} are the files the book holds"),
         ("Readings", f"{readings} answers in readings.csv, {checks} judged quantities in checks.csv"),
-        ("Failed as found", str(_count(pack, "as found", ("fail",)))),
+        ("Failed as found", f"{here} at the analyzer, {_failed_far(pack)} at the control system"),
         ("Not countersigned", str(_count(pack, "state", _WAITING))),
         (
             "Kept for",
@@ -107,6 +108,12 @@ def _count(pack: Contents, name: str, words: tuple[str, ...]) -> int:
     sheet = pack.sheet("index")
     place = [head.name for head in sheet.heads].index(name)
     return sum(row[place] in words for row in sheet.rows)
+
+
+def _failed_far(pack: Contents) -> int:
+    """How many were found wrong at the control system, whatever the analyzer showed."""
+    place = [head.name for head in pack.sheet("index").heads].index("control system")
+    return sum("as found: fail" in row[place].split("; ") for row in pack.sheet("index").rows)
 
 
 def _table(sheet: Sheet) -> Iterator[Block]:

@@ -1,0 +1,60 @@
+"""How the plan of a month ended, as the pack tells it: what was evaluated."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from wqverify.lists.plan import Work
+from wqverify.lists.plan_kept import Item
+from wqverify.pack.contents import told_of
+from wqverify.pack.plan import _state
+
+WORK = Work("AIT-2210", "EL-0530", "turbidity_month")
+PASS, NOT = "pass", "not evaluated"
+
+
+def item(state: Any = "in time", number: str = "L1-2026-0007", **outcomes: str) -> Item:
+    done = date(2026, 10, 20) if number else None
+    return Item(WORK, 31, date(2026, 10, 20), state, number, done, outcomes)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "told"),
+    [
+        ({"as_found at the analyzer": PASS, "as_left at the analyzer": NOT}, "in time"),
+        ({"as_found at the analyzer": "fail"}, "in time"),
+        ({"as_found at the analyzer": "too close to decide"}, "in time"),
+        ({"prepared at the analyzer": PASS}, "in time"),
+        ({"as_found at the analyzer": NOT}, "in time, nothing evaluated"),
+        ({"duties at the analyzer": NOT}, "in time, nothing evaluated"),
+        ({}, "in time, nothing evaluated"),
+        (
+            {"thermometer at the analyzer": PASS, "as_found at the analyzer": NOT},
+            "in time, neither as found nor as left evaluated",
+        ),
+    ],
+)
+def test_a_record_that_evaluated_nothing_is_not_just_in_time(outcomes: dict[str, str], told: str) -> None:
+    assert _state(item(**outcomes)) == told
+    late = told.replace("in time", "late")
+    assert _state(item("late", **outcomes)) == late
+
+
+def test_what_was_not_done_evaluated_nothing_to_tell() -> None:
+    assert _state(item("not done", "")) == "not done"
+
+
+@pytest.mark.parametrize(
+    ("records", "later", "told"),
+    [
+        (0, 0, "0 records of the month"),
+        (1, 0, "1 record of the month"),
+        (2, 1, "1 record of the month and 1 about it"),
+        (38, 1, "37 records of the month and 1 about it"),
+    ],
+)
+def test_records_of_the_month_and_about_it_are_counted_apart(records: int, later: int, told: str) -> None:
+    assert told_of(records, later) == told
