@@ -17,6 +17,7 @@ from wqverify.lists.plan import title_of
 from wqverify.lists.queue import skipped_in
 from wqverify.pack.certificates import AUTHORITY, NO_AUTHORITY, put_certificates
 from wqverify.pack.certificates import HEADS as CERTIFICATES
+from wqverify.pack.compared import compared
 from wqverify.pack.contents import Contents
 from wqverify.pack.example import Example, better, example_in
 from wqverify.pack.month import KEYS, Walked, month_of
@@ -60,6 +61,7 @@ def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Conten
         pack.pdfs.append((state.number, page.name, page.said, page.digest))
         if not page.good:
             pack.problems.append(f"The PDF of {state.number}: {page.said}")
+        pack.problems += compared(state, plain, page.bytes_in_the_book(), walked)
         if plain is not None and not found.take(plain):
             pack.problems.append(
                 f"{state.number} is no record that this version can read: its readings and checks are left "

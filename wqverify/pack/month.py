@@ -10,6 +10,7 @@ from datetime import datetime, timedelta, tzinfo
 from wqverify.book import GENESIS, Book, Entry
 from wqverify.book.entry import CHANGES, instant
 from wqverify.errors import CorrectTheEntry
+from wqverify.pack.script.chain import Chain, digest_of_entry
 from wqverify.plant.files import shortened
 
 KEYS = ("authority made", "key issued", "key withdrawn")
@@ -62,6 +63,7 @@ class Walked:
     month: str
     zone: tzinfo
     heads: dict[str, Heads] = field(default_factory=dict)
+    chains: dict[str, Chain] = field(default_factory=dict)  # the digest of each entry, as its text gives it
     changes: list[Entry] = field(default_factory=list)  # entered in the month: changes, keys
     first: str = ""  # when the first entry of all was made
     newest: str = ""  # when the newest entry of all was made: the book's own clock
@@ -78,6 +80,7 @@ class Walked:
         """Give the canonical text of the entries of a chain, one a line, and note what they say."""
         at_first = ChainHead(chain, 0, GENESIS)
         heads = self.heads[chain] = Heads(at_first, at_first, at_first)
+        digests = self.chains.setdefault(chain, Chain(chain)).digests
         begun = over = False
         for entry in book.entries(chain):
             at = instant(entry.at)
@@ -88,6 +91,7 @@ class Walked:
                 heads.begin = heads.now
             if not over:
                 heads.end = heads.now
+            digests[entry.seq] = digest_of_entry(entry.text.encode("utf-8", "surrogateescape"))
             self._note(entry, month)
             yield entry.text.encode("utf-8", "surrogateescape") + b"\n"
 

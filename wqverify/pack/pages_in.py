@@ -23,10 +23,15 @@ class Page:
     name: str
     digest: str
     said: str
+    path: Path | None = None
 
     @property
     def good(self) -> bool:
         return self.said == AS_IN_THE_BOOK
+
+    def bytes_in_the_book(self) -> bytes:
+        """Return the file where it is the one the book holds; none where it is not, which is told."""
+        return self.path.read_bytes() if self.good and self.path is not None else b""
 
 
 def put_page(target: Target, plant: Plant, state: RecordState, names: Names) -> Page:
@@ -53,7 +58,7 @@ def put_page(target: Target, plant: Plant, state: RecordState, names: Names) -> 
 def _put(target: Target, path: Path, name: str, said: str) -> Page:
     inside = f"{FOLDER}/{name}"
     target.add_file(inside, path)
-    return Page(name, target.digests[inside], said)
+    return Page(name, target.digests[inside], said, path)
 
 
 def _digest(path: Path) -> tuple[str, str]:

@@ -36,7 +36,7 @@ def plan_sheet(plant: Plant, month: str, as_of: datetime) -> Sheet:
     plan = "; ".join(kept.plan)
     about = (
         f"As of {kept.as_of}: {counted or 'nothing was due'}. A check is due again its interval after the "
-        f"last one that stands, by tag and serial. The plan: {plan}."
+        f"last one that stands, by tag and serial; what is about a month counts for it. The plan: {plan}."
     )
     outside = [(one.tag, one.serial, one.procedure, one.day, one.number) for one in kept.unplanned]
     rows = [*map(_row, kept.items), *(_unplanned(*one) for one in outside)]

@@ -62,6 +62,12 @@ def check_page(folder: Path, report: Report) -> None:
             report.bad.append(f"index.html: a link that says {said} leads to {leads}.")
     if page.runs:
         report.bad.append("index.html holds something that runs or fetches: no page of a pack does.")
+    wrong = text.count(">WRONG:<")
+    if wrong:
+        count = "a thing" if wrong == 1 else f"{wrong} things"
+        report.bad.append(
+            f"index.html itself names {count} wrong when the pack was made: read there what it is."
+        )
     for table in SHOWN:
         rows = rows_of(folder, table, report)
         if rows:

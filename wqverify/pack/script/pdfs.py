@@ -12,6 +12,8 @@ from wqverify.pack.script.reading import bytes_of
 from wqverify.pack.script.record_tables import Tables
 from wqverify.pack.script.said import NOT_JSON, Report
 
+SIGNING = ("signed", "reviewed")
+SIGNED_AT = re.compile(rb"/M\s*\(D(?::|\\072)([0-9]{14})")  # local time, as entries have it
 ATTACHED = re.compile(rb"<<[^<>]*/Type\s*/EmbeddedFile")  # begins a file attached to a PDF
 
 
@@ -85,11 +87,28 @@ def check_pdf(number: str, known: Any, name: str, chains: "dict[str, Chain]", re
     if not pdfs or digest != pdfs[-1]:
         what = "an older copy, before the last signature" if digest in pdfs else "changed"
         report.bad.append(f"{number}: {name} is not the file that the chain names: {what}.")
+    check_signatures(number, known, name, report)
     known["json"] = record = record_in(known["data"], known["stored"])
     if record is None:
         report.bad.append(f"{number}: the record.json that the chain names is not in {name}.")
         return False
     return previous_agrees(number, record, chains, report)
+
+
+def check_signatures(number: str, known: Any, name: str, report: Report) -> None:
+    """Compare signatures by key with the PDF: how many it bears, and when each says it was made."""
+    told = [body for body in known["events"] if body["event"] in SIGNING and body["mode"] == "key"]
+    found = len(re.findall(rb"/ByteRange\s*\[", known["data"]))
+    if found < len(told):
+        report.bad.append(
+            f"{number}: signatures by key of which the chains tell: {len(told)}; those {name} bears: {found}."
+        )
+    times = {each.decode() for each in SIGNED_AT.findall(known["data"])}
+    for body in told:
+        if times and re.sub("[^0-9]", "", body["at"][:19]) not in times:
+            report.bad.append(
+                f"{number}: {body['event']} at {body['at']}, the chain says; no signature in {name} says so."
+            )
 
 
 def record_in(pdf: bytes, stored: str) -> Any:

@@ -179,9 +179,11 @@ def compare_with_chain(number: str, known: Any, record: Any, report: Report) -> 
     own = {"record": record["number"], "tag": record["given"]["analyzer"]["tag"]}
     own.update({"serial": record["given"]["analyzer"]["serial"], "by": record["performed_by"]})
     own.update({word: record[word] for word in ("procedure", "performed")})
+    own["at"] = record["entered"]
     for word, text in own.items():
         if known[word] != text:
-            report.bad.append(f'{number}: the chain says {word} "{known[word]}", its record.json "{text}".')
+            what = "that it was entered at" if word == "at" else word
+            report.bad.append(f'{number}: the chain says {what} "{known[word]}", its record.json "{text}".')
     worst: dict[str, str] = {}
     for check in (each for each in record["result"]["checks"] if each["counts"]):
         stage = f"{check['stage']} at the {check['place']}"

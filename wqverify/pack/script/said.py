@@ -7,9 +7,11 @@ CANNOT_SEE = (
     "Whether every visit was entered: a visit that nobody ran left no trace here.",
     "Whether the times are right: they are those of the plant's computer.",
     "Who was at the keyboard, and whether the signatures are good: a PDF reader shows them.",
-    "Entries removed from the end, or a chain written anew with its PDFs, unless a head kept outside the "
-    "plant's computer is named; the heads in heads.txt came with this pack and could have been changed with "
-    "it.",
+    "Who voided, superseded, skipped, asked or changed something, and who signed in ink: no signature by key "
+    "is made for that; it is told, not proven.",
+    "Entries removed from the end or changed after the newest record, or a chain written anew with its PDFs, "
+    "unless a head kept outside the plant's computer is named; heads.txt came with this pack and could have "
+    "been changed with it.",
     "Whether the plant's certificate is the plant's: compare its fingerprint with the plant by another way.",
     "Whether the page of a PDF says what the record.json attached to it says: `wqverify rerun` on it, or "
     "your eyes; its digest and its signatures show a page that was changed since.",
