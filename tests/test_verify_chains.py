@@ -16,7 +16,6 @@ import pytest
 from pack_example import FIRST, SECOND
 
 from wqverify.book import open_book
-from wqverify.book.state import RETURNED
 from wqverify.pack.script import script
 from wqverify.pack.script.chain import GENESIS, Chain, digest_of_entry, follow, parsed
 from wqverify.pack.script.pdfs import records_of
@@ -235,21 +234,6 @@ def test_a_chain_written_anew_is_betrayed_by_the_pdfs(pack: Path) -> None:
     assert code == 1
     assert "with another digest: the chain was written anew" in said
     assert "0 of 2 PDFs hold inside them" in said
-
-
-def test_a_chain_cut_with_its_heads_shows_only_by_a_head_kept_outside(
-    packed: tuple[Path, str], pack: Path
-) -> None:
-    lines = lines_of(pack)[:-1]  # the question, and the index with it
-    write_lines(pack, lines)
-    heads_again(pack, lines)
-    for name in ("index.csv", "index.html"):
-        before = b'"signed, not countersigned"' if name == "index.csv" else b"signed, not countersigned"
-        data = (pack / name).read_bytes()
-        (pack / name).write_bytes(data.replace(RETURNED.encode(), before))
-    manifest_again(pack)
-    assert run(pack)[0] == 0  # it says itself that this cannot be seen
-    assert run(pack, packed[1])[0] == 1
 
 
 @pytest.mark.parametrize(

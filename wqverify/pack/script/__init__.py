@@ -19,6 +19,7 @@ PARTS = (
     "record_tables",
     "pdfs",
     "index_page",
+    "workbook",
     "vouching",
     "manifest",
     "whole",

@@ -16,8 +16,8 @@ CANNOT_SEE = (
     "Whether the page of a PDF says what the record.json attached to it says: `wqverify rerun` on it, or "
     "your eyes; its digest and its signatures show a page that was changed since.",
     "Whether plan, skipped, open, changes, told, opened and unexplained are right: they are made from the "
-    "chains and the plant's folder; index.html is compared with them, but only the manifest holds them, and "
-    "it holds index.xlsx and the sentences of the pages as well. It came with this pack.",
+    "chains and the plant's folder; index.html and index.xlsx are compared with them, but only the manifest "
+    "holds them, and the sentences of the pages as well. It came with this pack.",
     "Names of people and devices beside those that a record holds: the tables are compared by staff id.",
     "Whether this script is the one that wqverify ships: read it, or lay a copy of your own in its place.",
     "Whether the numbers are right: check_by_hand.html shows how to recompute one.",

@@ -11,6 +11,7 @@ from wqverify.pack.script.pdfs import check_pdfs
 from wqverify.pack.script.reading import check_names
 from wqverify.pack.script.said import Report, say, tell
 from wqverify.pack.script.vouching import check_certificates, check_fingerprints
+from wqverify.pack.script.workbook import check_workbook
 
 
 def check(folder: Path, outside: "list[Head]") -> Report:
@@ -24,6 +25,7 @@ def check(folder: Path, outside: "list[Head]") -> Report:
     if month:
         check_pdfs(folder, names, chains, month, report)
     check_page(folder, report)
+    check_workbook(folder, report)
     check_certificates(folder, chains, report)
     check_fingerprints(folder, report)
     check_manifest(folder, names, report)

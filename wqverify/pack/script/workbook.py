@@ -1,0 +1,111 @@
+"""The workbook: its sheets say what the CSV files say."""
+
+import io
+import re
+import zipfile
+import zlib
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+
+from wqverify.pack.script.index_page import as_shown
+from wqverify.pack.script.reading import bytes_of, rows_of
+from wqverify.pack.script.said import Report
+
+SHEETS = {
+    "Records": "index",
+    "Readings": "readings",
+    "Checks": "checks",
+    "Open and late": "open",
+    "Plan": "plan",
+    "Skipped": "skipped",
+    "Changes": "changes",
+    "Changes told": "told",
+    "Not explained": "unexplained",
+    "Opened": "opened",
+    "Certificates": "certificates",
+}
+ROOM = 1 << 29  # bytes: a part of a workbook that would unpack to more is not read
+PART = re.compile(
+    r"\[Content_Types\]\.xml|_rels/\.rels|docProps/(app|core)\.xml|xl/(workbook|styles|theme/theme1)\.xml|"
+    r"xl/_rels/workbook\.xml\.rels|xl/worksheets/sheet[0-9]{1,3}\.xml"
+)
+NO_WORKBOOK = (
+    *(zipfile.BadZipFile, ElementTree.ParseError, zlib.error, KeyError, ValueError, RuntimeError),
+    *(OSError, EOFError, StopIteration, MemoryError),
+)
+
+
+def check_workbook(folder: Path, report: Report) -> None:
+    """Compare the sheets of index.xlsx with the CSV files."""
+    data = bytes_of(folder, "index.xlsx", report)
+    if data is None:
+        return
+    before = len(report.bad)
+    try:
+        sheets = sheets_of(data)
+    except NO_WORKBOOK:
+        report.bad.append("index.xlsx is no workbook as a pack holds it: it was altered, and not compared.")
+        return
+    for sheet, table in SHEETS.items():
+        rows = rows_of(folder, table, report)
+        if rows is not None:
+            compare_sheet(sheet, sheets.get(sheet), table, rows, report)
+    for name in sorted(sheets.keys() - SHEETS.keys() - {"About"}):
+        report.bad.append(f"index.xlsx holds a sheet that no pack holds: {name}.")
+    if len(report.bad) == before:
+        report.good.append("index.xlsx says in its sheets what the CSV files say.")
+
+
+def sheets_of(data: bytes) -> "dict[str, Any]":
+    """Return the rows of each sheet by its name; ValueError for what no pack writes: formulas, macros."""
+    with zipfile.ZipFile(io.BytesIO(data)) as book:
+        for part in book.infolist():
+            if not PART.fullmatch(part.filename) or part.file_size > ROOM:
+                raise ValueError(part.filename)
+        leads = {
+            one.attrib["Id"]: one.attrib["Target"].lstrip("/")
+            for one in ElementTree.fromstring(book.read("xl/_rels/workbook.xml.rels"))
+        }
+        found = {}
+        for one in ElementTree.fromstring(book.read("xl/workbook.xml")).iter():
+            if kind(one) == "sheet":
+                place = next(text for name, text in one.attrib.items() if name.endswith("}id"))
+                found[one.attrib["name"]] = cells_of(ElementTree.fromstring(book.read(leads[place])))
+        return found
+
+
+def kind(element: Any) -> str:
+    """Return the name of an element without its space of names."""
+    return str(element.tag).rpartition("}")[2]
+
+
+def cells_of(sheet: Any) -> "list[dict[str, str]]":
+    """Return the texts of a sheet by row and column; ValueError for a cell that is no plain text."""
+    rows = []
+    for row in (one for one in sheet.iter() if kind(one) == "row"):
+        texts = {}
+        for cell in row:
+            if cell.attrib.get("t") != "inlineStr" or {kind(one) for one in cell.iter()} - {"c", "is", "t"}:
+                raise ValueError("a cell that is no text")
+            texts[cell.attrib["r"].rstrip("0123456789")] = "".join(cell.itertext())
+        rows.append(texts)
+    return rows
+
+
+def compare_sheet(sheet: str, shown: Any, table: str, rows: "list[dict[str, str]]", report: Report) -> None:
+    """Compare one sheet with its table."""
+    head, *lines = shown or [{}]
+    if len(lines) != len(rows):
+        report.bad.append(f"index.xlsx, {sheet}: {len(lines)} rows, where {table}.csv has {len(rows)}.")
+        return
+    for number, (line, row) in enumerate(zip(lines, rows), 2):  # noqa: B905 (Python 3.8)
+        said = {head.get(column, column): text for column, text in line.items()}
+        for name in sorted(said.keys() - row.keys()) if rows else ():
+            report.once(f"index.xlsx, {sheet}: a column {name}, which {table}.csv has not.")
+        for name, cell in row.items():
+            there, here = (re.sub("[\ufffe\uffff]", "?", as_shown(one)) for one in (said.get(name, ""), cell))
+            if there != here:
+                report.bad.append(
+                    f'index.xlsx, {sheet}, row {number}: {name} says "{there}", {table}.csv "{here}".'
+                )
