@@ -19,8 +19,13 @@ from wqverify.book import open_book
 from wqverify.pack.script import script
 from wqverify.pack.script.chain import GENESIS, Chain, digest_of_entry, follow, parsed
 from wqverify.pack.script.pdfs import records_of
+from wqverify.pack.script.reading import rows_of
+from wqverify.pack.script.record_tables import inert
 from wqverify.pack.script.said import Report
 from wqverify.pack.script.whole import main as main_of_script
+from wqverify.pack.spreadsheet import csv_text
+from wqverify.pack.spreadsheet import inert as inert_of_the_tables
+from wqverify.pack.tables import Head, Sheet
 from wqverify.plant.folder import open_plant
 
 pytestmark = pytest.mark.slow
@@ -345,3 +350,17 @@ def test_a_word_of_an_entry_that_is_no_text_is_an_altered_entry() -> None:
 def test_the_head_of_an_empty_chain_is_no_head_to_compare_with(capsys: pytest.CaptureFixture[str]) -> None:
     assert main_of_script(["L9:0:0000000000000000"]) == 1
     assert "it holds nothing to compare with" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    "typed", ["one\u2028two", "one\x85two", "one\x0ctwo", "one\ntwo", 'one "two", three', "=1+1"]
+)
+def test_whatever_was_typed_stays_one_cell(tmp_path: Path, typed: str) -> None:
+    rows = [(typed, "next")]
+    (tmp_path / "t.csv").write_bytes(
+        csv_text(Sheet("t", "T", "T", (Head("a"), Head("b")), rows), "p").encode()
+    )
+    report = Report()
+    found = rows_of(tmp_path, "t", report)
+    assert (found, report.bad) == ([{"a": inert(typed), "b": "next", "plant": "p"}], [])
+    assert inert(typed) == inert_of_the_tables(typed)

@@ -1,6 +1,7 @@
 """The files of a pack: which there must be, and how each is read."""
 
 import csv
+import io
 from pathlib import Path
 
 from wqverify.pack.script.said import Report
@@ -41,7 +42,7 @@ def rows_of(folder: Path, table: str, report: Report) -> "list[dict[str, str]] |
     if text is None:
         return None
     try:
-        head, *rows = csv.reader(text.splitlines(keepends=True), strict=True)
+        head, *rows = csv.reader(io.StringIO(text, newline=""), strict=True)
     except (csv.Error, ValueError):
         report.once(f"{table}.csv is no table of comma-separated values: it was altered, and not compared.")
         return None
@@ -67,6 +68,8 @@ def check_names(folder: Path, report: Report) -> "list[str]":
             report.bad.append(f"{name} is extra and no part of a pack: nothing of it was read or run.")
         elif (folder / name).is_symlink():
             report.bad.append(f"{name} is a link to another place and no file of the pack.")
+        elif not (folder / name).is_file():
+            report.bad.append(f"{name} is no file that can be read.")
         else:
             found.append(name)
     for name in sorted(TOP.difference(there)):

@@ -36,25 +36,28 @@ class Tables:
 
     def compare(self, number: str, known: Any) -> None:
         """Compare the rows of one record with its record.json and with what the chains say of it."""
-        if known.get("json") is None:
-            self.rows.get("checks", {}).pop(number, None)
-            self.rows.get("readings", {}).pop(number, None)
-            self.one("index", number, [of_chain(known, {}, self.index_of(number))])
-            return
-        record = known.pop("json")
+        record = known.pop("json", None)
         known.pop("data")
+        told = self.index_of(number)
         try:
-            index = [{**of_chain(known, record, self.index_of(number)), "procedure name": record["title"]}]
-            checks, readings = list(checks_in(number, record)), list(readings_in(number, record))
-            compare_with_chain(number, known, record, self.report)
+            index = of_chain(known, record or {}, told)
+            if record is not None:
+                index["procedure name"] = record["title"]
+                checks, readings = list(checks_in(number, record)), list(readings_in(number, record))
+                compare_with_chain(number, known, record, self.report)
         except NOT_JSON:
+            what = "the chains say" if record is None else "its record.json and the chains say"
             self.report.bad.append(
-                f"{number}: its record.json is not one that can be compared with the tables."
+                f"{number}: what {what} of it is not what can be compared with the tables."
             )
-            return
-        self.one("index", number, index)
-        self.one("checks", number, checks)
-        self.one("readings", number, readings)
+            record = None
+        else:
+            self.one("index", number, [index])
+        if record is not None:
+            self.one("checks", number, checks)
+            self.one("readings", number, readings)
+        for rows in self.rows.values():
+            rows.pop(number, None)  # what could not be compared was said
 
     def one(self, table: str, number: str, expected: "list[Any]") -> None:
         """Compare the rows of a record in one table with those expected."""
