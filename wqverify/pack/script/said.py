@@ -7,8 +7,8 @@ CANNOT_SEE = (
     "Whether every visit was entered: a visit that nobody ran left no trace here.",
     "Whether the times are right: they are those of the plant's computer.",
     "Who was at the keyboard, and whether the signatures are good: a PDF reader shows them.",
-    "Who voided, superseded, skipped, asked or changed something, and who signed in ink: no signature by key "
-    "is made for that; it is told, not proven.",
+    "Who voided, superseded, skipped, asked, followed up or changed something, and who signed in ink: no key "
+    "signs that; it is told, not proven.",
     "Entries removed from the end or changed after the newest record, or a chain written anew with its PDFs, "
     "unless a head kept outside the plant's computer is named; heads.txt came with this pack and could have "
     "been changed with it.",
