@@ -364,3 +364,12 @@ def test_whatever_was_typed_stays_one_cell(tmp_path: Path, typed: str) -> None:
     found = rows_of(tmp_path, "t", report)
     assert (found, report.bad) == ([{"a": inert(typed), "b": "next", "plant": "p"}], [])
     assert inert(typed) == inert_of_the_tables(typed)
+
+
+def test_who_reads_only_the_first_line_sees_no_traceback(packed: tuple[Path, str]) -> None:
+    command = [sys.executable, "-u", "-I", "-S", str(packed[0] / "verify_chains.py")]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as running:
+        assert running.stdout is not None
+        assert running.stderr is not None
+        running.stdout.close()
+        assert running.stderr.read() == b""

@@ -54,7 +54,11 @@ def main(arguments: "list[str]") -> int:
     except OSError as problem:
         say(f"A file of the pack cannot be read: {problem.filename or ''} {problem.strerror or problem}")
         return 1
-    tell(report, bool(outside))
+    try:
+        tell(report, bool(outside))
+        sys.stdout.flush()
+    except BrokenPipeError:  # who reads it, as `head`, wanted no more
+        sys.stderr.close()
     return 1 if report.bad else 0
 
 
