@@ -300,10 +300,37 @@ def test_fouling_and_drift_are_two_numbers_and_fouling_comes_off_first() -> None
     assert result.facts["doubt.fouling_points"] == "0.560 0.040"
     assert (result.facts["doubt.points"], result.facts["doubt.points_at_start"]) == (
         "0.520 0.020",
-        "0.520 0.005",
+        "0.505 0.005",
     )
     times, values = np.array([seconds("2026-03-10T00:00:00-06:00")]), np.array([0.56])
     assert corrected(times, values, result.facts, everywhere=True).tolist() == [0.5]
+
+
+def test_a_gain_at_the_last_good_check_is_relative_to_its_own_reading() -> None:
+    """By hand: 0.010 at a display of 0.210 then, 0.060 at 0.560 now; worst case and the beginning at 0.42."""
+    wrong, right = failed(check("S-05", "0.560", "0.060")), good(check("S-05", "0.210", "0.010"))
+    despite = {"record": GOOD, "despite": "to try"}
+    linear = {"time": "linear", "level": "gain", "why": "to try"}
+    result = run(sheet(model=linear, last_good=despite), wrong, right, slice_=month({}))
+    assert result.facts["doubt.points_at_start"] == "0.210 0.010"
+    begun, full = seconds("2026-03-01T08:00:00-06:00"), seconds("2026-03-31T08:00:00-05:00")
+    times, values = np.array([begun, (begun + full) // 2, full]), np.array([0.42, 0.42, 0.42])
+    # 0.42 x 0.010/0.210 = 0.02 at the beginning, 0.42 x 0.060/0.560 = 0.045 in the end, half of both between
+    assert corrected(times, values, result.facts, everywhere=True).tolist() == [0.4, 0.3875, 0.375]
+
+
+def test_the_error_at_the_beginning_is_that_of_the_last_state_the_good_check_judged() -> None:
+    cleaned = check("S-05", "0.331", "0.001", "after_cleaning")
+    right = good(check("S-05", "0.345", "0.015"), cleaned)
+    result = run(sheet(), failed(), right, slice_=month({}))
+    assert result.facts["doubt.points_at_start"] == "0.331 0.001"
+
+
+def test_a_typed_error_at_the_beginning_stands_on_the_same_reference() -> None:
+    """Reference 0.500: displayed 0.560 in the end, 0.510 in the beginning."""
+    typed = {"level": "0.560", "found": "0.060", "at_start": "0.010", "source": "bench turbidimeter, 31 March"}
+    result = run(sheet(errors=[typed]), slice_=month({}))
+    assert result.facts["doubt.points_at_start"] == "0.510 0.010"
 
 
 def test_opposite_signs_add_up_in_the_total() -> None:
@@ -335,6 +362,18 @@ def test_a_line_from_one_point_corrects_nothing_and_says_so() -> None:
     assert "takes 2 to 3 points, and there are 1" in judged(result, "corrected.1")[0]
     assert "doubt.points" not in result.facts
     assert model_of(result.facts) is None
+
+
+def test_two_errors_at_one_level_once_they_are_clean_correct_nothing_and_say_so() -> None:
+    wrong = failed(
+        *(check("B4", "0.560", "0.060"), check("B4", "0.520", "0.020", "after_cleaning", allowed="0.05")),
+        *(check("B9", "0.540", "0.060"), check("B9", "0.520", "0.040", "after_cleaning", allowed="0.05")),
+    )
+    right = good(check("B4", "0.500", "0.000"), check("B9", "0.480", "0.000"))
+    line = {**WORST, "level": "line between points"}
+    result = run(sheet(model=line, used=[CFE]), wrong, right, slice_=month({}))
+    assert judged(result, "corrected.1")[1] == "not evaluated"
+    assert "Two errors are given at one level" in judged(result, "corrected.1")[0]
 
 
 def test_an_error_may_be_typed_with_its_source() -> None:

@@ -125,12 +125,12 @@ def moment(given: Given, path: str, otherwise: T) -> int | T:
 def _computed(case: Case) -> Case:
     """Return the case with its models and the corrected values, or why there are none."""
     taken = used(case.found, case.level_model, _middle(case))
-    reason = why_no_line(taken, case.level_model)
+    from_start = case.sheet.model.start != "taken as none" and not _narrowed(case)
+    reason = why_no_line(taken, case.level_model, from_start)
     if case.start >= case.full:
         reason = "the beginning is not entered, or not before the failed check"
     if reason:
         return _with(case, taken=taken, why_no_model=reason)
-    from_start = case.sheet.model.start != "taken as none" and not _narrowed(case)
     models: dict[Way, Model] = {}
     for shift in SHIFTS:
         stages = stages_of(taken, case.level_model, from_start, shift)

@@ -16,7 +16,7 @@ from wqverify.procedures.rules import setting
 from wqverify.terms import Check, Cited, Earlier, Given, Outcome, Place, Setting
 
 PLACES: tuple[Place, ...] = ("analyzer", "control system")
-_STATES = ("as_left", "after_cleaning", "as_found")  # the last that was judged is how it was left
+STATES = ("as_left", "after_cleaning", "as_found")  # the last that was judged is how it was left
 _SAME = ("location", "sample_point", "unit", "species")
 _SAYS = {"location": "location", "sample_point": "sample point", "unit": "unit", "species": "species"}
 # What these test is not whether the sensor reads right; why, in words.
@@ -88,7 +88,7 @@ def _reasons(one: AT_HAND, failed: Cited, given: Given, places: tuple[Place, ...
 
 def _as_left(one: AT_HAND, place: Place) -> Iterator[str]:
     where = f"at the {place}"
-    state = next((s for s in _STATES if f"{s} {where}" in one.outcomes), "")
+    state = next((s for s in STATES if f"{s} {where}" in one.outcomes), "")
     if not state:
         yield f"it judges nothing {where}"
         return

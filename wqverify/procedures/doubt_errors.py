@@ -14,13 +14,13 @@ from decimal import Decimal
 from wqverify.calculations import drift_criteria as criteria
 from wqverify.calculations.drift import LevelModel, Model, Point, Stage, TimeModel
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.procedures.doubt_clears import failed_at, is_error, name_of
+from wqverify.procedures.doubt_clears import STATES, failed_at, is_error, name_of
 from wqverify.procedures.doubt_sheet import DoubtSheet, ErrorAt
 from wqverify.terms import Check, Cited, Given, Outcome, Place
 
 LEVEL_MODELS: dict[str, LevelModel] = {"offset": "offset", "gain": "gain", "line between points": "points"}
 TIMES: tuple[TimeModel, ...] = ("step", "linear", "worst case")
-AS_FOUND, AFTER_CLEANING, AS_LEFT = "as_found", "after_cleaning", "as_left"
+AS_FOUND, AFTER_CLEANING = "as_found", "after_cleaning"
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,7 @@ class Found:
     error: Decimal
     cleaned: Decimal | None = None
     at_start: Decimal | None = None
+    start_level: Decimal | None = None  # displayed at the last good check, beside the error there
     expanded: str = ""  # U of the error as found
     k: float | None = None
     source: str = ""
@@ -85,6 +86,7 @@ def _one(
             row.found.value,
             row.cleaned.value if row.cleaned else None,
             row.at_start.value if row.at_start else None,
+            row.level.value - row.found.value + row.at_start.value if row.at_start else None,
             row.expanded.text if row.expanded else "",
             source=row.source or "",
             failed=True,
@@ -115,18 +117,25 @@ def _of_check(check: Check, place: Place, failed: Cited, good: Cited | None, giv
     assert check.quantity is not None
     name = name_of(check.key)
     cleaned = held_at(failed, place, AFTER_CLEANING, given).get(name)
-    start = held_at(good, place, AS_LEFT, given) or held_at(good, place, AS_FOUND, given)
+    start = _as_it_was_left(good, place, given).get(name)
     return Found(
         name,
         Decimal(check.observed),
         check.quantity.decimal,
         _error(cleaned),
-        _error(start.get(name)),
+        _error(start),
+        None if start is None else Decimal(start.observed),
         check.quantity.expanded,
         check.quantity.k,
         f"record {failed.number}, {check.label}",
         check.outcome in (Outcome.FAIL, Outcome.TOO_CLOSE),
     )
+
+
+def _as_it_was_left(good: Cited | None, place: Place, given: Given) -> dict[str, Check]:
+    """The errors of the last state that the good check judged: what it left behind."""
+    states = (held_at(good, place, stage, given) for stage in STATES)
+    return next((held for held in states if held), {})
 
 
 def _error(check: Check | None) -> Decimal | None:
@@ -153,7 +162,8 @@ def stages_of(
 ) -> tuple[Stage, ...]:
     """Return fouling and drift as stages; ``shift`` -1, 0 or 1 moves every error found by its own U.
 
-    Fouling is a stage of its own where every error was read after cleaning; it begins at none.
+    Fouling is a stage of its own where every error was read after cleaning; it begins at none. Each error
+    stands at what was displayed beside it: that of the last good check at the display of that check.
     """
     apart = all(one.cleaned is not None for one in found)
     fouling = tuple(Point(one.level, one.fouling or Decimal(0)) for one in found) if apart else ()
@@ -162,7 +172,7 @@ def stages_of(
         level = one.level - (one.fouling or Decimal(0)) if apart else one.level
         by = shift * Decimal(one.expanded or 0)
         end.append(Point(level, (one.drift if apart else one.error) + by))
-        start.append(Point(level, one.at_start or Decimal(0)))
+        start.append(Point(level if one.start_level is None else one.start_level, one.at_start or Decimal(0)))
     known = from_start and any(one.at_start is not None for one in found)
     drift = Stage(level_model, tuple(end), tuple(start) if known else ())
     return (Stage(level_model, fouling), drift) if apart else (drift,)
@@ -177,7 +187,7 @@ def model(
     return Model(time_model, since, full, stages, step_at if time_model == "step" else None)
 
 
-def why_no_line(found: Sequence[Found], level_model: LevelModel) -> str:
+def why_no_line(found: Sequence[Found], level_model: LevelModel, from_start: bool) -> str:
     """Return why the errors cannot give the level model that was chosen; empty where they can."""
     if not found:
         return (
@@ -185,7 +195,7 @@ def why_no_line(found: Sequence[Found], level_model: LevelModel) -> str:
             "and source"
         )
     try:
-        Stage(level_model, tuple(Point(one.level, one.error) for one in found))
+        stages_of(found, level_model, from_start)
     except CorrectTheEntry as problem:
         return problem.message
     return ""
