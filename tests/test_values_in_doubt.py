@@ -328,7 +328,12 @@ def test_the_error_at_the_beginning_is_that_of_the_last_state_the_good_check_jud
 
 def test_a_typed_error_at_the_beginning_stands_on_the_same_reference() -> None:
     """Reference 0.500: displayed 0.560 in the end, 0.510 in the beginning."""
-    typed = {"level": "0.560", "found": "0.060", "at_start": "0.010", "source": "bench turbidimeter, 31 March"}
+    typed = {
+        "level": "0.560",
+        "found": "0.060",
+        "at_start": "0.010",
+        "source": "bench turbidimeter, 31 March",
+    }
     result = run(sheet(errors=[typed]), slice_=month({}))
     assert result.facts["doubt.points_at_start"] == "0.510 0.010"
 

@@ -96,6 +96,30 @@ def _decision(case: Case, n: int, used: Used) -> Decision:
     return Decision(n, used, title, limit, found, each)
 
 
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """A recorded value that decides otherwise once it is corrected."""
+
+    row: int
+    sure: bool  # at the error found, and at that less and plus its U
+    becomes: str  # "beyond" or "within"
+
+
+def changed(case: Case, one: Decision) -> list[Changed]:
+    """Return the values whose decision changes at the error found, or within its U, in order of time."""
+    ways: tuple[Way, ...] = tuple((case.stated, shift) for shift in (*SHIFTS[1:], *SHIFTS[:1]))
+    each = {way: one.changed(way) for way in ways}
+    sure = set.intersection(*each.values())
+    rows = {}
+    for way in reversed(ways):  # the error found comes last and has the last word
+        found = one.corrected[way].bad if each[way] else {}
+        for key in each[way]:
+            assert one.recorded is not None
+            row = found.get(key, one.recorded.bad.get(key, 0))
+            rows[key] = Changed(row, key in sure, "beyond" if key in found else "within")
+    return sorted(rows.values(), key=lambda this: this.row)
+
+
 def title_of(used: Used, limit: Limit | None, unit: str) -> str:
     """Return what a use is called on the page."""
     if limit is None:

@@ -12,13 +12,13 @@ from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import doubt_clears as clears
 from wqverify.procedures import sentences
 from wqverify.procedures.doubt_case import Case, moment
-from wqverify.procedures.doubt_decisions import Decision
+from wqverify.procedures.doubt_decisions import Decision, changed
 from wqverify.procedures.doubt_errors import corrections_of, outside
 from wqverify.procedures.doubt_facts import seconds
 from wqverify.procedures.doubt_limits import judged_by
 from wqverify.procedures.doubt_series import HELD, stamp
 from wqverify.procedures.doubt_sheet import LastGood, Prevention
-from wqverify.procedures.doubt_shown import MOST, changed
+from wqverify.procedures.doubt_shown import MOST
 from wqverify.procedures.doubt_uses import told_early
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import Caution, Check, Cited, Note, Outcome, Quantity

@@ -5,12 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from wqverify.procedures.doubt_case import Case
-from wqverify.procedures.doubt_decisions import Decision
+from wqverify.procedures.doubt_decisions import Decision, changed
 from wqverify.procedures.doubt_facts import points_as_text
 from wqverify.procedures.doubt_notes import clock, span
 from wqverify.procedures.doubt_rules import FACTS
 from wqverify.procedures.doubt_series import stamp
-from wqverify.procedures.doubt_shown import changed
 
 LOOKS_BACK = "This verifies no analyzer: it looks back at what was recorded, and changes none of it."
 

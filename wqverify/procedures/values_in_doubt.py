@@ -8,7 +8,7 @@ are never changed; what is computed here another procedure recomputes from ``dou
 from __future__ import annotations
 
 from wqverify.procedures.doubt_beside import BESIDE, FROM_FAILED
-from wqverify.procedures.doubt_binds import binds
+from wqverify.procedures.doubt_by_hand import workings
 from wqverify.procedures.doubt_case import case_of
 from wqverify.procedures.doubt_clears import SETTINGS
 from wqverify.procedures.doubt_decisions import checks_of, decisions, expected
@@ -16,7 +16,7 @@ from wqverify.procedures.doubt_limits import TOLERANCES
 from wqverify.procedures.doubt_notes import CAUTIONS, notes
 from wqverify.procedures.doubt_rules import refuse
 from wqverify.procedures.doubt_sheet import DoubtSheet
-from wqverify.procedures.doubt_shown import charts, values, workings
+from wqverify.procedures.doubt_shown import charts, values
 from wqverify.procedures.doubt_told import facts
 from wqverify.terms import Given, Procedure, Result, Setting, Slices
 
