@@ -31,6 +31,7 @@ from doubt_example import (
     run,
     sheet,
 )
+from example_record import example
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures.doubt_facts import corrected, decided, model_of, seconds
@@ -38,6 +39,9 @@ from wqverify.procedures.sheets import parse
 from wqverify.procedures.values_in_doubt import PROCEDURE
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
+from wqverify.show.first_sheet import first_sheet
+from wqverify.show.kinds import Table
+from wqverify.show.side_by_side import TITLE
 from wqverify.terms import Outcome, Result, Tolerance, Window
 
 CFE = {"what": "95 % of the values"}
@@ -764,6 +768,38 @@ def test_another_procedure_recomputes_the_same_values_from_the_facts(when: str, 
     was = np.array([float(value.label.rpartition(" ")[2]) for value in rows_])
     assert len(rows_) > 3
     assert corrected(at, was, result.facts).tolist() == [float(value.quantity.text) for value in rows_]
+
+
+# ---------------------------------------------------------------- the first sheet
+
+
+def on_the_first_sheet(result: Result) -> list[tuple[str, ...]]:
+    """The lines of the table that puts each decision beside what it is without the error."""
+    record = replace(example(), result=result)
+    (table,) = [one for one in first_sheet(record) if isinstance(one, Table) and one.title == TITLE]
+    return [row.cells for row in table.rows]
+
+
+def test_the_first_sheet_says_of_each_decision_what_was_reported_and_what_it_is_alarms_last() -> None:
+    wrong = failed(check("S-05", "1.100", "0.060", expanded="0.010"))
+    right = good(check("S-05", "1.040", "0.000"))
+    values = {"2026-03-10 04:00": "1.050", "2026-03-10 04:15": "1.040", "2026-03-12 04:00": "1.065"}
+    alarm_ = {"what": "alarm", "limit": "0.30", "direction": "above"}
+    uses = [alarm_, {"what": "never above"}, {"what": "two in a row"}, WHOLE_MONTH]
+    result = run(sheet(model=WORST, used=uses), wrong, right, slice_=month(values, every=15))
+    assert on_the_first_sheet(result) == [
+        ("Values not above 0.3 NTU", "99.895725 %: pass", "99.895725 %: pass", "no"),
+        ("Two recordings in a row above 1.0 NTU, 15 min apart", "1 pairs: fail", "0 pairs: pass", "yes"),
+        ("Highest value, never above 1 NTU", "1.065 NTU: fail", "1.005 NTU: too close to decide", "not sure"),
+        ("Alarm above 0.30 NTU", "1.065 NTU: fail", "1.005 NTU: fail", "no"),
+    ]
+
+
+def test_a_decision_that_cannot_be_corrected_is_not_known_on_the_first_sheet() -> None:
+    result = run(sheet(used=[CFE]))
+    assert on_the_first_sheet(result) == [
+        ("Values not above 0.3 NTU", "not evaluated", "not evaluated", "not known")
+    ]
 
 
 # ---------------------------------------------------------------- the demo, the speed

@@ -14,7 +14,7 @@ from wqverify.procedures import doubt_series as series
 from wqverify.procedures.doubt_case import Case, moment
 from wqverify.procedures.doubt_limits import Limit, judged_by, limit_of, why_no_limit
 from wqverify.procedures.doubt_series import SHIFTS, Way
-from wqverify.procedures.doubt_sheet import Used
+from wqverify.procedures.doubt_sheet import Used, UsedFor
 from wqverify.terms import Check, Quantity
 
 if TYPE_CHECKING:
@@ -34,6 +34,16 @@ TITLES = {
     "alarm": "Alarm {direction} {limit}",
     "limit": "Limit {direction} {limit}",
 }
+ORDER: tuple[UsedFor, ...] = (
+    "95 % of the values",
+    "two in a row",
+    "two in a row after 4 h",
+    "never above",
+    "lowest of the day",
+    "too low for 4 h",
+    "limit",
+    "alarm",
+)
 
 
 @dataclass(frozen=True)
@@ -73,8 +83,9 @@ class Decision:
 
 
 def decisions(case: Case) -> tuple[Decision, ...]:
-    """Return every use of the sheet with what the values say of it."""
-    return tuple(_decision(case, n, used) for n, used in enumerate(case.sheet.used, 1))
+    """Return every use of the sheet with what the values say of it: what is reported first, alarms last."""
+    uses = sorted(enumerate(case.sheet.used, 1), key=lambda one: ORDER.index(one[1].what))
+    return tuple(_decision(case, n, used) for n, used in uses)
 
 
 def _decision(case: Case, n: int, used: Used) -> Decision:

@@ -35,6 +35,7 @@ from wqverify.show.lookup import (
     when,
     with_unit,
 )
+from wqverify.show.side_by_side import side_by_side
 from wqverify.terms import (
     Analyzer,
     Assigned,
@@ -74,6 +75,7 @@ def first_sheet(record: Record) -> Iterator[Block]:
     yield _work(record, answers)
     yield Heading(headings.OUTCOME)
     yield Verdicts(tuple(_verdicts(record, answers)))
+    yield from side_by_side(record)
     yield from _told(record)
     yield from _proof_failed(record)
     yield from outside_uncounted(record)

@@ -1,0 +1,49 @@
+"""Each decision in one line: as reported, as corrected, and whether that differs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from wqverify.show.kinds import Column, Row, Table
+from wqverify.show.lookup import with_unit
+from wqverify.terms import Check, Outcome, Record
+
+CORRECTED = "corrected"
+TITLE = "Each decision, as reported and corrected"
+
+
+def side_by_side(record: Record) -> Iterator[Table]:
+    """Give one line for each check that is judged once more as corrected; nothing where none is."""
+    pairs = list(_pairs(record))
+    if pairs:
+        columns = (
+            Column("Decision"),
+            Column("As reported", "short"),
+            Column("Corrected", "short"),
+            Column("Changed", "short"),
+        )
+        rows = tuple(Row((was.label, _said(was), _said(now), _changed(was, now))) for was, now in pairs)
+        yield Table(columns, rows, TITLE)
+
+
+def _pairs(record: Record) -> Iterator[tuple[Check, Check]]:
+    """Give each corrected check with the one of the same name that was not: in the order of the checks."""
+    first = {(c.label, c.place): c for c in reversed(record.result.checks) if c.stage != CORRECTED}
+    for now in record.result.checks:
+        was = first.get((now.label, now.place))
+        if now.stage == CORRECTED and was is not None:
+            yield was, now
+
+
+def _said(check: Check) -> str:
+    if check.quantity is None:
+        return str(check.outcome)
+    return f"{with_unit(check.quantity.text, check.quantity.unit)}: {check.outcome}"
+
+
+def _changed(was: Check, now: Check) -> str:
+    if Outcome.NOT_EVALUATED in (was.outcome, now.outcome):
+        return "not known"
+    if now.outcome is Outcome.TOO_CLOSE:
+        return "not sure"
+    return "no" if was.outcome == now.outcome else "yes"
