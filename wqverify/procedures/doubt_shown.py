@@ -44,7 +44,7 @@ def _errors(case: Case) -> Iterator[Value]:
             text = f"{one.fouling:f}"
             label = f"Fouling at {one.level:f}, as found less after cleaning"
             yield Value(f"fouling.{n}", "error", label, Quantity(text, unit, float(one.fouling)), USGS)
-            label = f"Drift at {one.level:f}, after cleaning"
+            label = f"Drift at {one.level - one.fouling:f}, after cleaning"
             quantity = Quantity(f"{one.drift:f}", unit, float(one.drift))
             yield Value(f"drift.{n}", "error", label, quantity, USGS)
             total = abs(one.fouling) + abs(one.drift)
