@@ -245,12 +245,32 @@ def test_the_lowest_of_the_day(lowest: str, outcome: str) -> None:
     assert judged(result, "as_recorded.1")[1] == outcome
 
 
-def test_one_value_every_4_h_is_the_one_of_the_hour_or_just_before() -> None:
-    special = {"2026-03-10 04:00": "", "2026-03-10 03:50": "0.9", "2026-03-10 08:10": "0.9"}
+@pytest.mark.parametrize(
+    ("special", "said"),
+    [
+        ({"2026-03-10 03:55": "0.9"}, ("0.1", "pass")),  # 04:00 is nearer
+        ({"2026-03-10 04:00": "left out", "2026-03-10 03:55": "0.9"}, ("0.9", "fail")),  # of two the earlier
+        ({"2026-03-10 04:00": "left out", "2026-03-10 03:55": "left out", "2026-03-10 04:05": "0.9"},
+         ("0.9", "fail")),
+        ({"2026-03-10 04:00": "", "2026-03-10 03:55": "0.9"}, ("0.1", "pass")),  # it holds no number
+    ],
+)  # fmt: skip
+def test_one_value_every_4_h_is_the_nearest_within_half_an_interval(
+    special: dict[str, str], said: tuple[str, str]
+) -> None:
+    """Every 10 min, at :05 and :15: the nearest lies 5 min away, which is half; 04:00 and 03:55 are extra."""
+    tens = [
+        (f"2026-03-10 {hour:02d}:{minute:02d}", "0.1") for hour in range(9) for minute in range(5, 60, 10)
+    ]
+    values = {**dict(tens), "2026-03-10 04:00": "0.1", **special}
     used = {"what": "never above", "limit": "0.5", "each": "one every 4 h"}
-    assert decision(used, month(special, every=10)) == ("0.9", "fail")
-    del special["2026-03-10 03:50"]
-    assert decision(used, month(special, every=10)) == ("0.1", "pass")
+    assert decision(used, rows((at, v) for at, v in sorted(values.items()) if v != "left out")) == said
+
+
+@pytest.mark.parametrize("what", ["two in a row", "too low for 4 h"])
+def test_values_every_4_h_do_not_tell_what_follows_one_another(what: str) -> None:
+    used = {"what": what, "limit": "0.5", "each": "one every 4 h"}
+    assert "let every recorded value count" in decision(used, month({}, every=15))[0]
 
 
 # ---------------------------------------------------------------- limits
@@ -499,11 +519,11 @@ def test_evidence_narrows_the_period_and_tells_when_it_came() -> None:
 
 
 def test_a_plant_may_count_from_the_first_failed_test() -> None:
-    period = {"basis": "first failed test", "since": "2026-03-01 08:00", "until": "2026-03-31 08:30"}
+    period = {"basis": "first failed test", "since": "2026-03-01 08:00", "until": "2026-03-31 09:10"}
     slice_ = month({"2026-03-28 04:00": "0.295"}, every=15, usual="0.295")
     result = run(sheet(period=period, model=WORST, used=[CFE]), slice_=slice_)
     assert result.facts["doubt.from"] == "2026-03-31T08:00-05:00"
-    assert len(listed(result)) == 3  # 08:00, 08:15, 08:30
+    assert len(listed(result)) == 2  # 08:45, 09:00; up to 08:40 it saw the standard of the failed check
 
 
 def test_without_a_last_good_check_the_period_is_open_at_its_beginning() -> None:
@@ -544,7 +564,7 @@ def test_what_was_recorded_while_the_output_was_held_does_not_count() -> None:
     slice_ = month({"2026-03-10 04:00": "9.9"})
     result = run(sheet(model=WORST, used=[{"what": "never above"}]), failed(), good(), grab, slice_=slice_)
     assert judged(result, "as_recorded.1") == ("0.1", "pass")
-    assert "1 are left out because the output was held" in notes(result)
+    assert "1 left out, output held" in notes(result)
     voided = replace(grab, ended="voided")
     result = run(sheet(model=WORST, used=[{"what": "never above"}]), failed(), good(), voided, slice_=slice_)
     assert judged(result, "as_recorded.1") == ("9.9", "fail")
@@ -788,7 +808,7 @@ def test_the_first_sheet_says_of_each_decision_what_was_reported_and_what_it_is_
     uses = [alarm_, {"what": "never above"}, {"what": "two in a row"}, WHOLE_MONTH]
     result = run(sheet(model=WORST, used=uses), wrong, right, slice_=month(values, every=15))
     assert on_the_first_sheet(result) == [
-        ("Values not above 0.3 NTU", "99.895725 %: pass", "99.895725 %: pass", "no"),
+        ("Values not above 0.3 NTU", "99.895652 %: pass", "99.895652 %: pass", "no"),
         ("Two recordings in a row above 1.0 NTU, 15 min apart", "1 pairs: fail", "0 pairs: pass", "yes"),
         ("Highest value, never above 1 NTU", "1.065 NTU: fail", "1.005 NTU: too close to decide", "not sure"),
         ("Alarm above 0.30 NTU", "1.065 NTU: fail", "1.005 NTU: fail", "no"),

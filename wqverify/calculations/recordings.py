@@ -6,7 +6,7 @@ Moments are instants (UTC), values decimals as recorded, None where a recording 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -71,6 +71,26 @@ def marked(rows: Iterable[tuple[datetime, Decimal | None]], spans: Sequence[Span
         for place in range(bisect_left(times, span.start), bisect_left(times, span.end)):
             found[place] = replace(found[place], left_out=span.why, off_line=span.off_line)
     return tuple(found)
+
+
+def without_flagged(
+    recordings: Sequence[Recording], flags: Sequence[str], good: Collection[str]
+) -> tuple[Recording, ...]:
+    """Return recordings, those with a value whose flag is none of the good ones marked as left out.
+
+    ``flags`` one for each recording, ``good`` in small letters. Source: common practice, no source.
+
+    >>> at = datetime(2026, 3, 1, tzinfo=UTC)
+    >>> found = without_flagged([Recording(at, Decimal("0.05"))], ["BAD"], {"good", ""})
+    >>> found[0].left_out, found[0].counts
+    ('flagged BAD', False)
+    """
+    return tuple(
+        replace(one, left_out=f"flagged {flag}")
+        if not one.left_out and one.value is not None and flag.casefold() not in good
+        else one
+        for one, flag in zip(recordings, flags, strict=True)
+    )
 
 
 def interval_of(recordings: Sequence[Recording]) -> timedelta:

@@ -78,8 +78,7 @@ def case_of(sheet: DoubtSheet, given: Given, slices: Slices) -> Case:
     slice_ = series.attached(given, slices)
     recorded = None
     if slice_ is not None and not reason:
-        held = series.held_windows(given.records.values(), given.analyzer.tag, at[1])
-        recorded = series.read(slice_, given, held, (at[0], at[1]))
+        recorded = series.read(slice_, given, (at[0], at[1]))
     found = errors_of(sheet, failed, good, given)
     plain = Case(
         sheet,

@@ -13,7 +13,7 @@ from wqverify.calculations.uncertainty import round_up
 from wqverify.procedures import doubt_series as series
 from wqverify.procedures.doubt_case import Case, moment
 from wqverify.procedures.doubt_limits import Limit, judged_by, limit_of, why_no_limit
-from wqverify.procedures.doubt_series import SHIFTS, Way
+from wqverify.procedures.doubt_series import SHIFTS, FourHours, Way
 from wqverify.procedures.doubt_sheet import Used, UsedFor
 from wqverify.terms import Check, Quantity
 
@@ -34,11 +34,21 @@ TITLES = {
     "alarm": "Alarm {direction} {limit}",
     "limit": "Limit {direction} {limit}",
 }
+SHARE: UsedFor = "95 % of the values"
+HIGHEST: UsedFor = "never above"
+FOUR_HOURLY = "one every 4 h"
+# What looks at recordings one after the other, in words.
+IN_TURN = {
+    "two in a row": "two recordings 15 min apart",
+    "two in a row after 4 h": "two recordings 15 min apart",
+    "too low for 4 h": "how long it was",
+}
+# What is reported comes first, alarms last.
 ORDER: tuple[UsedFor, ...] = (
-    "95 % of the values",
+    SHARE,
     "two in a row",
     "two in a row after 4 h",
-    "never above",
+    HIGHEST,
     "lowest of the day",
     "too low for 4 h",
     "limit",
@@ -50,13 +60,22 @@ ORDER: tuple[UsedFor, ...] = (
 class Said:
     """What values say of one use: the quantity that is judged, and the rows that lie beyond the limit.
 
-    ``bad`` holds them by what decides one by one: the row itself, or its day.
+    ``bad`` holds them by what decides one by one: the row itself, or its day; a grab below 0.
     """
 
     quantity: Decimal
     unit: str
     bad: Mapping[int, int]
     counted: int
+
+
+@dataclass(frozen=True)
+class Counts:
+    """What counts for a use: rows, grabs in place of the analyzer, and how they were found every 4 h."""
+
+    rows: NDArray[Any]
+    grabs: tuple[Decimal, ...] = ()
+    four_hours: FourHours | None = None
 
 
 @dataclass(frozen=True)
@@ -70,6 +89,7 @@ class Decision:
     recorded: Said | None
     corrected: Mapping[Way, Said]
     why_not: str = ""
+    counts: Counts | None = None
 
     @property
     def key(self) -> str:
@@ -95,16 +115,16 @@ def _decision(case: Case, n: int, used: Used) -> Decision:
         return Decision(n, used, title, None, None, {}, why_no_limit(used, case.given))
     if case.recorded is None:
         return Decision(n, used, title, limit, None, {}, case.why_no_values)
-    rows = _counted(case, n, used)
-    found = _says(case, used, n, limit, case.recorded.values, rows)
+    counts = _counted(case, n, used)
+    found = _says(case, used, n, limit, case.recorded.values, counts)
     if isinstance(found, str):
-        return Decision(n, used, title, limit, None, {}, found)
+        return Decision(n, used, title, limit, None, {}, found, counts)
     each: dict[Way, Said] = {}
     for way, values in case.corrected.items():
-        said = _says(case, used, n, limit, values, rows)
+        said = _says(case, used, n, limit, values, counts)
         if isinstance(said, Said):
             each[way] = said
-    return Decision(n, used, title, limit, found, each)
+    return Decision(n, used, title, limit, found, each, counts=counts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,44 +158,49 @@ def title_of(used: Used, limit: Limit | None, unit: str) -> str:
     return TITLES[used.what].format(limit=f"{limit.size:f} {unit}", direction=limit.direction)
 
 
-def _counted(case: Case, n: int, used: Used) -> NDArray[Any]:
-    """Return the rows that count: of the period, or of the time the sheet gives."""
+def _counted(case: Case, n: int, used: Used) -> Counts:
+    """Return what counts: of the period, or of the time the sheet gives."""
     import numpy as np
 
     assert case.recorded is not None
     times = case.recorded.times
     first = moment(case.given, f"used.{n - 1}.counted_from", case.since)
     last = moment(case.given, f"used.{n - 1}.counted_to", case.until)
+    grabs = tuple(one.value for one in series.grabs_between(case.given, first, last))
+    if used.each == FOUR_HOURLY:
+        found = series.every_4_h(case.recorded, case.given, first, last)
+        return Counts(found.rows, grabs if used.what == HIGHEST else _of_percent(used, found), found)
     rows = np.flatnonzero((times >= first) & (times <= last))
-    if used.each == "one every 4 h":
-        rows = np.intersect1d(rows, series.one_every(case.recorded, 4, case.given))
-    return rows
+    return Counts(rows, grabs if used.what == HIGHEST else ())
 
 
-def _says(
-    case: Case,
-    used: Used,
-    n: int,
-    limit: Limit,
-    values: Floats,
-    rows: NDArray[Any],
-) -> Said | str:
+def _of_percent(used: Used, found: FourHours) -> tuple[Decimal, ...]:
+    return found.grabs if used.what == SHARE else ()
+
+
+def _says(case: Case, used: Used, n: int, limit: Limit, values: Floats, counts: Counts) -> Said | str:
     """Return what values say of a use, or why they say nothing."""
     import numpy as np
 
     assert case.recorded is not None
+    rows = counts.rows
     times, inside = case.recorded.times[rows], values[rows]
-    counted = int(np.count_nonzero(~np.isnan(inside)))
+    stood = np.array([float(grab) for grab in counts.grabs])
+    counted = int(np.count_nonzero(~np.isnan(inside))) + len(stood)
     if not counted:
         return "the export holds no value of the time that counts"
     bad = limits.beyond(inside, limit.size, limit.direction)
     plain = {int(row): int(row) for row in rows[bad]}
+    grabs = limits.beyond(stood, limit.size, limit.direction)
+    plain |= {-1 - int(n): -1 for n in np.flatnonzero(grabs)}
     unit = case.given.analyzer.unit
-    if used.what == "95 % of the values":
-        percent, _above, _n = limits.percent_within(inside, limit.size)
+    if used.what == SHARE:
+        percent, _above, _n = limits.percent_within(np.r_[inside, stood], limit.size)
         return Said(percent.normalize(), "%", plain, counted)
+    if used.what in IN_TURN and used.each == FOUR_HOURLY:
+        return f"values every 4 h do not tell of {IN_TURN[used.what]}; let every recorded value count"
     if used.what == "two in a row":
-        return _in_pairs(case, used, limit, values, rows, counted)
+        return _in_pairs(case, limit, values, rows, counted)
     if used.what == "two in a row after 4 h":
         return _after_backwash(case, n, limit, values)
     if used.what == "too low for 4 h":
@@ -186,24 +211,23 @@ def _says(
         days = series.local_days(case.recorded, case.given)[rows]
         low = limits.lowest_of_days(inside, days)
         plain = {int(days[row]): int(rows[row]) for row in low if bad[row]}
-    extreme = np.nanmax(inside) if limit.direction == "above" else np.nanmin(inside)
-    return Said(_fixed(case, float(extreme), values), unit, plain, counted)
+    whole = np.r_[inside, stood]
+    extreme = np.nanmax(whole) if limit.direction == "above" else np.nanmin(whole)
+    of_grab = bool(len(stood)) and extreme in stood and extreme not in inside
+    return Said(_fixed(case, float(extreme), values, of_grab), unit, plain, counted)
 
 
-def _fixed(case: Case, value: float, values: Floats) -> Decimal:
+def _fixed(case: Case, value: float, values: Floats, of_grab: bool) -> Decimal:
     assert case.recorded is not None
-    return Decimal(repr(value)) if values is case.recorded.values else Decimal(case.text(value))
+    as_it_is = of_grab or values is case.recorded.values
+    return Decimal(repr(value)) if as_it_is else Decimal(case.text(value))
 
 
-def _in_pairs(
-    case: Case, used: Used, limit: Limit, values: Floats, rows: NDArray[Any], counted: int
-) -> Said | str:
+def _in_pairs(case: Case, limit: Limit, values: Floats, rows: NDArray[Any], counted: int) -> Said | str:
     """Return the pairs within the time that counts, found as a month finds them."""
     import numpy as np
 
     assert case.recorded is not None
-    if used.each == "one every 4 h":
-        return "values every 4 h hold no two recordings 15 min apart; let every recorded value count"
     if isinstance(case.recorded.quarters, str):
         return case.recorded.quarters
     of_time = np.full(len(values), np.nan)

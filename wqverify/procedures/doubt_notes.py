@@ -16,9 +16,10 @@ from wqverify.procedures.doubt_decisions import Decision, changed
 from wqverify.procedures.doubt_errors import corrections_of, outside
 from wqverify.procedures.doubt_facts import seconds
 from wqverify.procedures.doubt_limits import judged_by
-from wqverify.procedures.doubt_series import HELD, stamp
-from wqverify.procedures.doubt_sheet import LastGood, Prevention
+from wqverify.procedures.doubt_series import stamp
+from wqverify.procedures.doubt_sheet import LastGood, Prevention, UsedFor
 from wqverify.procedures.doubt_shown import MOST
+from wqverify.procedures.left_out import HELD, NOT_THE_WATER
 from wqverify.procedures.doubt_uses import told_early
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import Caution, Check, Cited, Note, Outcome, Quantity
@@ -61,13 +62,15 @@ def notes(case: Case, found: Sequence[Decision], checks: Sequence[Check]) -> Ite
     yield from _evidence(case)
     for text in (*_model(case), *_range(case), *_directions(case, found)):
         yield Note("statement", text)
+    for text in _every_4_h(found):
+        yield Note("statement", text)
     yield from _agreement(case, found, checks)
     yield from _rated(case)
     for text in (*_others(case), *_decided(case), *_informed(case), *_prevention(case)):
         yield Note("statement", text)
     for text in sentences.clocks(case.sheet, case.given):
         yield Note("statement", text)
-    for text in _cannot_see(case):
+    for text in _cannot_see(case, found):
         yield Note("cannot see", text)
     yield from sentences.opinion(case.sheet)
 
@@ -123,7 +126,7 @@ def _of_values(case: Case) -> Iterator[str]:
         yield f"The export ends at {clock(case, last)}: after that nothing is listed."
     for one in case.given.records.values():
         during = case.since <= seconds(one.performed) <= case.until
-        known = any(window.what == HELD for window in one.windows)
+        known = any(window.what == HELD for window in one.windows) or one.procedure in NOT_THE_WATER
         if one.tag == case.failed.tag and during and not known and one.facts.get("verifies") != "no":
             yield (
                 f"Record {one.number} ({day(one.performed)}) holds no time of a held output: what was "
@@ -182,8 +185,7 @@ def _read(case: Case) -> Iterator[str]:
     gaps = int((steps[inside[1:]] > recorded.gap_s).sum())
     said = [f"{int(inside.sum())} rows of the export lie in that time"]
     said += [f"{recorded.missing} hold no number"] if recorded.missing else []
-    said += [f"{recorded.held} are left out because the output was held"] if recorded.held else []
-    said += [f"{recorded.flagged} carry a flag and count as recorded"] if recorded.flagged else []
+    said += [f"{count} left out, {why}" for why, count in sorted(recorded.left_out.items())]
     said += [f"{gaps} gaps of more than {recorded.gap_s / 60:g} min"] if gaps else []
     yield "; ".join(said) + ". None of them was changed: what is corrected stands beside."
 
@@ -271,6 +273,20 @@ def _agreement(case: Case, found: Sequence[Decision], checks: Sequence[Check]) -
             f"{one.title}: the models in time or U do not all give the same; where it is notified, treat it "
             f"as exceeded.",
             "common practice",
+        )
+
+
+def _every_4_h(found: Sequence[Decision]) -> Iterator[str]:
+    """Say how values every 4 h were found: as those of a month are."""
+    for one in found:
+        if one.counts is None or one.counts.four_hours is None:
+            continue
+        four = one.counts.four_hours
+        minutes = four.within.total_seconds() / 60
+        grabs = f", grabs of an outage stand for {len(four.grabs)}" if four.grabs else ""
+        yield (
+            f"{one.title}: {four.due} values due, {len(four.rows)} recorded{grabs}. What stands for one is "
+            f"the recording nearest to 00, 04 ... 20 h, at most {minutes:g} min away, as in a month."
         )
 
 
@@ -381,7 +397,21 @@ def _prevention(case: Case) -> Iterator[str]:
         yield f"Changed so that it does not happen again: {found.what}.{shown}"
 
 
-def _cannot_see(case: Case) -> Iterator[str]:
+OF_A_MONTH: tuple[UsedFor, ...] = (
+    "95 % of the values",
+    "never above",
+    "two in a row",
+    "two in a row after 4 h",
+)
+
+
+def _cannot_see(case: Case, found: Sequence[Decision]) -> Iterator[str]:
+    if any(one.recorded is not None and one.used.what in OF_A_MONTH for one in found):
+        yield (
+            "What only the sheet of a month says: times off line, in backwash or not measured, grabs typed "
+            "there, 4-h values by mean or highest, rounding to the digits of the limit. The month counts by "
+            "them, and takes off the error of this doubt."
+        )
     yield "Excursions that came and went between two checks: only the errors at the two ends are known."
     if case.models and case.stated == "linear":
         yield "Whether the error grew steadily or came at once: the corrected value may lie at either end."

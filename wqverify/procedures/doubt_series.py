@@ -1,4 +1,4 @@
-"""The recorded values of a doubt: read from the slice, without what was recorded while the output was held.
+"""The recorded values of a doubt: read from the slice, without what a month leaves out of them too.
 
 Corrected values stand beside them in nine ways (three models in time, each at the error found and at that
 less and plus its U); nothing recorded is changed.
@@ -6,20 +6,30 @@ less and plus its U); nothing recorded is changed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from wqverify.calculations.drift import Model, TimeModel, corrected_series
-from wqverify.calculations.recorded_limits import Quarters, quarters_of, rows_as_recordings
-from wqverify.calculations.recordings import Recording, Span
-from wqverify.procedures.doubt_facts import seconds
-from wqverify.procedures.rules import GOOD_FLAGS
-from wqverify.terms import Cited, Given, Slices
+from wqverify.calculations.recorded_limits import Quarters, quarters_of
+from wqverify.calculations.recordings import Recording, Span, interval_of, marked, without_flagged
+from wqverify.calculations.turbidity_rule import (
+    Due,
+    Taken,
+    due_times,
+    month_after,
+    spot_values,
+    with_grabs,
+)
+from wqverify.procedures.month_case import GOOD
+from wqverify.procedures.month_records import grabs_of_outages, windows_of
+from wqverify.procedures.month_rules import Span as Within
+from wqverify.terms import Given, Slices
 
 if TYPE_CHECKING:
     import numpy as np
@@ -28,7 +38,6 @@ if TYPE_CHECKING:
     from wqverify.calculations.drift import Floats, Seconds
 
 EXPORT = "trend"
-HELD = "output held"
 BEYOND = 2  # decimal places beyond the display at which a corrected value is fixed
 Shift = Literal[-1, 0, 1]
 SHIFTS: tuple[Shift, ...] = (-1, 0, 1)
@@ -41,12 +50,12 @@ class Recorded:
 
     times: Seconds
     values: Floats
-    texts: tuple[Decimal | None, ...]  # as recorded
-    held: int  # rows left out because the output was held
-    flagged: int  # rows whose flag says that something is wrong; they count as recorded
+    texts: tuple[Decimal | None, ...]  # as recorded, of what counts
+    recordings: tuple[Recording, ...]  # as a month looks at them; the value of each is the number of its row
+    left_out: Mapping[str, int]  # numbers of the period that do not count, by reason
     missing: int
-    interval_s: float  # between two rows, the usual one
-    spans: tuple[Span, ...] = ()  # in which the output was held
+    apart: timedelta  # between two rows, the usual one
+    spans: tuple[Span, ...] = ()  # that records leave out
 
     def __len__(self) -> int:
         return len(self.times)
@@ -54,19 +63,24 @@ class Recorded:
     @property
     def gap_s(self) -> float:
         """More than this between two rows is a gap."""
-        return 1.5 * self.interval_s
-
-    @cached_property
-    def recordings(self) -> tuple[Recording, ...]:
-        """The rows as a month looks at them; the value of each is the number of its row."""
-        return rows_as_recordings(self.times, self.spans)
+        return 1.5 * self.apart.total_seconds()
 
     @cached_property
     def quarters(self) -> Quarters | str:
         """What the pair rules look at, or why nothing says which recordings follow one another."""
-        if len(set(self.times.tolist())) < 2:
+        if not self.apart:
             return "the export holds fewer than two recordings, so none follow one another"
         return quarters_of(self.recordings)
+
+
+@dataclass(frozen=True)
+class FourHours:
+    """The values every four hours of a time: the rows that stand for them, grabs in their place."""
+
+    rows: NDArray[np.int64]
+    grabs: tuple[Decimal, ...]
+    due: int
+    within: timedelta
 
 
 def attached(given: Given, slices: Slices) -> bytes | None:
@@ -85,51 +99,39 @@ def why_no_values(given: Given) -> str:
     return ""
 
 
-def read(
-    slice_: bytes, given: Given, windows: Iterable[tuple[int, int]], period: tuple[int, int]
-) -> Recorded:
-    """Return the rows of a slice; ``windows`` are stretches of a held output, in seconds since 1970 UTC.
+def read(slice_: bytes, given: Given, period: tuple[int, int]) -> Recorded:
+    """Return the rows of a slice, without what a month leaves out: holds, checks, outages, what is flagged.
 
-    What is left out, flagged and missing is counted within the period in doubt.
+    What is left out and missing is counted within the period in doubt, in seconds since 1970 UTC.
     """
     import numpy as np
 
     from wqverify.trends.slices import read_slice
 
     rows = read_slice(slice_).rows
-    good = {*GOOD_FLAGS, given.analyzer.settings.get("good_flag", "")}
-    times = np.array([int(at.timestamp()) for at, _, _ in rows], dtype=np.int64)
-    texts = tuple(value for _, value, _ in rows)
+    spans = _spans(rows[0][0], rows[-1][0], given) if rows else ()
+    good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
+    known = without_flagged(
+        marked([(at, value) for at, value, _ in rows], spans), [flag for _, _, flag in rows], good
+    )
+    times = np.array([int(one.at.timestamp()) for one in known], dtype=np.int64)
+    texts = tuple(one.value if one.counts else None for one in known)
     values = np.array([np.nan if value is None else float(value) for value in texts])
-    held = np.zeros(len(times), dtype=bool)
-    for start, end in windows:
-        held |= (times >= start) & (times < end)
-    inside = (times >= period[0]) & (times <= period[1])
-    odd = np.array([value is not None and flag.casefold() not in good for _, value, flag in rows], dtype=bool)
-    flagged = int(np.count_nonzero(odd & inside))
-    missing = int(np.count_nonzero(np.isnan(values) & inside))
-    steps = np.diff(times)
-    steps = steps[steps > 0]
-    usual = float(np.median(steps)) if len(steps) else 0.0
-    count = int(np.count_nonzero(held & inside & ~np.isnan(values)))
-    values[held] = np.nan
-    return Recorded(times, values, texts, count, flagged, missing, usual)
+    inside = [one for one, at in zip(known, times, strict=True) if period[0] <= at <= period[1]]
+    left_out = Counter(one.left_out for one in inside if one.left_out and one.value is not None)
+    numbered = tuple(
+        replace(one, value=None if one.value is None else Decimal(n)) for n, one in enumerate(known)
+    )
+    missing = sum(one.value is None for one in inside)
+    apart = interval_of(known) if len(set(times.tolist())) > 1 else timedelta(0)
+    return Recorded(times, values, texts, numbered, left_out, missing, apart, spans)
 
 
-def held_windows(records: Iterable[Cited], tag: str, until: int) -> Iterator[tuple[int, int]]:
-    """Give the stretches in which the output of an analyzer was held, as its records state them.
-
-    One that a record left held lasts until a later record says that it was released, else to the end. What a
-    superseded or voided record says does not count; the moment of the release shows the process again.
-    """
-    standing = [record for record in records if record.tag == tag and not record.ended]
-    windows = [window for record in standing for window in record.windows if window.what == HELD]
-    released = sorted(seconds(window.end) for window in windows if window.end)
-    for window in windows:
-        start = seconds(window.start)
-        later = [end for end in released if end > start]
-        end = seconds(window.end) if window.end else min(later, default=max(until, start) + 1)
-        yield start, end
+def _spans(first: datetime, last: datetime, given: Given) -> tuple[Span, ...]:
+    """Return what the records of the analyzer leave out of an export, as they do of a month."""
+    zone = ZoneInfo(given.site.time_zone)
+    whole = Within("the export", first, last + timedelta(seconds=1), zone)
+    return tuple(one.span for one in windows_of(given.analyzer.tag, whole, given))
 
 
 def places_of(given: Given, recorded: Recorded | None) -> int:
@@ -167,21 +169,35 @@ def local_days(recorded: Recorded, given: Given) -> NDArray[np.int64]:
     return np.array(days, dtype=np.int64)
 
 
-def one_every(recorded: Recorded, hours: int, given: Given) -> NDArray[np.int64]:
-    """Return the rows that stand for one value every so many hours of the local day.
+def every_4_h(recorded: Recorded, given: Given, first: int, last: int) -> FourHours:
+    """Return what stands for the values due between two moments, in s since 1970, as a month takes them.
 
-    Of each of the hours 00, 04 ... the value recorded then, or the last one up to 15 min before. Common
-    practice, no source.
+    The recording nearest to each of the hours 00, 04 ... by the plant's clock, at most half the usual time
+    between two away; where none counts a grab of an outage.
     """
     import numpy as np
 
     zone = ZoneInfo(given.site.time_zone)
-    wanted: dict[tuple[int, int], int] = {}
-    for row, second in enumerate(recorded.times.tolist()):
-        later = datetime.fromtimestamp(second + 900 - 1, zone)  # which hour it may stand for
-        if later.hour % hours == 0 and later.minute < 15 and not np.isnan(recorded.values[row]):
-            wanted[(later.toordinal(), later.hour)] = row
-    return np.array(sorted(wanted.values()), dtype=np.int64)
+    start, end = (datetime.fromtimestamp(at, zone) for at in (first, last))
+    month, dues = f"{start:%Y-%m}", list[Due]()
+    while month <= f"{end:%Y-%m}":
+        dues += [due for due in due_times(month, zone) if start <= due.start <= end]
+        month = month_after(month)
+    within = recorded.apart / 2
+    found = with_grabs(
+        spot_values(recorded.recordings, dues, recorded.spans, within),
+        grabs_between(given, first, last),
+    )
+    rows = [int(one.value) for one in found if one.state == "recorded" and one.value is not None]
+    grabs = tuple(one.value for one in found if one.state == "grab" and one.value is not None)
+    return FourHours(np.array(rows, dtype=np.int64), grabs, len(dues), within)
+
+
+def grabs_between(given: Given, first: int, last: int) -> tuple[Taken, ...]:
+    """Return the grabs that outages of the analyzer tell of, between two moments in s since 1970."""
+    zone = ZoneInfo(given.site.time_zone)
+    start, end = (datetime.fromtimestamp(at, zone) for at in (first, last))
+    return grabs_of_outages(given.analyzer.tag, Within("", start, end + timedelta(seconds=1), zone), given)
 
 
 def stamp(second: int, given: Given) -> str:

@@ -17,6 +17,7 @@ from wqverify.calculations.recordings import (
     marked,
     on_the_quarter,
     summary,
+    without_flagged,
 )
 from wqverify.calculations.turbidity_pairs import QUARTER, Run, Start, broken, first_four_hours, runs_above
 from wqverify.errors import ChooseAnother, CorrectTheEntry
@@ -149,12 +150,7 @@ def channel_of(
         *windows_of(tag, month, given),
     )
     marks = marked([(at, value) for at, value, _ in rows], [one.span for one in left_out])
-    recordings = tuple(
-        replace(one, left_out=f"flagged {flag}")
-        if not one.left_out and one.value is not None and flag.casefold() not in good
-        else one
-        for one, (_, _, flag) in zip(marks, rows, strict=True)
-    )
+    recordings = without_flagged(marks, [flag for _, _, flag in rows], good)
     found = Channel(
         tag,
         f"{what} {tag}",
