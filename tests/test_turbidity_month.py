@@ -33,6 +33,7 @@ from wqverify.procedures.sheets import parse
 from wqverify.records.canonical import given_from
 from wqverify.shipped import shipped_folder
 from wqverify.terms import (
+    Analyzer,
     Check,
     Cited,
     Earlier,
@@ -465,7 +466,7 @@ def test_the_pair_is_reported_with_filter_value_and_time() -> None:
     result = run(None, quarters("0.8", "1.1", "1.2", "0.9"))
     assert "AIT-2201, above 1.0 NTU twice running, 2026-04-10 09:15 to 09:30: 1.1, 1.2 NTU" in said(result)
     assert value(result, "month.AIT-2201.above_1.0.1").quantity.text == "1.2"
-    assert result.facts["ife.AIT-2201.pairs.1.0"] == "1"
+    assert result.facts["ife.AIT-2201.pairs.1"] == "1"
     assert day_of(result, "profile.AIT-2201.2026-04-10") == "2026-04-17"
     known = sheet(filters=1)
     known["filter"][0]["obvious_reason"] = "pump lost its prime"
@@ -556,7 +557,7 @@ def test_a_filter_has_limits_of_its_own_where_the_register_says_so() -> None:
 
 
 def earlier(month: str, pair: str = "1", twice: str = "0", number: str = "") -> Earlier:
-    facts = {"month": month, "ife.AIT-2201.pairs.1.0": pair, "ife.AIT-2201.pairs.2.0": twice}
+    facts = {"month": month, "ife.AIT-2201.pairs.1": pair, "ife.AIT-2201.pairs.2": twice}
     name = number or f"L1-{month}"
     return Earlier(name, f"{month}-28T09:00:00-04:00", "TU-88231", facts=facts, procedure="turbidity_month")
 
@@ -585,6 +586,20 @@ def test_three_months_in_a_row_ask_for_a_self_assessment(
     assert shown(result, "AIT-2201.three_months") == (text, outcome)
     expected = "2026-04-24" if outcome == "fail" else None
     assert day_of(result, "assessment.AIT-2201") == expected
+
+
+@pytest.mark.parametrize("written", ["1", "1.0", "1.00"])
+def test_the_months_before_are_known_however_the_register_writes_the_limit(written: str) -> None:
+    """What was told under 1.0 is found under 1, and the other way round."""
+    then = run(None, PAIR, others=limited("1.0")).facts
+    before = replace(earlier("2026-03"), facts={**then, "month": "2026-03"})
+    result = run(None, PAIR, earlier=(before, earlier("2026-02", "0")), others=limited(written))
+    assert shown(result, "AIT-2201.three_months") == ("2", "pass")
+
+
+def limited(pair: str) -> dict[str, Analyzer]:
+    """Filter 1 with a limit of its own, as the register writes it."""
+    return {"AIT-2201": replace(GIVEN.others["AIT-2201"], tolerances={"ife_pair": state(pair)})}
 
 
 def test_a_month_without_a_pair_needs_no_months_before() -> None:
@@ -775,7 +790,7 @@ def test_a_doubt_about_a_filter_moves_its_pairs_and_nothing_else() -> None:
     assert not [
         one.key for one in result.checks if one.key.startswith("month.combined") and "correct" in one.key
     ]
-    assert result.facts["ife.AIT-2201.pairs.1.0_corrected"] == "0"
+    assert result.facts["ife.AIT-2201.pairs.1_corrected"] == "0"
     whats = {one.key: one.what for one in clocks_in(result.facts)}
     assert whats["profile.AIT-2201.2026-04-10"].endswith("(as recorded; as corrected it falls away)")
     assert whats["report"] == "Report of April 2026 to the State"

@@ -18,6 +18,7 @@ import pytest
 from wqverify.calculations.recordings import Recording, Span, interval_of, marked
 from wqverify.calculations.turbidity_pairs import runs_above
 from wqverify.calculations.turbidity_rule import (
+    ENOUGH,
     By,
     Taken,
     Value4h,
@@ -124,10 +125,10 @@ def test_a_recording_that_does_not_count_gives_no_value() -> None:
 # ---------------------------------------------------------------- mean and highest of four hours
 
 
-def hours(*values: str, by: By = "mean", spans: tuple[Span, ...] = ()) -> Value4h:
+def hours(*values: str, by: By = "mean", spans: tuple[Span, ...] = (), enough: Decimal = ENOUGH) -> Value4h:
     due = due_times("2026-03", EAST)[0]
     rows = [(due.start + n * HOUR, Decimal(v) if v else None) for n, v in enumerate(values)]
-    return window_values(marked(rows, spans), [due], spans, by, HOUR)[0]
+    return window_values(marked(rows, spans), [due], spans, by, HOUR, enough)[0]
 
 
 def test_mean_and_highest_are_of_the_four_hours_and_not_of_the_next() -> None:
@@ -150,6 +151,20 @@ def test_where_more_than_half_of_the_time_is_off_line_no_value_is_due(minutes: i
     start = due_times("2026-03", EAST)[0].start
     off = Span(start, start + timedelta(minutes=minutes), "plant stopped", off_line=True)
     assert hours("0.1", "0.1", "0.1", "0.1", spans=(off,)).state == state
+
+
+@pytest.mark.parametrize(("minutes", "state"), [(59, "recorded"), (60, "recorded"), (61, "left out")])
+def test_where_three_quarters_must_be_there_a_quarter_may_be_left_out(minutes: int, state: str) -> None:
+    start = due_times("2026-03", EAST)[0].start
+    held = Span(start, start + timedelta(minutes=minutes), "output held")
+    found = hours("0.1", "0.1", "0.1", "0.1", spans=(held,), enough=Decimal("0.75"))
+    assert found.state == state
+
+
+@pytest.mark.parametrize(("count", "state"), [(4, "recorded"), (3, "recorded"), (2, "missing")])
+def test_where_three_quarters_must_be_there_three_of_four_are_enough(count: int, state: str) -> None:
+    found = hours(*["0.1"] * count, *[""] * (4 - count), enough=Decimal("0.75"))
+    assert found.state == state
 
 
 def test_time_that_two_spans_share_is_taken_off_once() -> None:

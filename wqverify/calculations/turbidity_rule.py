@@ -144,9 +144,10 @@ def window_values(
 ) -> tuple[Value4h, ...]:
     """Return the mean or the highest of what was recorded from each due time to before the next.
 
-    Equation: mean = sum(x)/n, fixed two digits beyond the finest recorded. ``enough`` (0 to 1): fewer of
-    the recordings of the time that counts than this share, and it is missing; where more than that share of
-    the time lies in ``spans``, it is off line or left out. ``apart`` the usual time between recordings.
+    Equation: mean = sum(x)/n, fixed two digits beyond the finest recorded. ``enough`` (0 to 1) is the share
+    that must be there: fewer of the recordings of the time that counts, and it is missing; less of the time
+    itself, as more than 1 - ``enough`` of it lies in ``spans``, and it is off line or left out. ``apart`` the
+    usual time between recordings.
     Source: 40 CFR 141.74(c)(1); whether mean or highest stands for four hours is said by the State; the
     share is common practice, no source.
 
@@ -174,7 +175,7 @@ def _covered(due: Due, spans: Iterable[Span]) -> timedelta:
 
 
 def _out_of(due: Due, spans: Sequence[Span], enough: Decimal) -> Value4h | None:
-    """What stands where most of the time of a value does not count, None where enough of it does."""
+    """What stands where less than ``enough`` of the time of a value counts, None where as much does."""
     most = (due.end - due.start) * float(1 - enough)
     over = [span for span in spans if span.start < due.end and span.end > due.start]
     off = [span for span in over if span.off_line]

@@ -178,10 +178,12 @@ class Known:
 def pairs_fact(tag: str, limit: Decimal) -> str:
     """Return the fact under which the pairs of a filter above a limit are told to later months.
 
-    >>> pairs_fact("AIT-2201", Decimal("1.0"))
-    'ife.AIT-2201.pairs.1.0'
+    It goes by the number, however the register writes it.
+
+    >>> pairs_fact("AIT-2201", Decimal("1.0")), pairs_fact("AIT-2201", Decimal("10"))
+    ('ife.AIT-2201.pairs.1', 'ife.AIT-2201.pairs.10')
     """
-    return f"ife.{tag}.pairs.{limit}"
+    return f"ife.{tag}.pairs.{limit.normalize():f}"
 
 
 def known_of(sheet: MonthSheet, given: Given, slices: Slices) -> Known:

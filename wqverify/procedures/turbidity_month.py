@@ -79,7 +79,7 @@ def _facts(known: Known, checks: tuple[Check, ...]) -> dict[str, str]:
                 told[f"{pairs_fact(channel.tag, limit)}{version.suffix}"] = str(pairs)
                 total += pairs
             if version.filters:
-                told[f"ife.pairs.{known.high(name)}{version.suffix}"] = str(total)
+                told[f"ife.pairs.{known.high(name).normalize():f}{version.suffix}"] = str(total)
     return told | due_facts(known.month.name, (one.clock(known.month) for one in follow_ups(known)))
 
 
