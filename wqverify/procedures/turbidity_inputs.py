@@ -130,7 +130,9 @@ class TurbidityInputs(Inputs):
 
     def value(self, point: Measured, settled: bool = True) -> Term:
         """What the standard is worth, as it is diluted."""
-        start = self.bottle(point.standard, float(point.standard.value or point.exact), point.kind == "zero")
+        known = point.standard.value
+        begins = float(point.exact if known is None else known)
+        start = self.bottle(point.standard, begins, point.kind == "zero")
         if not point.steps:
             return start
         assert point.water is not None
