@@ -11,8 +11,8 @@ from plant_example import case_of, plant_in
 
 from wqverify.book import Book, open_book
 from wqverify.cli import main
-from wqverify.errors import CorrectTheEntry
-from wqverify.gather import earlier
+from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.gather import earlier, trends_of
 from wqverify.plant.folder import open_plant
 from wqverify.procedures import PROCEDURES
 from wqverify.records.record import compute
@@ -166,3 +166,28 @@ def test_what_is_told_of_an_earlier_record(book: Book, tmp_path: Path) -> None:
     assert (one.number, one.serial, one.procedure) == ("L1-2026-0001", "EL-0417", "ph_calibration")
     assert one.values == {"as_found.error": "0.02"}
     assert one.facts == {"adjusted": "yes"}
+
+
+@pytest.mark.parametrize(
+    ("file", "said"),
+    [("none.csv", "There is no file"), ("other.csv", "other.csv has no channel AIT2202.PV or AIT-2202")],
+)
+def test_an_export_that_cannot_be_taken_names_the_line_of_the_sheet(
+    tmp_path: Path, file: str, said: str
+) -> None:
+    plant = plant_in(tmp_path / "p")
+    (plant.folder / "trends").mkdir(exist_ok=True)
+    rows = "Time,OTHER (NTU)\n2026-03-01T00:00:00-06:00,0.1\n2026-03-01T00:15:00-06:00,0.1\n"
+    (plant.folder / "trends" / "other.csv").write_text(rows, "utf-8")
+    doubt, times = PROCEDURES["values_in_doubt"], {"started": "2026-03-01T00:00:00-06:00"}
+    with pytest.raises((CorrectTheEntry, ChooseAnother)) as caught:
+        trends_of(plant, doubt, {"trend": file}, plant.analyzers["AIT-2202"], times, where_line_7)
+    assert caught.value.message.startswith("visit.toml, line 7: ")
+    assert said in caught.value.message
+    assert caught.value.where == "visit.toml, line 7"
+
+
+def where_line_7(path: str) -> str:
+    """Where the sheet names its export."""
+    assert path == "trend"
+    return "visit.toml, line 7"

@@ -27,6 +27,7 @@ from wqverify.demo.month_visits import export_of, month_visits
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.gather import gather
 from wqverify.plant.clock import resolve
+from wqverify.plant.files import Document
 from wqverify.procedures import PROCEDURES
 from wqverify.procedures.parts import typed_times
 from wqverify.procedures.sheets import parse
@@ -543,7 +544,7 @@ def test_the_combined_effluent_stands_for_two_filters_of_a_small_system() -> Non
     )
     assert "the register does not say how many are served" in refused(raw, rows, people="")
     both = sheet(filters=1, rules={"filters_by": "the combined effluent"})
-    assert "watched by the combined effluent, and filters are entered" in not_taken(both)
+    assert "watched by the combined effluent, and filters are entered (AIT-2201)" in not_taken(both)
 
 
 def test_a_filter_has_limits_of_its_own_where_the_register_says_so() -> None:
@@ -1094,3 +1095,57 @@ def test_no_turbidity_lies_below_0(typed: str, taken: bool) -> None:
         return
     with pytest.raises(CorrectTheEntry, match=r"The grab reads -0\.01, and no turbidity lies below 0"):
         MONTH.refuse(parse(MONTH, raw), given_for(raw, {"trend-1.csv": b""}))
+
+
+@pytest.mark.parametrize(
+    ("typed", "highest", "of_grab"),
+    [
+        ("<0.02", "0.08", "0.02 NTU taken 2026-04-10 09:30 stands for no value that is due"),
+        ("<1.5 NTU", "1.5", "less than this, slip 7"),
+        ("1.5 NTU", "1.5", "counts for the highest, slip 7"),
+    ],
+)
+def test_a_grab_below_detection_counts_as_the_most_it_can_be(typed: str, highest: str, of_grab: str) -> None:
+    raw = sheet(combined={"grabs": [{"at": "2026-04-10 09:30", "result": typed, "source": "slip 7"}]})
+    result = run(raw=raw)
+    assert shown(result, "combined.highest")[0] == highest
+    assert of_grab in said(result)
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("0.02 mg/L", "0.02 mg/L is not in NTU, as the limits are"),
+        ("ND", "'ND' is not a result such as 0.11 NTU or <0.02 NTU"),
+        ("<", "'<' is not a result such as 0.11 NTU or <0.02 NTU"),
+    ],
+)
+def test_what_is_no_result_of_a_grab_is_refused_with_what_to_type(typed: str, words: str) -> None:
+    raw = sheet(combined={"grabs": [{"at": "2026-04-10 09:30", "result": typed, "source": "slip 7"}]})
+    assert words in not_taken(raw)
+
+
+SECOND = '[[filter]]\ntag = "{}"  # the second\nexport = "x.csv"\n\n[status]'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "words"),
+    [
+        ("[status]", SECOND.format("AIT-2201"), 'tag = "AIT-2201"  # the second', "entered for two filters"),
+        ("[status]", SECOND.format("AIT-2210"), 'tag = "AIT-2210"  # the second', "among the filters too"),
+        (
+            "[rules]",
+            '[rules]\nfilters_by = "the combined effluent"',
+            'filters_by = "the combined effluent"',
+            "and filters are entered (AIT-2201); delete rules.filters_by, or the filters.",
+        ),
+    ],
+)
+def test_what_contradicts_itself_names_its_line(old: str, new: str, line: str, words: str) -> None:
+    text = (DEMO / "visit.toml").read_text("utf-8").replace(old, new, 1)
+    document = Document(Path("month.toml"), text, tomllib.loads(text))
+    with pytest.raises(CorrectTheEntry) as caught:
+        parse(MONTH, document.data, document)
+    at = text.splitlines().index(line) + 1
+    assert caught.value.message.startswith(f"month.toml, line {at}: ")
+    assert words in caught.value.message

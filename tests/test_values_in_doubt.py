@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import time
+import tomllib
 from dataclasses import replace
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -34,11 +36,13 @@ from doubt_example import (
 from example_record import example
 
 from wqverify.errors import ChooseAnother, CorrectTheEntry
+from wqverify.plant.files import Document
 from wqverify.procedures.doubt_facts import corrected, decided, model_of, seconds
 from wqverify.procedures.sheets import parse
 from wqverify.procedures.values_in_doubt import PROCEDURE
 from wqverify.records.record import case_from, compute
 from wqverify.records.workbook import demo_case
+from wqverify.shipped import shipped_folder
 from wqverify.show.first_sheet import first_sheet
 from wqverify.show.kinds import Table
 from wqverify.show.side_by_side import TITLE
@@ -699,12 +703,23 @@ def test_what_contradicts_itself_is_not_taken(more: dict[str, Any], said: str) -
 
 
 @pytest.mark.parametrize(
-    ("at", "early"), [("2026-03-31 07:59", True), ("2026-03-31 08:00", False), ("2026-03-31 08:01", False)]
+    ("old", "new", "said"),
+    [
+        ('time = "linear"', 'time = "step"', "nothing says when it came"),
+        ('level = "gain"', 'level = "gain"\nstep_at = "2026-03-10 04:00"', "is no step but linear; delete"),
+        ('decision = "correct"', 'decision =  "notify"', "informed holds nobody"),
+    ],
 )
-def test_who_was_informed_before_the_failed_check_is_said(at: str, early: bool) -> None:
-    raw = sheet(informed=[{"who": "the State", "how": "phone", "at": at}])
-    said = notes(run(raw), "caution")
-    assert ("the State was informed at 2026-03-31 07:59, before the failed check" in said) is early
+def test_what_contradicts_itself_names_its_line(old: str, new: str, said: str) -> None:
+    text = (shipped_folder("demo_runs") / "values_in_doubt" / "visit.toml").read_text("utf-8")
+    text = text[: text.index("[[informed]]")] + text[text.index("[prevention]") :]
+    text = text.replace('decision = "notify"', 'decision = "qualify"').replace(old, new, 1)
+    document = Document(Path("doubt.toml"), text, tomllib.loads(text))
+    with pytest.raises(CorrectTheEntry) as caught:
+        parse(PROCEDURE, document.data, document)
+    at = text.splitlines().index(new.split("\n")[-1]) + 1
+    assert caught.value.message.startswith(f"doubt.toml, line {at}: ")
+    assert said in caught.value.message
 
 
 def test_a_good_check_that_is_passed_over_counts_only_with_a_reason() -> None:

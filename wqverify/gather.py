@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -204,11 +205,22 @@ def trends_of(
             )
         of = plant.analyzers.get(tag, analyzer)
         names = (of.control_system_tag, of.tag)
-        part = channel_around(plant.folder / "trends" / file, options_of(plant, file), names, start, end)
         name = f"trend-{number}.csv"
-        slices[name] = cut(part.channel, start, end)
+        with _named_at(place):
+            part = channel_around(plant.folder / "trends" / file, options_of(plant, file), names, start, end)
+            slices[name] = cut(part.channel, start, end)
         uses.append(TrendUse(path, file, part.digest, part.channel.name, part.channel.unit, name, part.told))
     return tuple(uses), slices
+
+
+@contextmanager
+def _named_at(place: str) -> Iterator[None]:
+    """Say of what an export is refused for which line of the sheet names it."""
+    try:
+        yield
+    except (CorrectTheEntry, ChooseAnother) as problem:
+        said = f"{place}: {problem.message}"
+        raise type(problem)(said, found=problem.found, expected=problem.expected, where=place) from problem
 
 
 def span_of(times: Mapping[str, str]) -> tuple[str, str]:

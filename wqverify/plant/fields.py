@@ -27,9 +27,12 @@ class Entries(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-def said(sentence: str) -> PydanticCustomError:
-    """Return a complaint in our own words for pydantic to collect."""
-    return PydanticCustomError("said", "{said}", {"said": sentence})
+def said(sentence: str, at: str = "") -> PydanticCustomError:
+    """Return a complaint in our own words for pydantic to collect.
+
+    ``at`` is the path of the entry it is about, seen from what complains: "model.time".
+    """
+    return PydanticCustomError("said", "{said}", {"said": sentence, "at": at})
 
 
 def clean(text: str) -> str:

@@ -81,6 +81,8 @@ def _problem(detail: ErrorDetails, document: Document, model: type[BaseModel] | 
         "shown": shortened(given),
         "own": _own(detail, loc),
     }
+    at = str(detail.get("ctx", {}).get("at", "")) if kind == "said" else ""
+    loc = (*loc, *(int(part) if part.isdigit() else part for part in at.split(".") if part))
     sentence = CATALOGUE.get(kind, "{name}: " + detail["msg"].replace("{", "{{").replace("}", "}}") + ".")
     return Problem(loc, sentence.format(**words), found=shortened(given) if isinstance(given, str) else "")
 

@@ -137,7 +137,9 @@ class ErrorAt(Part):
     def _one_of_both(self) -> Self:
         typed = [n for n in ("level", "found") if getattr(self, n) is not None]
         if self.check is not None and typed:
-            raise said(f"check names one of the failed record and {typed[0]} is typed beside it; keep one.")
+            raise said(
+                f"check names one of the failed record and {typed[0]} is typed beside it; keep one.", typed[0]
+            )
         if self.check is None and (len(typed) < 2 or not self.source):
             raise said("an error that no check holds takes a level, the error as found and its source.")
         return self
@@ -203,9 +205,14 @@ class Used(Part):
     @model_validator(mode="after")
     def _whole(self) -> Self:
         if self.what in OWN_LIMIT and self.what == "limit" and (self.limit is None or self.direction is None):
-            raise said("a limit of one's own takes the limit and whether it counts above or below it.")
+            raise said(
+                "a limit of one's own takes the limit and whether it counts above or below it; enter both."
+            )
         if (self.what == AFTER_BACKWASH) != (self.on_line is not None):
-            raise said(f"{AFTER_BACKWASH!r} and on_line belong together: when the filter came on line again.")
+            raise said(
+                f"{AFTER_BACKWASH!r} and on_line belong together; enter when the filter came on line again, "
+                f"or delete on_line where it is another decision."
+            )
         return self
 
 
@@ -295,12 +302,21 @@ class DoubtSheet(NothingReturned, Consequences, InDoubt, Desk, Head):
         if self.model.time == "step" and self.model.step_at is None and not _wrong_from(self.evidence):
             raise said(
                 "model.time is step, and nothing says when it came; enter model.step_at, or the evidence "
-                "that tells from when it was wrong."
+                "that tells from when it was wrong.",
+                "model.time",
             )
         if self.model.time != "step" and self.model.step_at is not None:
-            raise said("model.step_at has a time and model.time is no step; keep the one that is meant.")
-        if any(row.decision == "notify" for row in self.decided) and not self.informed:
-            raise said("a decision is to notify, and informed holds nobody; enter who was informed and when.")
+            raise said(
+                f"model.step_at is {self.model.step_at}, and model.time is no step but {self.model.time}; "
+                f'delete model.step_at, or write model.time = "step".',
+                "model.step_at",
+            )
+        notify = next((n for n, row in enumerate(self.decided) if row.decision == "notify"), None)
+        if notify is not None and not self.informed:
+            raise said(
+                "a decision is to notify, and informed holds nobody; enter who was informed and when.",
+                f"decided.{notify}.decision",
+            )
         return self
 
 

@@ -25,7 +25,7 @@ from wqverify.calculations.turbidity_rule import (
     with_grabs,
 )
 from wqverify.procedures.month_case import Channel, channel_of
-from wqverify.procedures.month_records import changes_values, doubts_of, grabs_of_outages
+from wqverify.procedures.month_records import LESS, changes_values, doubts_of, grabs_of_outages
 from wqverify.procedures.month_rules import (
     EVALUATED,
     EVALUATION,
@@ -228,7 +228,7 @@ def _dues(how: str, month: Span) -> tuple[Due, ...]:
 def _grabs(sheet: MonthSheet, given: Given, month: Span) -> Iterator[Taken]:
     for index, one in enumerate(sheet.combined.grabs):
         at = datetime.fromisoformat(given.times[f"combined.grabs.{index}.at"])
-        yield Taken(at, one.result.value, one.source)
+        yield Taken(at, one.lab.value, f"{LESS if one.lab.below else ''}{one.source}")
     yield from grabs_of_outages(given.analyzer.tag, month, given)
 
 

@@ -17,6 +17,7 @@ from wqverify.procedures.month_rules import Span as Month
 from wqverify.terms import Cited, Given, Outcome
 
 INVALIDATE = "invalidate"
+LESS = "less than this, "  # of a grab below detection, beside the value that it is less than
 WITHOUT_RECORD = ("sheet", "flag")  # what else says that a time is left out
 
 
@@ -55,7 +56,7 @@ def grabs_of_outages(tag: str, month: Month, given: Given) -> tuple[Taken, ...]:
     for cited in _standing(tag, given):
         for part in filter(None, cited.facts.get("outage.grabs", "").split("; ")):
             at, _, value = part.partition(" ")
-            less = "less than this, " if value.startswith("<") else ""
+            less = LESS if value.startswith("<") else ""
             taken = Taken(utc(at), Decimal(value.removeprefix("<")), f"{less}outage, record {cited.number}")
             if cited.procedure == OUTAGE and month.holds(taken.at):
                 found.append(taken)

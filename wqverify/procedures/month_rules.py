@@ -176,10 +176,10 @@ def refuse(sheet: MonthSheet, given: Given) -> None:
     _refuse_times("combined.left_out", sheet.combined.left_out, month, given)
     for index, grab in enumerate(sheet.combined.grabs):
         _refuse_outside(f"combined.grabs.{index}.at", month, given)
-        if grab.result.value < 0:
+        if grab.lab.value < 0:
             raise CorrectTheEntry(
-                f"The grab reads {grab.result.text}, and no turbidity lies below 0; type what the slip says.",
-                found=grab.result.text,
+                f"The grab reads {grab.result}, and no turbidity lies below 0; type what the slip says.",
+                found=grab.result,
                 expected="0 or more",
                 where=f"combined.grabs.{index}.result",
             )

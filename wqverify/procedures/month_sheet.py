@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from wqverify.plant.fields import Name, Notes, Text, said
+from wqverify.procedures.grab_sheet import LabResult, Result, lab_result
 from wqverify.procedures.parts import (
     AtTime,
     Head,
     NothingReturned,
     NothingTouched,
-    Number,
     Part,
     Status,
 )
@@ -135,12 +135,29 @@ class LeftOut(Part):
         return self
 
 
+def _in_ntu(text: str) -> str:
+    if lab_result(text).unit not in ("", "NTU"):
+        raise said(
+            f"{text} is not in NTU, as the limits are; type what the slip says in NTU, as 0.08 or <0.02."
+        )
+    return text
+
+
+InNtu = Annotated[Result, AfterValidator(_in_ntu)]
+
+
 class InPlace(Part):
     """A sample taken by hand where the analyzer gave no value."""
 
     at: Annotated[AtTime, Ask("grab in place of the analyzer, taken at", help="with its date")]
-    result: Annotated[Number, Ask("its result", "NTU")]
+    result: Annotated[
+        InNtu, Ask("its result", "NTU", help="<0.02 is one too, and counts as the most it can be")
+    ]
     source: Annotated[Text, Ask("where it is kept", help="record, slip or bench sheet")]
+
+    @property
+    def lab(self) -> LabResult:
+        return lab_result(self.result)
 
 
 class Combined(Part):
@@ -250,16 +267,24 @@ class MonthSheet(LeftAsItIs, Judged, AtTheDesk, Head):
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
         tags = [self.tag, *(one.tag for one in self.filter)]
-        twice = next((tag for tag in tags if tags.count(tag) > 1), None)
-        if twice == self.tag:
+        second = next((n for n, tag in enumerate(tags) if tag in tags[:n]), 0)  # 0 is the combined effluent
+        twice, at = tags[second], f"filter.{second - 1}.tag"
+        if second and twice == self.tag:
             raise said(
                 f"{twice} is the analyzer of the combined effluent and stands among the filters too; where "
-                f'it stands for them, write rules.filters_by = "the combined effluent" and no filter.'
+                f'it stands for them, write rules.filters_by = "the combined effluent" and no filter.',
+                at,
             )
-        if twice:
-            raise said(f"{twice} is entered for two filters; each filter has its own analyzer.")
+        if second:
+            raise said(
+                f"{twice} is entered for two filters; each filter has its own analyzer: correct the tag of "
+                f"one of them, or delete it.",
+                at,
+            )
         if self.rules.filters_by == "the combined effluent" and self.filter:
             raise said(
-                "filters are watched by the combined effluent, and filters are entered; keep one of both."
+                f"filters are watched by the combined effluent, and filters are entered "
+                f"({', '.join(tags[1:])}); delete rules.filters_by, or the filters.",
+                "rules.filters_by",
             )
         return self
