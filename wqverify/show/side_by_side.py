@@ -1,4 +1,4 @@
-"""Each decision in one line: as reported, as corrected, and whether that differs."""
+"""Each decision in one line: as recorded, as corrected, and whether that differs."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from wqverify.show.kinds import Column, Row, Table
 from wqverify.show.lookup import with_unit
 from wqverify.terms import Check, Outcome, Record
 
-CORRECTED = "corrected"
-TITLE = "Each decision, as reported and corrected"
+CORRECTED = "corrected"  # how the name of a stage ends that judges once more
+TITLE = "Each decision, as recorded and corrected"
 
 
 def side_by_side(record: Record) -> Iterator[Table]:
@@ -18,7 +18,7 @@ def side_by_side(record: Record) -> Iterator[Table]:
     if pairs:
         columns = (
             Column("Decision"),
-            Column("As reported", "short"),
+            Column("As recorded", "short"),
             Column("Corrected", "short"),
             Column("Changed", "short"),
         )
@@ -28,10 +28,10 @@ def side_by_side(record: Record) -> Iterator[Table]:
 
 def _pairs(record: Record) -> Iterator[tuple[Check, Check]]:
     """Give each corrected check with the one of the same name that was not: in the order of the checks."""
-    first = {(c.label, c.place): c for c in reversed(record.result.checks) if c.stage != CORRECTED}
+    first = {(c.label, c.place): c for c in reversed(record.result.checks) if not c.stage.endswith(CORRECTED)}
     for now in record.result.checks:
         was = first.get((now.label, now.place))
-        if now.stage == CORRECTED and was is not None:
+        if now.stage.endswith(CORRECTED) and was is not None:
             yield was, now
 
 
