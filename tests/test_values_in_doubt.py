@@ -609,6 +609,18 @@ def test_more_values_than_a_page_holds_are_told_day_by_day() -> None:
     assert "one line for each day as they are more than 120" in notes(result)
 
 
+def test_the_return_offered_is_that_of_the_check_and_not_of_the_record_of_the_outage() -> None:
+    out = failed(status="out of service")
+    kept = cited(
+        "L1-2026-0131", "2026-03-31 08:41", ended_at="2026-04-01 12:00",
+        procedure="monitor_outage", facts={**FACTS, "verifies": "no"},
+    )  # fmt: skip
+    back = cited("L1-2026-0132", "2026-04-01 10:00", ended_at="2026-04-01 11:00")
+    found = PROCEDURE.beside["until"](sheet(), "period.until", given(sheet(), out, good(), kept, back))
+    assert found.offers == ("2026-04-01 11:00",)
+    assert "L1-2026-0132" in found.lines[0]
+
+
 # ---------------------------------------------------------------- what is refused
 
 

@@ -95,13 +95,20 @@ def since(raw: Raw, _path: str, given: Given) -> Beside:
 
 @b.quiet
 def until(raw: Raw, _path: str, given: Given) -> Beside:
-    """Beside the return to service: when the output of the failed visit was released, or it ended."""
+    """Beside the return to service: when the output of the failed visit was released, or it ended.
+
+    Where that left it out of service, of the next check that left it in service; an outage only keeps clocks.
+    """
     this = _failed(raw, given)
     end, what = _released(this)
     if this.status != "out of service":
         return Beside((f"{this.number}: {what}",), offers=(_typed(end),))
     left = f"{this.number} left it out of service"
-    later = [row for row in given.records.values() if row.tag == this.tag and _begun(row) > _begun(this)]
+    later = [
+        row
+        for row in given.records.values()
+        if row.tag == this.tag and _begun(row) > _begun(this) and row.facts.get("verifies") != "no"
+    ]
     back = next((row for row in sorted(later, key=_begun) if row.status.startswith("in service")), None)
     if back is None:
         return Beside((left,))
