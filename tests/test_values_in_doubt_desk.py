@@ -17,7 +17,10 @@ from wqverify.acts.perform import _findable
 from wqverify.book import open_book
 from wqverify.demo.doubt_visits import doubt_visit
 from wqverify.desk import Desk, open_desk
+from wqverify.entry.around import Surroundings
+from wqverify.entry.complete import written
 from wqverify.entry.screen import Act, Screen
+from wqverify.errors import CorrectTheEntry
 from wqverify.lists.opened import opened
 from wqverify.plant.folder import Plant
 from wqverify.procedures import PROCEDURES
@@ -105,6 +108,15 @@ def test_the_book_answers_which_check_counts_and_since_when(desk: Desk, plant: P
     assert record.result.facts["answers"] == FAILED
     assert [str(check.outcome) for check in record.result.checks[3:]] == ["pass", "pass", "fail"]
     assert "Nothing is decided yet" not in str(record.result.notes)
+    _names_its_question(desk.visit.about)
+
+
+def _names_its_question(about: Surroundings) -> None:
+    """What contradicts itself in a sheet that is stepped through has no line yet: its question is named."""
+    told_nobody = {name: value for name, value in SHEET.items() if name != "informed"}
+    with pytest.raises(CorrectTheEntry) as caught:
+        written(about, told_nobody)
+    assert caught.value.message.startswith("Consequence 2: decision: a decision is to notify, and informed ")
 
 
 def test_a_record_there_is_not_is_asked_about_at_its_own_question(desk: Desk) -> None:

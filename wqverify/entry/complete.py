@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
+
+from pydantic import BaseModel
 
 from wqverify.durable import write_durably
 from wqverify.entry.around import Surroundings
+from wqverify.entry.told import label_of
 from wqverify.errors import CorrectTheEntry, CouldNotRun
 from wqverify.plant.clock import resolve
 from wqverify.plant.files import Document
@@ -15,6 +19,16 @@ from wqverify.procedures.blank import written_sheet
 from wqverify.procedures.sheets import parse
 from wqverify.procedures.walk import answered, typed_times
 from wqverify.terms import Raw
+
+
+@dataclass(frozen=True)
+class _Answers(Document):
+    """A sheet that is stepped through: its places are questions, as no file has lines yet."""
+
+    model: type[BaseModel] = BaseModel
+
+    def where(self, loc: tuple[str | int, ...] = ()) -> str:
+        return label_of(self.model, ".".join(map(str, loc))) if loc else self.path.name
 
 
 def written(about: Surroundings, raw: Raw) -> bytes:
@@ -27,7 +41,7 @@ def written(about: Surroundings, raw: Raw) -> bytes:
     text = written_sheet(
         procedure.Sheet, typed, about.unit, f"Field sheet, {procedure.title} of {about.analyzer.tag}."
     )
-    sheet = parse(procedure, typed, Document(Path("the sheet"), text, typed))
+    sheet = parse(procedure, typed, _Answers(Path("the sheet"), text, typed, procedure.Sheet))
     for path, time in typed_times(procedure.Sheet, typed).items():
         _insist_on_time(path, time, str(typed.get("date", "")), about)
     given, slices = about.around(typed)
