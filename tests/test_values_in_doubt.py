@@ -842,6 +842,20 @@ def test_the_first_sheet_says_of_each_decision_what_was_reported_and_what_it_is_
     ]
 
 
+def test_two_decisions_of_one_name_stand_beside_their_own() -> None:
+    values = {"2026-03-10 04:00": "1.050", "2026-03-20 04:15": "1.060"}
+    early, late = {"counted_to": "2026-03-15 00:00"}, {"counted_from": "2026-03-15 00:00"}
+    hours = {**CFE, "each": "one every 4 h"}
+    uses = [{"what": "never above", **early}, {"what": "never above", **late}, CFE, hours]
+    result = run(sheet(model=TAKEN_AS_NONE, used=uses), failed(), good(), slice_=month(values, every=15))
+    lines = on_the_first_sheet(result)
+    assert [line[1].partition(":")[0] for line in lines[2:]] == ["1.05 NTU", "1.06 NTU"]
+    assert [line[0] for line in lines[:2]] == [
+        "Values not above 0.3 NTU",
+        "Values not above 0.3 NTU, one every 4 h",
+    ]
+
+
 def test_a_decision_that_cannot_be_corrected_is_not_known_on_the_first_sheet() -> None:
     result = run(sheet(used=[CFE]))
     assert on_the_first_sheet(result) == [

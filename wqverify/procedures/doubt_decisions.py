@@ -155,7 +155,8 @@ def title_of(used: Used, limit: Limit | None, unit: str) -> str:
     """Return what a use is called on the page."""
     if limit is None:
         return used.what[:1].upper() + used.what[1:]
-    return TITLES[used.what].format(limit=f"{limit.size:f} {unit}", direction=limit.direction)
+    title = TITLES[used.what].format(limit=f"{limit.size:f} {unit}", direction=limit.direction)
+    return f"{title}, {used.each}" if used.each == FOUR_HOURLY else title
 
 
 def _counted(case: Case, n: int, used: Used) -> Counts:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator
 
 from wqverify.show.kinds import Column, Row, Table
@@ -27,12 +28,14 @@ def side_by_side(record: Record) -> Iterator[Table]:
 
 
 def _pairs(record: Record) -> Iterator[tuple[Check, Check]]:
-    """Give each corrected check with the one of the same name that was not: in the order of the checks."""
-    first = {(c.label, c.place): c for c in reversed(record.result.checks) if not c.stage.endswith(CORRECTED)}
-    for now in record.result.checks:
-        was = first.get((now.label, now.place))
-        if now.stage.endswith(CORRECTED) and was is not None:
-            yield was, now
+    """Give each corrected check with the one of the same name that was not; of several in their order."""
+    first: dict[tuple[str, str], deque[Check]] = {}
+    for check in record.result.checks:
+        name = (check.label, check.place)
+        if not check.stage.endswith(CORRECTED):
+            first.setdefault(name, deque()).append(check)
+        elif first.get(name):
+            yield first[name].popleft(), check
 
 
 def _said(check: Check) -> str:
