@@ -162,3 +162,16 @@ def test_a_grab_stands_for_a_value_and_no_error_is_taken_off_it() -> None:
     )
     assert "174 values due, 168 recorded, grabs of an outage stand for 1" in notes(result)
     assert "1 beyond of 169 as recorded; of the values 0 decide otherwise" in notes(result)
+
+
+def test_the_order_in_which_the_records_are_at_hand_changes_nothing() -> None:
+    """A record that is run again has them in the order of their numbers; a hold and an outage overlap."""
+    held = cited(
+        "L1-2026-0140", "2026-03-10 03:00", procedure="grab_comparison",
+        windows=(Window("output held", iso("2026-03-10 03:30"), iso("2026-03-10 12:30")),),
+    )  # fmt: skip
+    out = outage("2026-03-10 04:00", "2026-03-11 04:00")
+    known, slice_ = [failed(), good(), held, out], quarter_hours("2026-03-10 04:00", "0.9")
+    uses = [CFE, HIGHEST, {"what": "two in a row", "limit": "0.05"}]
+    first = run(sheet(model=WORST, used=uses), *known, slice_=slice_)
+    assert run(sheet(model=WORST, used=uses), *reversed(known), slice_=slice_) == first

@@ -880,7 +880,7 @@ def test_a_month_of_quarter_hours_is_computed_well_within_a_third_of_a_second() 
     slice_ = month(values, every=15)
     raw = sheet(used=[CFE, {"what": "two in a row"}, {"what": "never above"}], model=WORST)
     run(raw, slice_=slice_)
-    begun = time.perf_counter()
+    begun = time.process_time()  # of this process alone: others may be at work on the machine
     result: Result = run(raw, slice_=slice_)
-    assert time.perf_counter() - begun < 0.3
+    assert time.process_time() - begun < 0.3
     assert len(result.charts[0].series[0].points) <= 480

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
@@ -120,7 +120,8 @@ def read(slice_: bytes, given: Given, period: tuple[int, int]) -> Recorded:
     inside = [one for one, at in zip(known, times, strict=True) if period[0] <= at <= period[1]]
     left_out = Counter(one.left_out for one in inside if one.left_out and one.value is not None)
     numbered = tuple(
-        replace(one, value=None if one.value is None else Decimal(n)) for n, one in enumerate(known)
+        Recording(one.at, None if one.value is None else Decimal(n), one.left_out, one.off_line)
+        for n, one in enumerate(known)
     )
     missing = sum(one.value is None for one in inside)
     apart = interval_of(known) if len(set(times.tolist())) > 1 else timedelta(0)

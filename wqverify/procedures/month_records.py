@@ -34,10 +34,14 @@ class LeftOutBy:
 
 
 def windows_of(tag: str, month: Month, given: Given) -> tuple[LeftOutBy, ...]:
-    """Return when the records of an analyzer say that its recordings are no water, overlapping a month."""
+    """Return when the records of an analyzer say that its recordings are no water, overlapping a month.
+
+    In order of time, whatever that of the records: where two overlap, always the same gives the reason.
+    """
     standing = tuple(_standing(tag, given))
     found = [LeftOutBy(span, number) for span, number in stretches_of(standing, month.ends)]
-    return tuple(one for one in found if one.span.start < month.ends and one.span.end > month.begins)
+    within = [one for one in found if one.span.start < month.ends and one.span.end > month.begins]
+    return tuple(sorted(within, key=lambda one: (one.span.start, one.span.end, one.by, one.span.why)))
 
 
 def _standing(tag: str, given: Given) -> Iterator[Cited]:
