@@ -6,23 +6,20 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from wqverify.calculations import drift_criteria as criteria
-from wqverify.calculations.drift import corrected_value
-from wqverify.calculations.judgement import judge
 from wqverify.errors import CorrectTheEntry
 from wqverify.procedures import doubt_clears as clears
 from wqverify.procedures import sentences
+from wqverify.procedures.doubt_agreement import agreement, directions, every_4_h
 from wqverify.procedures.doubt_case import Case, moment
 from wqverify.procedures.doubt_decisions import Decision, changed
 from wqverify.procedures.doubt_errors import corrections_of, outside
 from wqverify.procedures.doubt_facts import seconds
-from wqverify.procedures.doubt_limits import judged_by
 from wqverify.procedures.doubt_series import stamp
 from wqverify.procedures.doubt_sheet import LastGood, Prevention, UsedFor
-from wqverify.procedures.doubt_shown import MOST
 from wqverify.procedures.left_out import HELD, NOT_THE_WATER
 from wqverify.procedures.doubt_uses import told_early
 from wqverify.procedures.parts import NotDone
-from wqverify.terms import Caution, Check, Cited, Note, Outcome, Quantity
+from wqverify.terms import Caution, Check, Cited, Note
 
 CAUTIONS = (
     Caution(
@@ -60,11 +57,11 @@ def notes(case: Case, found: Sequence[Decision], checks: Sequence[Check]) -> Ite
     for text in (*_period(case), *_over(case), *_read(case)):
         yield Note("statement", text)
     yield from _evidence(case)
-    for text in (*_model(case), *_range(case), *_directions(case, found)):
+    for text in (*_model(case), *_range(case), *directions(case, found)):
         yield Note("statement", text)
-    for text in _every_4_h(found):
+    for text in every_4_h(found):
         yield Note("statement", text)
-    yield from _agreement(case, found, checks)
+    yield from agreement(case, found, checks)
     yield from _rated(case)
     for text in (*_others(case), *_decided(case), *_informed(case), *_prevention(case)):
         yield Note("statement", text)
@@ -231,70 +228,6 @@ def _range(case: Case) -> Iterator[str]:
             f"The recorded values lie from {low:f} to {high:f}, the error was found at "
             f"{_listed([f'{one.level:f}' for one in case.taken])}: in the range that was used."
         ]
-
-
-def _directions(case: Case, found: Sequence[Decision]) -> Iterator[str]:
-    """Say whether the error hid what the limit asks for: an error on the safe side harms otherwise."""
-    model = case.models.get((case.stated, 0))
-    if model is None:
-        return
-    sizes = {(one.limit.size, one.limit.direction) for one in found if one.limit is not None}
-    for size, direction in sorted(sizes):
-        error = Decimal(case.text(float(size - Decimal(float(corrected_value(model, model.full, size))))))
-        if not error:
-            continue
-        unsafe = (error < 0) == (direction == "above")
-        reads = "low" if error < 0 else "high"
-        side = "in the unsafe direction" if unsafe else "on the safe side"
-        unit = case.given.analyzer.unit
-        yield f"Where it showed {size:f} {unit} it read {reads} by {abs(error):f} {unit} in the end: {side}."
-
-
-def _agreement(case: Case, found: Sequence[Decision], checks: Sequence[Check]) -> Iterator[Note]:
-    """Say of each use how many values decide otherwise, and whether every model and the whole U agree."""
-    by = {check.key: check for check in checks}
-    for one in found:
-        if not one.corrected or one.recorded is None or one.limit is None:
-            continue
-        rows = changed(case, one)
-        sure = sum(1 for row in rows if row.sure)
-        more = f", one line for each day as they are more than {MOST}" if len(rows) > MOST else ""
-        told = (
-            f"{one.title}: {len(one.recorded.bad)} beyond of {one.recorded.counted} as recorded; of the "
-            f"values {sure} decide otherwise and {len(rows) - sure} only within the uncertainty{more}."
-        )
-        outcomes = {_outcome(one, way) for way in one.corrected}
-        if len(outcomes) == 1 and by[f"corrected.{one.key}"].outcome is not Outcome.TOO_CLOSE:
-            yield Note("statement", f"{told} Every model in time and the whole U give the same.")
-            continue
-        yield Note("statement", told)
-        yield Note(
-            "advice",
-            f"{one.title}: the models in time or U do not all give the same; where it is notified, treat it "
-            f"as exceeded.",
-            "common practice",
-        )
-
-
-def _every_4_h(found: Sequence[Decision]) -> Iterator[str]:
-    """Say how values every 4 h were found: as those of a month are."""
-    for one in found:
-        if one.counts is None or one.counts.four_hours is None:
-            continue
-        four = one.counts.four_hours
-        minutes = four.within.total_seconds() / 60
-        grabs = f", grabs of an outage stand for {len(four.grabs)}" if four.grabs else ""
-        yield (
-            f"{one.title}: {four.due} values due, {len(four.rows)} recorded{grabs}. What stands for one is "
-            f"the recording nearest to 00, 04 ... 20 h, at most {minutes:g} min away, as in a month."
-        )
-
-
-def _outcome(one: Decision, way: object) -> Outcome:
-    said = one.corrected[way]  # type: ignore[index]
-    assert one.limit is not None
-    bounds = judged_by(one.used, one.limit, said.unit, guarded=False)
-    return judge("", "", "", Quantity(f"{said.quantity:f}", said.unit, 0.0), bounds).outcome
 
 
 # ---------------------------------------------------------------- rated, others, what follows
