@@ -271,9 +271,15 @@ def test_one_value_every_4_h_is_the_nearest_within_half_an_interval(
     assert decision(used, rows((at, v) for at, v in sorted(values.items()) if v != "left out")) == said
 
 
-@pytest.mark.parametrize("what", ["two in a row", "too low for 4 h"])
-def test_values_every_4_h_do_not_tell_what_follows_one_another(what: str) -> None:
-    used = {"what": what, "limit": "0.5", "each": "one every 4 h"}
+@pytest.mark.parametrize(
+    "used",
+    [
+        {"what": "two in a row"},
+        {"what": "two in a row after 4 h", "on_line": "2026-03-10 03:30"},
+    ],
+)
+def test_values_every_4_h_do_not_tell_what_follows_one_another(used: dict[str, str]) -> None:
+    used = {**used, "limit": "0.5", "each": "one every 4 h"}
     assert "let every recorded value count" in decision(used, month({}, every=15))[0]
 
 
@@ -712,6 +718,15 @@ def test_what_contradicts_itself_is_not_taken(more: dict[str, Any], said: str) -
     with pytest.raises(CorrectTheEntry, match="the field sheet") as caught:
         parse(PROCEDURE, sheet(**more))
     assert said in caught.value.message
+
+
+@pytest.mark.parametrize(
+    ("at", "early"), [("2026-03-31 07:59", True), ("2026-03-31 08:00", False), ("2026-03-31 08:01", False)]
+)
+def test_who_was_informed_before_the_failed_check_is_said(at: str, early: bool) -> None:
+    raw = sheet(informed=[{"who": "the State", "how": "phone", "at": at}])
+    said = notes(run(raw), "caution")
+    assert ("the State was informed at 2026-03-31 07:59, before the failed check" in said) is early
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,8 @@ from wqverify.procedures.doubt_errors import corrections_of, outside
 from wqverify.procedures.doubt_facts import seconds
 from wqverify.procedures.doubt_series import stamp
 from wqverify.procedures.doubt_sheet import LastGood, Prevention, UsedFor
-from wqverify.procedures.left_out import HELD, NOT_THE_WATER
 from wqverify.procedures.doubt_uses import told_early
+from wqverify.procedures.left_out import HELD, NOT_THE_WATER
 from wqverify.procedures.parts import NotDone
 from wqverify.terms import Caution, Check, Cited, Note
 

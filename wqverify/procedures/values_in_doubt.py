@@ -8,6 +8,7 @@ are never changed; what is computed here another procedure recomputes from ``dou
 from __future__ import annotations
 
 from wqverify.procedures.doubt_beside import BESIDE, FROM_FAILED
+from wqverify.procedures.doubt_binds import binds
 from wqverify.procedures.doubt_by_hand import workings
 from wqverify.procedures.doubt_case import case_of
 from wqverify.procedures.doubt_clears import SETTINGS
