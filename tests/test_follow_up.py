@@ -23,12 +23,13 @@ from wqverify.demo.ellodale import make_plant
 from wqverify.errors import WqverifyError
 from wqverify.lists.clocks import on_records
 from wqverify.lists.today import today
+from wqverify.pack.of_record import open_rows
 from wqverify.plant.folder import Plant
 from wqverify.terms import RunningClock, due_facts
 
 TAG, NAME = "AIT-2210", "turbidity_month"
 REPORT = RunningClock("Report of April 2026", "2026-05-10T23:59-05:00", "40 CFR 141.175", key="report")
-TOLD = RunningClock("State told", "2026-04-13T23:59-05:00", "40 CFR 141.175(c)", key="told.2026-04-10")
+TOLD = RunningClock("State told", "2026-04-13T23:59-04:00", "40 CFR 141.175(c)", key="told.2026-04-10")
 NEXT = RunningClock("Report of May 2026", "2026-06-10T23:59-05:00", "40 CFR 141.175", key="report")
 DONE = RunningClock("told already", "2026-04-13T23:59-05:00", "40 CFR 141.175", done=True, key="x")
 FIRST = "L1-2026-0001"
@@ -132,6 +133,22 @@ def test_today_shows_the_command_that_ends_a_clock(plant: Plant) -> None:
     at = lines.index("      wqverify follow-up L1-2026-0001 report")
     before = " ".join(line.strip() for line in lines[at - 2 : at])
     assert "AIT-2210: Report of April 2026 due 23:59 (2026-05-10), overdue by" in before
+
+
+def test_a_pack_lists_what_waits_to_be_done_and_what_was(plant: Plant) -> None:
+    follow(plant)
+    state = open_book(plant.book, plant.device).find(FIRST)
+    assert state is not None
+    rows = {row[0]: row for row in open_rows(state, {}, plant)}
+    assert rows["to be done"][-1] == (
+        "State told: due 2026-04-13 23:59 -04:00 (40 CFR 141.175(c)). Nothing in the book "
+        "says that it was done."
+    )
+    assert rows["followed up"][-2:] == (
+        "Odell Marsh (S-02)",
+        "Report of April 2026: due 2026-05-10 23:59 -05:00 (40 CFR 141.175). Done 2026-05-08 10:00 "
+        "-05:00, letter 12.",
+    )
 
 
 def test_the_command_enters_it(

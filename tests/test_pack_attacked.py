@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from pack_example import FIRST, SECOND, pack_of
 
+from wqverify.audit import examine_book
 from wqverify.book import GENESIS, open_book, verify
 from wqverify.book.entry import digest_of, entry_of
 from wqverify.book.writer import findable
@@ -206,6 +207,13 @@ def test_an_attack_on_the_book_is_found(
     attacked(here, attack)
     plant = open_plant(here)
     assert any(one.severity == "damaged" for one in verify(open_book(plant.book, plant.device))) is examined
+    if attack in (an_outcome_and_the_chain, a_record_and_the_chain):
+        said = [one.text for one in examine_book(plant, None, ()) if "otherwise than" in one.text]
+        assert said == (
+            [f"{SECOND}: its entry tells its outcomes otherwise than its record.json."]
+            if attack is an_outcome_and_the_chain
+            else []
+        )
     told = pack_of(plant, tmp_path / "pack").problems
     assert any(sentence in said for said in told), told
     assert all(

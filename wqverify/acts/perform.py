@@ -30,6 +30,7 @@ from wqverify.procedures.blank import filled
 from wqverify.procedures.consequences import opened_by
 from wqverify.procedures.sheets import parse, read_sheet
 from wqverify.records.canonical import digest, record_from, record_to_bytes, to_plain
+from wqverify.records.findable import findable
 from wqverify.records.notebook import Executed, execute, insist_on_same
 from wqverify.records.record import Case, compute, draft, number_it, software
 from wqverify.terms import Record, Result
@@ -308,7 +309,7 @@ def _enter(
             move_aside(path)
         write_durably(path, page)
         tell(f"entering {number} into the book")
-        body = {"by": record.performed_by, "pdf": digest(page), **_findable(record)}
+        body = {"by": record.performed_by, "pdf": digest(page), **findable(record)}
         title = one.round.title or _round_of(book, record.replaces)
         body |= {"round": title} if title else {}
         opened = opened_by(PROCEDURES[record.procedure], record)
@@ -319,40 +320,3 @@ def _enter(
             end_record(writer, "superseded", record.replaces, by, why, record.entered, number)
     tell(f"entered {number}")
     return Performed(number, record, path, already=False)
-
-
-def _standing(record: Record) -> dict[str, str]:
-    """Whether an analyzer was changed at a visit, and where and what it was: what later visits ask of any.
-
-    Two answers whose paths end in _from and _to are an adjustment, as they are on the page.
-    """
-    typed = {entry.path: entry.text for entry in record.entries}
-    changed = any(path.endswith("_from") and f"{path[:-5]}_to" in typed for path in typed)
-    analyzer = record.given.analyzer
-    return {
-        "adjusted": "yes" if changed or typed.get("decision.action") == "replace" else "no",
-        "location": analyzer.location,
-        "sample_point": analyzer.sample_point,
-        "unit": analyzer.unit,
-        "species": analyzer.species,
-    }
-
-
-def _findable(record: Record) -> dict[str, Any]:
-    """What the book can find a record by, and what a later visit is told of it."""
-    result = record.result
-    stages = dict.fromkeys((check.stage, check.place) for check in result.checks if check.counts)
-    # Pairs, because canonical JSON sorts keys and the order of the work would be lost.
-    outcomes = [[f"{stage} at the {place}", str(result.outcome(stage, place))] for stage, place in stages]
-    values = {value.key: value.quantity.text for value in result.values}
-    values |= {check.key: check.quantity.text for check in result.checks if check.quantity is not None}
-    return {
-        "tag": record.given.analyzer.tag,
-        "serial": record.given.analyzer.serial,
-        "procedure": record.procedure,
-        "performed": record.performed,
-        "visit": record.visit_id,
-        "outcomes": outcomes,
-        "values": values,
-        "facts": {**_standing(record), **result.facts},
-    }

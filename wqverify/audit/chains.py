@@ -12,11 +12,12 @@ from wqverify.acts.keys import ISSUED, MADE, WITHDRAWN
 from wqverify.acts.proof import FOLDER as PROOFS
 from wqverify.acts.proof import PROVED
 from wqverify.audit.reading import book_of, read_pdf
-from wqverify.book import Anchor, Book, Entry, compare_anchors, has_book, undecided, verify
+from wqverify.book import Anchor, Book, Entry, RecordState, compare_anchors, has_book, undecided, verify
 from wqverify.errors import CorrectTheEntry, ResultsDiffer, WqverifyError
 from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
 from wqverify.records.canonical import digest, record_from
+from wqverify.records.findable import told_otherwise
 from wqverify.signing.examine import Finding, examine
 
 LIST = "withdrawn.crl"
@@ -53,6 +54,7 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
     findings += [Finding("note", f"Decided on two devices: {sentence}") for sentence in undecided(book)]
     waiting = {path.stem for path, what in left if what == pages.NOT_IN_PLACE}
     for state in book.records():
+        findings += _told_otherwise(book, state)
         if f"{state.number}.pdf" in waiting:
             continue  # the newest page is there, beside its place
         try:
@@ -60,6 +62,17 @@ def examine_book(plant: Plant, handed_out: Path | None, anchors: Sequence[str]) 
         except WqverifyError as problem:
             findings.append(Finding("damaged", problem.message))
     return findings
+
+
+def _told_otherwise(book: Book, state: RecordState) -> Iterator[Finding]:
+    """Compare what an entry tells of its record with the record: a chain can be written anew as a whole."""
+    try:
+        wrong = told_otherwise(state.body, record_from(book.stored(state.number)))
+    except ResultsDiffer:
+        wrong = []  # a record of another format: what its entry tells of it is not known here
+    if wrong:
+        text = f"{state.number}: its entry tells its {', '.join(wrong)} otherwise than its record.json."
+        yield Finding("damaged", text)
 
 
 def _anchor(text: str) -> Anchor:

@@ -167,7 +167,8 @@ _LATE = (
     "signature; common practice, no source."
 )
 _NOTHING_OPEN = (
-    "Nothing: every record of the month is signed and countersigned in time, and no question is open."
+    "Nothing: every record of the month is signed and countersigned in time, no question is open, and "
+    "nothing that follows from a record waits to be done."
 )
 
 

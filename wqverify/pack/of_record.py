@@ -16,6 +16,7 @@ from wqverify.pack.tables import Head
 from wqverify.plant.folder import Plant
 from wqverify.show.changes import AMENDED, CORRECTED
 from wqverify.show.lookup import NONE, when
+from wqverify.terms import clocks_in
 
 Plain = Mapping[str, Any]
 Cells = tuple[str, ...]
@@ -92,9 +93,11 @@ FIRST = (
     "open question",
     "not signed",
     "not countersigned",
+    "to be done",
     "voided",
     "superseded",
     "answered question",
+    "followed up",
     "late",
 )
 _WAITS = {
@@ -258,6 +261,14 @@ def open_rows(state: RecordState, plain: Plain, plant: Plant) -> Iterator[Cells]
         what = "answered question" if question.answer else "open question"
         answer = f" Answer: {question.answer}" if question.answer else ""
         yield row(what, entry.at, called(question.by, plain, plant), f"{question.question}{answer}")
+    for clock in clocks_in(state.facts) if state.stands else ():
+        done = state.followed.get(clock.key)
+        text = f"{clock.what}: due {when(clock.due)} ({clock.source})."
+        if done is None:
+            yield row("to be done", entered, performer, f"{text} Nothing in the book says that it was done.")
+        else:
+            by, how = called(str(done.body["by"]), plain, plant), done.body["how"]
+            yield row("followed up", done.at, by, f"{text} Done {when(str(done.body['done']))}, {how}.")
     worked = _last_time(plain)
     late = list(_late(state, worked)) if worked is not None else []
     if late:
