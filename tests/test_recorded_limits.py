@@ -107,5 +107,5 @@ def test_values_every_4_h_hold_no_pair_and_say_so() -> None:
     used = {"what": "two in a row", "each": "one every 4 h"}
     result = run(sheet(model=TO_TRY, used=[used]), slice_=month({}, every=15, usual="1.2"))
     shown, outcome = judged(result, "as_recorded.1")
-    assert shown.startswith("values every 4 h hold no two recordings 15 min apart")
+    assert shown.startswith("values every 4 h do not tell of two recordings 15 min apart")
     assert outcome == "not evaluated"
