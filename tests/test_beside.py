@@ -101,17 +101,27 @@ def test_beside_every_question_of_a_visit_stands_what_fits_and_nothing_is_broken
 @pytest.mark.parametrize("wrong", ["x", "", "9,5", [], ["x"], [""], {}, {"x": "y"}, [[]], "-1", "1e9"])
 def test_what_is_typed_wrong_leaves_the_place_beside_empty_or_right(name: str, wrong: Any) -> None:
     whole, given = demo(name)
-    for path, question in asked(PROCEDURES[name].Sheet, whole):
+    beside_them = PROCEDURES[name].beside
+    questions = [(path, one.ask.beside) for path, one in asked(PROCEDURES[name].Sheet, whole)]
+    for path, _ in questions:
         broken = put(whole, path, wrong)
-        top = {**whole, path.partition(".")[0]: wrong}
-        for other, beside_it in asked(PROCEDURES[name].Sheet, whole):
-            if beside_it.ask.beside and other.partition(".")[0] == path.partition(".")[0]:
-                function = PROCEDURES[name].beside[beside_it.ask.beside]
-                for sheet in (broken, top):
-                    assert isinstance(function(sheet, other, given), Beside)
-        if question.ask.beside:
-            function = PROCEDURES[name].beside[question.ask.beside]
-            assert isinstance(function({}, path, given), Beside)
+        for other, function in near(path, questions):
+            assert isinstance(beside_them[function](broken, other, given), Beside)
+    for path, function in questions:
+        if function:
+            for sheet in ({**whole, path.partition(".")[0]: wrong}, {}):
+                assert isinstance(beside_them[function](sheet, path, given), Beside)
+
+
+def near(path: str, questions: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """The questions of its part that have something beside them: of its row all, of other rows one each."""
+    part, row = path.partition(".")[0], path.rpartition(".")[0]
+    found: dict[tuple[str, str], str] = {}
+    for other, function in questions:
+        if function and other.partition(".")[0] == part:
+            mine = other.rpartition(".")[0] == row
+            found.setdefault((function, other if mine else ""), other)
+    return [(other, function) for (function, _), other in found.items()]
 
 
 @pytest.mark.parametrize("name", NAMES)

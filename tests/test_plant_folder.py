@@ -207,7 +207,7 @@ def test_all_problems_of_a_file_are_listed(edit: Edit) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["a/b", "..", "a b", "é", "", ".hidden", "-x", "x" * 33, "CON", "nul.txt", "end."]
+    "name", ["a/b", "..", "a b", "é", ".hidden", "-x", "x" * 33, "CON", "nul.txt", "end."]
 )
 def test_names_that_cannot_name_files_are_refused(edit: Edit, name: str) -> None:
     folder = edit(P, 'id = "P-01"', f'id = "{name}"')
@@ -215,6 +215,11 @@ def test_names_that_cannot_name_files_are_refused(edit: Edit, name: str) -> None
         f"people.toml, line 4: id: {name[:40]!r} names files too: at most 32 of the letters A to Z, a to z, "
         f"digits, and . _ - inside, beginning with a letter or digit."
     )
+
+
+def test_an_empty_name_is_said_to_be_empty(edit: Edit) -> None:
+    folder = edit(P, 'id = "P-01"', 'id = ""')
+    assert refusal(folder) == "people.toml, line 4: id is empty; fill it in or leave the line out."
 
 
 @pytest.mark.parametrize("name", ["A", "T-07", "S.2-b", "x" * 32, "CONE"])
