@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from types import SimpleNamespace
 from typing import Annotated, Any
 
 import pytest
@@ -14,7 +15,7 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.fields import Name
 from wqverify.plant.folder import Plant
 from wqverify.procedures.answers import AtTime, Part, Time
-from wqverify.terms import Ask, Given, Procedure, Slices
+from wqverify.terms import Ask, Cited, Given, Procedure, Slices, Window
 from wqverify.trends.slices import read_slice
 
 
@@ -150,3 +151,73 @@ def test_values_are_cut_from_the_channel_of_the_analyzer_named_beside(plant: Pla
     assert [use.path for use in told.trends] == ["filters.0.export", "filters.1.export"]
     firsts = [next(iter(read_slice(slices[use.slice]))) for use in told.trends]
     assert [str(value) for _at, value, _flag in firsts] == ["0.01", "7.11"]
+
+
+class BookOfBefore:
+    """As much of a book as is asked for what reaches into a period: its records by when their work began."""
+
+    def __init__(self, *records: Cited) -> None:
+        self.records = records
+
+    def begun_between(self, start: str, end: str, tags: object) -> list[SimpleNamespace]:
+        first, last = datetime.fromisoformat(start), datetime.fromisoformat(end)
+        assert tags == ["AIT-2210"] == sorted({one.tag for one in self.records})
+        return [one for one in map(_state, self.records) if first <= one.instant <= last]
+
+    def last_records(self, tag: str, *, procedure: str, before: str, limit: int) -> list[SimpleNamespace]:
+        found = [one for one in map(_state, self.records) if one.instant < datetime.fromisoformat(before)]
+        mine = [one for one in found if (one.cited.tag, one.cited.procedure) == (tag, procedure)]
+        return mine[-limit:]
+
+
+def _state(one: Cited) -> SimpleNamespace:
+    return SimpleNamespace(number=one.number, instant=datetime.fromisoformat(one.performed), cited=one)
+
+
+def told(number: str, day: str, procedure: str = "monitor_outage", **more: Any) -> Cited:
+    return Cited(number, "AIT-2210", "S", procedure, f"2026-{day}T08:00-05:00", "", **more)
+
+
+def out(since: str, until: str) -> dict[str, str]:
+    return {
+        f"outage.{end}": f"2026-{day}T08:00-05:00" for end, day in (("from", since), ("until", until)) if day
+    }
+
+
+def held(start: str, end: str) -> tuple[Window, ...]:
+    days = [f"2026-{day}T09:00-05:00" if day else "" for day in (start, end)]
+    return (Window("output held", *days),)
+
+
+@pytest.mark.parametrize(
+    ("records", "numbers"),
+    [
+        ([told("R1", "03-28", facts=out("03-28", "04-04"))], ["R1"]),
+        ([told("R1", "03-28", facts=out("03-28", "03-31"))], []),
+        ([told("R1", "02-01", facts=out("02-01", ""))], ["R1"]),
+        ([told("R1", "03-30", "turbidity_standard_check", windows=held("03-30", ""))], ["R1"]),
+        ([told("R1", "03-30", "turbidity_standard_check", windows=held("03-30", "03-30"))], []),
+        (
+            [
+                told("R1", "03-29", "turbidity_standard_check", windows=held("03-29", "")),
+                told("R2", "03-30", "turbidity_standard_check", windows=held("03-30", "03-30")),
+            ],
+            [],
+        ),
+    ],
+    ids=[
+        "outage into it",
+        "outage over",
+        "outage long ago, not over",
+        "hold not released",
+        "hold over",
+        "released",
+    ],
+)
+def test_what_began_before_a_period_and_reaches_into_it_is_cited(
+    monkeypatch: pytest.MonkeyPatch, records: list[Cited], numbers: list[str]
+) -> None:
+    monkeypatch.setattr(gather, "_cited", lambda _book, state: state.cited)
+    april = ("2026-04-01T00:00-05:00", "2026-05-01T00:00-05:00")
+    book: Any = BookOfBefore(*records)
+    assert [one.number for one in gather._reaching(book, ("AIT-2210",), *april)] == numbers

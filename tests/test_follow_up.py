@@ -28,7 +28,13 @@ from wqverify.plant.folder import Plant
 from wqverify.terms import RunningClock, due_facts
 
 TAG, NAME = "AIT-2210", "turbidity_month"
-REPORT = RunningClock("Report of April 2026", "2026-05-10T23:59-05:00", "40 CFR 141.175", key="report")
+MAY = "2026-05-01T00:00-05:00"
+REPORT = RunningClock(
+    "Report of April 2026", "2026-05-10T23:59-05:00", "40 CFR 141.175", key="report", since=MAY
+)
+GRAB = RunningClock(
+    "next grab", "2026-05-02T12:00-05:00", "40 CFR 141.74", key="next_grab", only_by="a record"
+)
 TOLD = RunningClock("State told", "2026-04-13T23:59-04:00", "40 CFR 141.175(c)", key="told.2026-04-10")
 NEXT = RunningClock("Report of May 2026", "2026-06-10T23:59-05:00", "40 CFR 141.175", key="report")
 DONE = RunningClock("told already", "2026-04-13T23:59-05:00", "40 CFR 141.175", done=True, key="x")
@@ -39,7 +45,7 @@ LATER = datetime.fromisoformat("2026-06-01T08:00-05:00")
 @pytest.fixture
 def plant(tmp_path: Path) -> Plant:
     made = make_plant(tmp_path / "plant", MONTH)
-    enter_month(made, "2026-04", "2026-05-02", REPORT, TOLD, DONE)
+    enter_month(made, "2026-04", "2026-05-02", REPORT, TOLD, DONE, GRAB)
     return made
 
 
@@ -51,7 +57,7 @@ def enter_month(plant: Plant, month: str, day: str, *clocks: RunningClock) -> No
 
 def running(plant: Plant) -> list[tuple[str, str]]:
     found = on_records(open_book(plant.book, plant.device))
-    return [(one.where.number, one.clock.key) for one in found]
+    return [(one.where.number, one.clock.key) for one in found if one.clock.key != "next_grab"]
 
 
 def follow(plant: Plant, what: str = "report", at: str = "2026-05-08 10:00", **more: Any) -> bool:
@@ -84,6 +90,12 @@ def test_the_next_month_does_not_end_the_clocks_of_the_one_before(plant: Plant) 
     assert running(plant) == [(FIRST, "report"), (FIRST, "told.2026-04-10"), ("L1-2026-0002", "report")]
 
 
+def test_what_was_done_on_one_of_two_records_of_a_month_is_done(plant: Plant) -> None:
+    follow(plant)
+    enter_month(plant, "2026-04", "2026-05-03", REPORT, TOLD)
+    assert running(plant) == [("L1-2026-0002", "told.2026-04-10")]
+
+
 def test_a_record_in_place_of_another_has_its_clocks_and_what_was_done(plant: Plant) -> None:
     follow(plant)
     enter_month(plant, "2026-04", "2026-05-02", REPORT, TOLD)
@@ -102,6 +114,11 @@ def test_what_a_voided_record_left_is_asked_for_no_more(plant: Plant) -> None:
     ("changed", "sentence"),
     [
         ({"what": "report.2026"}, "'report.2026' is no follow-up of L1-2026-0001; it leaves report, told."),
+        ({"what": "next_grab"}, "next_grab of L1-2026-0001 ends with a record, not by saying"),
+        (
+            {"at": "2026-04-30 23:59"},
+            "report of L1-2026-0001 cannot have been done at 2026-04-30 23:59, before",
+        ),
         ({"number": "L1-2026-0009"}, "L1-2026-0009 is not in the book; name the record that"),
         ({"by": "T-99"}, "There is no person T-99 in people.toml"),
         ({"at": "2026-06-01 08:01"}, "2026-06-01 08:01 is later than this computer's clock shows"),
@@ -123,7 +140,9 @@ def test_what_cannot_be_entered_is_refused_and_nothing_is(
     assert len(state.events) == 1
 
 
-@pytest.mark.parametrize(("at", "ok"), [("2026-06-01 07:59", True), ("2026-06-01 08:00", True)])
+@pytest.mark.parametrize(
+    ("at", "ok"), [("2026-05-01 00:00", True), ("2026-06-01 07:59", True), ("2026-06-01 08:00", True)]
+)
 def test_up_to_this_minute_it_may_have_been_done(plant: Plant, at: str, ok: bool) -> None:
     assert follow(plant, at=at) is ok
 

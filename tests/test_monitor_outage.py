@@ -1030,6 +1030,9 @@ def test_it_verifies_no_analyzer_and_names_the_record_that_does() -> None:
 # ---------------------------------------------------------------- clocks on an open sheet
 
 
+BY_RECORD = "the next record of this outage"
+
+
 def clocks(raw: Mapping[str, Any], a: Analyzer | None = None, **more: Any) -> dict[str, RunningClock]:
     found = OUTAGE.clocks(dict(raw), OF.given_for(dict(raw), a, **more), {})
     return {one.what: one for one in found}
@@ -1043,7 +1046,11 @@ def begun(**more: Any) -> dict[str, Any]:
 def test_an_open_sheet_says_what_is_due_next() -> None:
     found = clocks(begun())
     assert found["next grab"] == RunningClock(
-        "next grab", "2026-05-14T12:10-04:00", "40 CFR 141.74(c)(2), grab every 4 h", key="next_grab"
+        "next grab",
+        "2026-05-14T12:10-04:00",
+        "40 CFR 141.74(c)(2), grab every 4 h",
+        key="next_grab",
+        only_by=BY_RECORD,
     )
     assert found["back in service (5 working days)"].due == "2026-05-20T23:59-04:00"
     assert clocks(begun(grab=None))["next grab"].due == "2026-05-14T00:00-04:00"
@@ -1096,7 +1103,11 @@ def test_notices_run_until_they_are_made() -> None:
     taken = [grab("20:30", "0.10 mg/L"), grab("23:00")]
     what = "Tell the State of a residual below 0.2 mg/L at 2026-05-13 20:30"
     assert clocks(begun(grab=taken))[what] == RunningClock(
-        what, "2026-05-14T23:59-04:00", "40 CFR 141.75(b)(3)(iii)", done=False, key="low_1"
+        what,
+        "2026-05-14T23:59-04:00",
+        "40 CFR 141.75(b)(3)(iii)",
+        key="low.2026-05-13T20:30-04:00",
+        since="2026-05-13T20:30-04:00",
     )
     made = clocks(begun(grab=taken, notice=[notice("residual too low", "23:30")]))
     assert made[what].done
@@ -1124,7 +1135,8 @@ def test_the_clock_of_five_days_goes_on_from_the_check_that_returned_it() -> Non
     source = "40 CFR 141.74(a)(2), at least every 5 days without an approved protocol"
     what = "calibration with a grab, 5 days after 2026-05-10"
     found = clocks(begun(), OWN, earlier=last)[what]
-    assert found == RunningClock(what, "2026-05-15T23:59-04:00", source, key="calibration")
+    only_by = "the calibration itself"
+    assert found == RunningClock(what, "2026-05-15T23:59-04:00", source, key="calibration", only_by=only_by)
     back = clocks(visit(), OWN, earlier=last, records=records())
     again = back["calibration with a grab, 5 days after 2026-05-14"]
     assert (again.due, again.done) == ("2026-05-19T23:59-04:00", True)  # the checks that follow are due

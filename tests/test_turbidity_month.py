@@ -703,9 +703,49 @@ def test_a_follow_up_the_month_does_not_have_is_refused_with_those_it_has() -> N
     with pytest.raises(ChooseAnother, match=r"told.2026-04-10, report. Name one of them") as told:
         run(high, raw={**sheet(), "followed": [row]})
     assert told.value.where == "followed.0.what"
-    twice = [{**row, "what": "report"}] * 2
-    with pytest.raises(CorrectTheEntry, match="report is entered as done twice; keep one of both"):
+    twice = [{**row, "what": "told.2026-04-10"}] * 2
+    with pytest.raises(CorrectTheEntry, match=r"told\.2026-04-10 is entered as done twice; keep one"):
         run(high, raw={**sheet(), "followed": twice})
+
+
+@pytest.mark.parametrize(
+    ("what", "done", "taken"),
+    [
+        ("told.2026-04-10", "2026-04-09 23:59", False),
+        ("told.2026-04-10", "2026-04-10 00:00", True),
+        ("report", "2026-04-30 23:59", False),
+        ("report", "2026-05-01 00:00", True),
+        ("report", "2026-05-02 09:10", True),
+        ("report", "2026-05-02 09:11", False),
+    ],
+)
+def test_nothing_was_done_before_what_it_follows_from_nor_after_the_sheet(
+    what: str, done: str, taken: bool
+) -> None:
+    raw = {**sheet(), "followed": [{"what": what, "done": done, "how": "by telephone"}]}
+    high = hourly(changed={local(2026, 4, 10, 9): "1.2"})
+    if taken:
+        assert f"done {done}" in said(run(high, raw=raw))
+        return
+    with pytest.raises(CorrectTheEntry, match=f"{what} is entered as done at {done}; it can have been"):
+        run(high, raw=raw)
+
+
+def test_the_state_is_consulted_within_24_h_to_the_minute() -> None:
+    high = hourly(changed={local(2026, 4, 10, 9): "1.2", local(2026, 4, 10, 15): "1.4"})
+    (one,) = [one for one in clocks_in(run(high).facts) if one.key == "consulted.2026-04-10"]
+    assert one.due == "2026-04-11T09:00-04:00"
+    assert "of 1.4 NTU on 2026-04-10" in one.what
+
+
+def test_an_open_sheet_that_cannot_be_judged_yet_breaks_no_list() -> None:
+    """Limits of the State that nobody entered, a month that begins on its second day."""
+    raw = sheet(rules={"filtration": "set by the State"})
+    slices = {"trend-1.csv": slice_of(hourly())}
+    given = given_for(raw, slices)
+    assert [one.key for one in MONTH.clocks(raw, given, slices)] == ["report"]
+    wrong = replace(given, times={**given.times, "month.begins": "2026-04-02T00:00-04:00"})
+    assert MONTH.clocks(raw, wrong, slices) == ()
 
 
 def test_a_pair_breaks_no_limit_of_the_water_and_is_counted_apart() -> None:

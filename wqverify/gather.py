@@ -17,6 +17,8 @@ from wqverify.plant.files import shortened
 from wqverify.plant.folder import Plant
 from wqverify.plant.snapshot import changes_between, snapshot
 from wqverify.procedures import PROCEDURES
+from wqverify.procedures.consequences import OUTAGE
+from wqverify.procedures.left_out import HELD, stretches_of, utc
 from wqverify.procedures.parts import (
     entries,
     named_analyzers,
@@ -231,6 +233,7 @@ def span_of(times: Mapping[str, str]) -> tuple[str, str]:
 
 # ---------------------------------------------------------------- records that are cited
 
+REACHES = timedelta(days=31)  # before a period: a hold that began then may reach into it
 MOST_CITED = 600  # records of a period that one case rests on
 
 
@@ -267,7 +270,33 @@ def records_of(
                 expected=f"at most {MOST_CITED}",
             )
         found |= {s.number: _cited(book, s) for s in states if s.number not in found}
+        found |= {
+            one.number: one for one in _reaching(book, tags, *span_of(times)) if one.number not in found
+        }
     return found
+
+
+def _reaching(book: Book, tags: tuple[str, ...], begin: str, end: str) -> Iterator[Cited]:
+    """Give the records of work before a period whose held output or outage reaches into it.
+
+    An outage is looked for however old, of other work 31 days back; common practice, no source.
+    """
+    first, last = (datetime.fromisoformat(at) for at in (begin, end))
+    back = (first - REACHES).isoformat()
+    for tag in tags:
+        before = [*book.last_records(tag, procedure=OUTAGE, before=back, limit=1)]
+        before += [one for one in book.begun_between(back, begin, [tag]) if one.instant < first]
+        earlier = {one.number: _cited(book, one) for one in before}
+        meanwhile = [_cited(book, one) for one in book.begun_between(begin, end, [tag])]
+        ends = [(span.end, by) for span, by in stretches_of([*earlier.values(), *meanwhile], last)]
+        released = [
+            (utc(window.end), number)
+            for number, one in earlier.items()
+            for window in one.windows
+            if window.what == HELD and window.end
+        ]
+        numbers = {number for at, number in (*ends, *released) if number in earlier and at > first}
+        yield from (one for number, one in earlier.items() if number in numbers)
 
 
 def _cited(book: Book, state: RecordState, *, checks: bool = False) -> Cited:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from wqverify.acts.shared import Tell, local_time, person_of, quiet, settled, typed
-from wqverify.book import RecordState
+from wqverify.book import RecordState, instant
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
 from wqverify.plant.fields import Notes
@@ -36,7 +36,7 @@ def follow_up(
                 f"{number} is {found}; name the record that `wqverify today` shows beside what was done.",
                 found=found,
             )
-        _clock(state, what)
+        _refuse_before(_clock(state, what), at, number)
         last = state.followed.get(what)
         body = {"by": person.id, "what": what, "done": at, "how": said}
         if last is not None and body.items() <= last.body.items():
@@ -73,10 +73,27 @@ def _moment(plant: Plant, done: str, now: datetime) -> str:
     return at.isoformat(timespec="minutes")
 
 
+def _refuse_before(clock: RunningClock, at: str, number: str) -> None:
+    if clock.since and instant(at) < instant(clock.since):
+        since, typed = (text[:16].replace("T", " ") for text in (clock.since, at))
+        raise CorrectTheEntry(
+            f"{clock.key} of {number} cannot have been done at {typed}, before {since}; correct the time.",
+            found=typed,
+            expected=f"not before {since}",
+        )
+
+
 def _clock(state: RecordState, what: str) -> RunningClock:
     left = {one.key: one for one in clocks_in(state.facts)}
-    if what in left:
+    if what in left and not left[what].only_by:
         return left[what]
+    if what in left:
+        raise ChooseAnother(
+            f"{what} of {state.number} ends with {left[what].only_by}, not by saying that it was done.",
+            found=what,
+            expected=left[what].only_by,
+        )
+    left = {key: one for key, one in left.items() if not one.only_by}
     named = f"it leaves {', '.join(left)}" if left else "it leaves nothing to be done"
     raise ChooseAnother(
         f"{what!r} is no follow-up of {state.number}; {named}.",

@@ -90,7 +90,7 @@ def today_lines(found: Today) -> Iterator[str]:
         yield f"Clocks running: {len(found.clocks)}"
         for running in found.clocks:
             yield from _wrapped(_running(running, found.now))
-            if running.where.number and running.clock.key:
+            if running.where.number and running.clock.key and not running.clock.only_by:
                 yield _next("follow-up", running.where.number, running.clock.key)
     ready = {walk.folder for walk in found.rounds if walk.ready}
     for state, heading in _HEADINGS.items():

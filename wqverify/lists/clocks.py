@@ -46,13 +46,14 @@ def on_records(book: Book) -> Iterator[Running]:
     states = book.telling(OF)
     before = replaced(states)
     known = {state.number: state for state in states}
-    newest = {
-        (state.tag, state.procedure, state.facts.get(OF)): state
-        for state in sorted(states, key=lambda one: one.instant)
-        if state.stands
-    }
-    for state in newest.values():
-        done = _done([state, *(known[number] for number in before.get(state.number, ()) if number in known)])
+    about: dict[tuple[str, str, str], list[RecordState]] = {}
+    for state in sorted(states, key=lambda one: one.instant):
+        if state.stands:
+            about.setdefault((state.tag, state.procedure, state.facts.get(OF, "")), []).append(state)
+    for several in about.values():
+        state = several[-1]
+        earlier = [known[n] for one in several for n in before.get(one.number, ()) if n in known]
+        done = _done([*several, *earlier])
         where = Where(state.tag, state.procedure, str(state.body.get("by", "")), number=state.number)
         yield from (Running(one, where) for one in clocks_in(state.facts) if one.key not in done)
 

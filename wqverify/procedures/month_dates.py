@@ -24,6 +24,7 @@ from wqverify.procedures.month_rules import (
     Span,
     is_large,
     month_of,
+    refuse,
 )
 from wqverify.procedures.month_sheet import MonthSheet
 from wqverify.procedures.outage_rules import consult_limit
@@ -42,35 +43,44 @@ class FollowUp:
 
     key: str
     what: str
+    since: date  # it cannot be done before
     due: date
     source: str
     tag: str = ""  # of the analyzer it comes from; empty for what comes of the month itself
     done: datetime | None = None
     how: str = ""
+    within: datetime | None = None  # the moment by which it is due, where the day alone does not say it
 
-    def words(self, started: date) -> str:
-        """Say it as seen from the day of the work: ahead, past, or done and how late."""
-        by = f"by {self.due:%A} {self.due.isoformat()}"
+    def words(self, started: datetime) -> str:
+        """Say it as seen from the start of the work: ahead, past, or done and how late."""
+        clock = f" {self.within:%H:%M}" if self.within else ""
+        by = f"by {self.due:%A} {self.due.isoformat()}{clock}"
         if self.done is not None:
             how = f"done {self.done:%Y-%m-%d %H:%M}, {self.how.removesuffix('.')}"
-            return f"{self.what}: {how}; it was due {by}{self._late(self.done.date())}."
-        if started > self.due:
-            past = (started - self.due).days
+            return f"{self.what}: {how}; it was due {by}{self._late(self.done)}."
+        if self._is_past(started):
+            past = (started.date() - self.due).days
             return (
                 f"{self.what}: was due {by}, {_days(past)} before this month was judged, and nothing entered "
                 f"here says that it was done."
             )
         return f"{self.what}: {by}."
 
-    def _late(self, day: date) -> str:
-        late = (day - self.due).days
-        return f", {_days(late)} late" if late > 0 else ""
+    def _is_past(self, at: datetime) -> bool:
+        return at > self.within if self.within else at.date() > self.due
+
+    def _late(self, at: datetime) -> str:
+        if not self._is_past(at):
+            return ""
+        late = (at.date() - self.due).days
+        return f", {_days(late)} late" if late else ", late"
 
     def clock(self, month: Span) -> RunningClock:
         """Return it as a clock: its day ends with the last minute on the clock of the plant."""
-        at = datetime(self.due.year, self.due.month, self.due.day, 23, 59, tzinfo=month.zone)
-        done = self.done is not None
-        return RunningClock(self.what, at.isoformat(timespec="minutes"), self.source, done, self.key)
+        end = datetime(self.due.year, self.due.month, self.due.day, 23, 59, tzinfo=month.zone)
+        since = datetime(self.since.year, self.since.month, self.since.day, tzinfo=month.zone)
+        due, first = (one.isoformat(timespec="minutes") for one in (self.within or end, since))
+        return RunningClock(self.what, due, self.source, self.done is not None, self.key, first)
 
 
 def _days(count: int) -> str:
@@ -103,8 +113,12 @@ def _fallen_away(
 
 
 def refuse_unknown(known: Known) -> None:
-    """Raise ChooseAnother for a follow-up the month does not have, CorrectTheEntry for one entered twice."""
-    keys = [one.key for one in follow_ups(known)]
+    """Raise ChooseAnother for a follow-up the month does not have.
+
+    Raises CorrectTheEntry for one that is entered twice, before what it follows from or after the sheet.
+    """
+    found = {one.key: one for one in follow_ups(known)}
+    keys = list(found)
     typed = [row.what for row in known.sheet.followed]
     for n, what in enumerate(typed):
         if what not in keys:
@@ -122,6 +136,22 @@ def refuse_unknown(known: Known) -> None:
                 expected="once",
                 where=f"followed.{n}.what",
             )
+        _refuse_time(found[what], n, known)
+
+
+def _refuse_time(one: FollowUp, n: int, known: Known) -> None:
+    started = datetime.fromisoformat(known.given.times["started"])
+    since = datetime(one.since.year, one.since.month, one.since.day, tzinfo=known.month.zone)
+    if one.done is not None and not since <= one.done <= started:
+        first, last = (known.month.clock(at) for at in (since, started))
+        raise CorrectTheEntry(
+            f"{one.key} is entered as done at {known.month.clock(one.done)}; it can have been done from "
+            f"{first} to the start of this work, {last}. Correct the time, or enter it later by "
+            f"wqverify follow-up.",
+            found=known.month.clock(one.done),
+            expected=f"{first} to {last}",
+            where=f"followed.{n}.done",
+        )
 
 
 def _of(known: Known, version: Version) -> Iterator[FollowUp]:
@@ -133,7 +163,8 @@ def _of(known: Known, version: Version) -> Iterator[FollowUp]:
 
 
 def _report(month: Span) -> FollowUp:
-    return FollowUp("report", f"Report of {month.words} to the State", report_due(month.name), REPORT)
+    what = f"Report of {month.words} to the State"
+    return FollowUp("report", what, month.ends.date(), report_due(month.name), REPORT)
 
 
 def _if_corrected(version: Version) -> str:
@@ -144,27 +175,31 @@ def _above_the_highest(known: Known, version: Version) -> Iterator[FollowUp]:
     """Tell the State by the next business day, and consult it within 24 h, for each day above the highest."""
     limit, said = known.high(HIGHEST), _if_corrected(version)
     higher = consult_limit(known.given)
-    for day, most in sorted(_days_above(known, version).items()):
+    for day, (first, most) in sorted(_days_above(known, version).items()):
         yield FollowUp(
             f"told.{day.isoformat()}",
             f"State told that the combined effluent exceeded {limit} {NTU} on {day.isoformat()}{said}",
+            day,
             next_business_day(day, holidays(known.given)),
             "40 CFR 141.175(c), end of the next business day",
             version.combined.tag,
         )
         beyond = higher is not None and most > higher.value
+        within = (first + timedelta(days=1)).astimezone(known.month.zone)
         yield FollowUp(
             f"consulted.{day.isoformat()}",
             f"State consulted whether the public is told of {most} {NTU} on {day.isoformat()}{said}",
-            day + timedelta(days=1),
+            day,
+            within.date(),
             f"{higher.source}, within 24 h; {SINGLE}" if beyond and higher is not None else SINGLE,
             version.combined.tag,
+            within=within,
         )
 
 
-def _days_above(known: Known, version: Version) -> dict[date, Decimal]:
-    """Return the days on which the combined effluent exceeded the highest value, each with its most."""
-    limit, found = known.high(HIGHEST), dict[date, Decimal]()
+def _days_above(known: Known, version: Version) -> dict[date, tuple[datetime, Decimal]]:
+    """Return the days on which the combined effluent exceeded the highest value: since when, and its most."""
+    limit, found = known.high(HIGHEST), dict[date, tuple[datetime, Decimal]]()
     # A mean has no moment of its own: the start of its four hours stands for it.
     above = [(one.at or one.due.start, one.value) for one in version.standing]
     above += [(one.at, one.value) for one in version.idle]
@@ -173,7 +208,8 @@ def _days_above(known: Known, version: Version) -> dict[date, Decimal]:
     for at, value in above:
         if value is not None and value > limit:
             day = at.astimezone(known.month.zone).date()
-            found[day] = max(value, found.get(day, value))
+            first, most = found.get(day, (at, value))
+            found[day] = min(at, first), max(value, most)
     return found
 
 
@@ -189,6 +225,7 @@ def _profiles(known: Known, version: Version, channel: Channel) -> Iterator[Foll
             f"profile.{channel.tag}.{day.isoformat()}",
             f"{channel.tag}: profile of the filter for {day.isoformat()}, unless an obvious reason is "
             f"reported{_if_corrected(version)}",
+            day,
             day + timedelta(days=PROFILE_DAYS),
             "40 CFR 141.175(b)(1)-(2), within 7 days",
             channel.tag,
@@ -209,6 +246,7 @@ def _months(known: Known, version: Version, channel: Channel) -> Iterator[Follow
             yield FollowUp(
                 f"assessment.{tag}",
                 f"{why}: self-assessment of the filter",
+                day,
                 day + timedelta(days=ASSESSMENT_DAYS),
                 "40 CFR 141.175(b)(3), 141.563(b), within 14 days",
                 tag,
@@ -219,14 +257,15 @@ def _months(known: Known, version: Version, channel: Channel) -> Iterator[Follow
         source = f"40 CFR {'141.175(b)(4)' if large else '141.563(c)'}, {days[0]} and {days[1]} days"
         for word, count in zip(("arranged", "done"), days, strict=True):
             due = day + timedelta(days=count)
-            yield FollowUp(f"evaluation.{word}.{tag}", f"{why}: evaluation {word}", due, source, tag)
+            yield FollowUp(f"evaluation.{word}.{tag}", f"{why}: evaluation {word}", day, due, source, tag)
 
 
 def clocks(raw: Raw, given: Given, slices: Slices) -> tuple[RunningClock, ...]:
     """Return what follows from the month of an open sheet: the report, the rest once it can be judged."""
-    if "month.begins" not in given.times:
+    try:
+        month = month_of(given)
+    except CorrectTheEntry:  # none is typed yet, or a wrong one: that is refused elsewhere
         return ()
-    month = month_of(given)
     return tuple(one.clock(month) for one in _so_far(raw, month, given, slices))
 
 
@@ -235,6 +274,7 @@ def _so_far(raw: Raw, month: Span, given: Given, slices: Slices) -> Sequence[Fol
     if sheet.rules is None or sheet.combined is None:
         return (_report(month),)
     try:
+        refuse(sheet, given)
         return follow_ups(known_of(sheet, given, slices))
     except (ChooseAnother, CorrectTheEntry, KeyError):  # what is still lacking is refused when it is run
         return (_report(month),)

@@ -51,7 +51,7 @@ def notes(known: Known) -> Iterator[Note]:
     """Give all sentences of a month, the cautions first."""
     for text in (*sentences.person_cautions(known.sheet, known.given), *_cautions(known)):
         yield Note("caution", text)
-    started = datetime.fromisoformat(known.given.times["started"]).astimezone(known.month.zone).date()
+    started = datetime.fromisoformat(known.given.times["started"]).astimezone(known.month.zone)
     for one in follow_ups(known):
         yield Note("advice", one.words(started), one.source)
     yield from _how(known)

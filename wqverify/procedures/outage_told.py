@@ -169,6 +169,9 @@ def _short_days(case: Case) -> Iterator[str]:
 # ---------------------------------------------------------------- clocks
 
 
+NEXT_RECORD = "the next record of this outage"
+
+
 def clocks(raw: Raw, given: Given, _slices: Slices) -> tuple[RunningClock, ...]:
     """Return the clocks that run on a sheet as far as it is typed."""
     case = case_of(b.so_far(OutageSheet, raw), given)
@@ -179,12 +182,14 @@ def _clocks(case: Case) -> Iterator[RunningClock]:
     due = next_due(case)
     if due is not None:
         source = PEOPLE_SOURCE if by_people(case.sheet) else grabs_tolerance(case.given).source
-        yield RunningClock("next grab", _iso(due), source, key="next_grab")
+        yield RunningClock("next grab", _iso(due), source, key="next_grab", only_by=NEXT_RECORD)
     last, repair = last_day(case), repair_time(case.given)
     if last is not None and repair is not None:
         done = case.back is not None
         what = f"back in service ({repair.words})"
-        yield RunningClock(what, _iso(end_of(last, case)), repair.source, done, "back_in_service")
+        yield RunningClock(
+            what, _iso(end_of(last, case)), repair.source, done, "back_in_service", only_by=NEXT_RECORD
+        )
     for duty in duties(case):
         told = made(duty, case) is not None
         yield RunningClock(
@@ -192,7 +197,8 @@ def _clocks(case: Case) -> Iterator[RunningClock]:
             _iso(due_at(duty, case)),
             duty.source,
             told,
-            duty.key,
+            f"{duty.key.partition('_')[0]}.{_iso(duty.since)}",
+            _iso(duty.since),
         )
     yield from _calibrations(case)
 
@@ -213,7 +219,8 @@ def _calibrations(case: Case) -> Iterator[RunningClock]:
         day = case.local(instant(since)).date() + timedelta(days=days)
         what = f"calibration with a grab, {days} days after {since[:10]}"
         over = case.back is not None
-        yield RunningClock(what, _iso(end_of(day, case)), source, over, "calibration")
+        at = _iso(end_of(day, case))
+        yield RunningClock(what, at, source, over, "calibration", only_by="the calibration itself")
 
 
 def _iso(moment: datetime) -> str:

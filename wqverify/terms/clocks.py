@@ -12,7 +12,8 @@ OF = "due.of"  # the fact that says what the clocks of a record are about: a mon
 class RunningClock:
     """Something that is due at a time: ``due`` is ISO 8601 with offset, ``source`` the rule or setting.
 
-    ``key`` names it in the facts of a record: with it `wqverify follow-up` says that it was done.
+    ``key`` names it in the facts of a record: with it `wqverify follow-up` says that it was done, which it
+    cannot have been before ``since``, ISO 8601 with offset, empty where that is not known.
     """
 
     what: str
@@ -20,6 +21,8 @@ class RunningClock:
     source: str
     done: bool = False
     key: str = ""
+    since: str = ""
+    only_by: str = ""  # what alone ends it, where saying that it was done does not
 
 
 def due_facts(of: str, clocks: Iterable[RunningClock]) -> dict[str, str]:
@@ -35,6 +38,8 @@ def due_facts(of: str, clocks: Iterable[RunningClock]) -> dict[str, str]:
         if one.key and not one.done:
             key = f"due.{one.key}"
             told |= {key: one.due, f"{key}.what": one.what, f"{key}.source": one.source}
+            more = {"since": one.since, "only_by": one.only_by}
+            told |= {f"{key}.{word}": text for word, text in more.items() if text}
     return told
 
 
@@ -48,4 +53,8 @@ def clocks_in(facts: Mapping[str, str]) -> Iterator[RunningClock]:
     for name, due in facts.items():
         what = facts.get(f"{name}.what")
         if name.startswith("due.") and what is not None:
-            yield RunningClock(what, due, facts.get(f"{name}.source", ""), key=name.removeprefix("due."))
+            source, since, only_by = (
+                facts.get(f"{name}.{word}", "") for word in ("source", "since", "only_by")
+            )
+            key = name.removeprefix("due.")
+            yield RunningClock(what, due, source, key=key, since=since, only_by=only_by)
