@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -140,6 +141,16 @@ def given_for(raw: dict[str, Any], slices: Mapping[str, bytes], **more: Any) -> 
     return replace(GIVEN, **{**plain, **more})
 
 
+def whole_month(rows: Texts, month: str) -> Texts:
+    """A filter before and after what a test says of it, as far apart: nothing of the month is missing."""
+    year, number = int(month[:4]), int(month[5:])
+    at, end = local(year, number, 1), local(year + number // 12, number % 12 + 1, 1)
+    times = sorted(rows)
+    step = min((after - before for before, after in pairwise(times)), default=timedelta(hours=1))
+    moments = (at + n * step for n in range(int((end - at) / step) + 1))
+    return {one: "0.09" for one in moments if not times[0] <= one <= times[-1]} | dict(rows)
+
+
 def day_of(result: Result, key: str) -> str | None:
     """The day by which a follow-up is due, on the clock of the plant."""
     due = result.facts.get(f"due.{key}")
@@ -156,7 +167,10 @@ def run(
     **more: Any,
 ) -> Result:
     typed = raw or sheet(month, len(filters))
-    rows = [combined if combined is not None else hourly(month), *filters]
+    rows = [
+        combined if combined is not None else hourly(month),
+        *(whole_month(one, month) for one in filters),
+    ]
     slices = {f"trend-{n}.csv": slice_of(one) for n, one in enumerate(rows, 1)}
     settings = {"people_served": people} if people else {}
     analyzer = replace(GIVEN.analyzer, settings=settings, tolerances=tolerances or {})
@@ -331,16 +345,22 @@ def test_a_missing_value_is_found_and_a_grab_stands_for_it() -> None:
     assert "0.31 (grab)" in value(mended, "month.day.2026-04-10").label
 
 
+OPEN = "{} values are left out and no grab stands for them; whether one was due is not known"
+
+
 @pytest.mark.parametrize(
     ("what", "missing", "observed", "word"),
-    [("off line", "0", "179 of 179", "off_line"), ("not measured", "0", "179 of 179", "left_out")],
+    [
+        ("off line", ("0", "pass"), "179 of 179", "off_line"),
+        ("not measured", (OPEN.format(1), "not evaluated"), "179 of 179", "left_out"),
+    ],
 )
 def test_a_time_that_is_typed_is_left_out_and_listed(
-    what: str, missing: str, observed: str, word: str
+    what: str, missing: tuple[str, str], observed: str, word: str
 ) -> None:
     row = {"what": what, "since": "2026-04-10 07:50", "until": "2026-04-10 08:10", "why": "valve exchanged"}
     result = run(hourly(changed={local(2026, 4, 10, 8): "3.5"}), raw=sheet(combined={"left_out": [row]}))
-    assert shown(result, "combined.missing") == (missing, "pass")
+    assert shown(result, "combined.missing") == missing
     assert check(result, "combined.percent").observed == observed
     assert shown(result, "combined.highest") == ("0.08", "pass")
     assert value(result, f"month.count.{word}").quantity.text == "1"
@@ -461,6 +481,65 @@ def test_many_backwashes_are_told_by_the_first_and_the_last_and_what_records_say
     assert ", 9 more in the flags of the attached slice, 04-13 09:00 to" in thirteen
     assert " more in the flags" not in twelve
     assert "04-07 09:00" in twelve
+
+
+@pytest.mark.parametrize(
+    ("grabs", "missing"),
+    [("", ("2", "fail")), ("2026-04-10T08:00-04:00 0.11; 2026-04-10T12:00-04:00 0.12", ("0", "pass"))],
+)
+def test_an_analyzer_out_of_service_is_no_reason_for_no_value(grabs: str, missing: tuple[str, str]) -> None:
+    """40 CFR 141.74(c)(1): every four hours, by hand where it is out of service."""
+    facts = {"outage.from": "2026-04-10T07:00-04:00", "outage.until": "2026-04-10T13:00-04:00"}
+    facts |= {"outage.grabs": grabs} if grabs else {}
+    out = cited("monitor_outage", facts={**facts, "verifies": "no"}, outcomes={})
+    assert shown(run(records=out), "combined.missing") == missing
+
+
+def test_what_is_left_out_and_lies_above_a_limit_is_never_silent() -> None:
+    row = {"what": "not measured", "since": "2026-04-10 07:50", "until": "2026-04-10 08:10", "why": "a spike"}
+    result = run(hourly(changed={local(2026, 4, 10, 8): "1.2"}), raw=sheet(combined={"left_out": [row]}))
+    assert (
+        "AIT-2210: 1 recordings that are left out lie above 1 NTU, the highest 1.2 NTU at 2026-04-10 08:00 "
+        "(not measured: a spike). Look whether it was water."
+    ) in told(result, "caution")
+    off = {**row, "what": "off line"}
+    result = run(hourly(changed={local(2026, 4, 10, 8): "1.2"}), raw=sheet(combined={"left_out": [off]}))
+    assert "that are left out lie above" not in said(result)
+
+
+@pytest.mark.parametrize(
+    ("hours", "outcome"), [(3.75, "pass"), (4, "pass"), (4.25, "not evaluated"), (72, "not evaluated")]
+)
+def test_hours_without_a_recording_of_a_filter_are_no_pass(hours: float, outcome: str) -> None:
+    """40 CFR 141.174(b): a filter whose monitor fails is sampled by hand every four hours."""
+    first = local(2026, 4, 10, 9)
+    whole = whole_month(quarters("0.09"), "2026-04")
+    for cells in (None, ""):  # rows that are not there, rows without a number
+        rows = {at: text for at, text in whole.items() if not first < at < first + timedelta(hours=hours)}
+        rows |= {at: "" for at in whole if at not in rows} if cells == "" else {}
+        result = run(None, rows)
+        assert shown(result, "AIT-2201.pairs")[1] == outcome
+        assert shown(result, "AIT-2201.two_months")[1] == outcome
+    pair = {local(2026, 4, 20, 9): "1.1", local(2026, 4, 20, 9) + timedelta(minutes=15): "1.2"}
+    assert shown(run(None, rows | pair), "AIT-2201.pairs") == ("1", "fail")
+
+
+@pytest.mark.parametrize(
+    ("what", "outcome"),
+    [("not measured", "not evaluated"), ("off line", "pass"), ("backwash", "pass")],
+)
+def test_a_pair_that_is_cut_by_what_is_left_out_is_not_known_off_line_apart(what: str, outcome: str) -> None:
+    raw = sheet(filters=1)
+    row = {"what": what, "since": "2026-04-10 09:25", "until": "2026-04-10 09:35", "why": "valve"}
+    raw["filter"][0]["left_out"] = [row]
+    assert shown(run(None, PAIR, raw=raw), "AIT-2201.pairs")[1] == outcome
+
+
+def test_what_is_invalidated_is_not_known_and_nothing_falls_away_by_it() -> None:
+    high = {one.number: replace(one, tag="AIT-2201") for one in doubt("invalidate").values()}
+    result = run(None, PAIR, records=high)
+    assert shown(result, "AIT-2201.pairs_corrected")[1] == "not evaluated"
+    assert not [one.what for one in clocks_in(result.facts) if "falls away" in one.what]
 
 
 def test_the_pair_is_reported_with_filter_value_and_time() -> None:

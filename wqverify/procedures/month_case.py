@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import cached_property
+from itertools import pairwise
 
 from wqverify.calculations.recordings import (
     Recording,
@@ -21,7 +22,7 @@ from wqverify.calculations.recordings import (
 )
 from wqverify.calculations.turbidity_pairs import QUARTER, Run, Start, broken, first_four_hours, runs_above
 from wqverify.errors import ChooseAnother, CorrectTheEntry
-from wqverify.procedures.month_records import LeftOutBy, corrected_rows, windows_of
+from wqverify.procedures.month_records import INVALIDATED, LeftOutBy, corrected_rows, windows_of
 from wqverify.procedures.month_rules import NTU, analyzer_of
 from wqverify.procedures.month_rules import Span as Month
 from wqverify.procedures.month_sheet import OFF_LINE, Combined, Filter
@@ -30,6 +31,7 @@ from wqverify.terms import Given, Slices, TrendUse
 
 # Flags that say nothing is wrong, or that it is on line; what is flagged otherwise does not count.
 GOOD = GOOD_FLAGS | {"on", "on line", "online", "in service", "filtering", "run", "running"}
+BLIND = timedelta(hours=4)  # without recordings: then a filter is sampled by hand, 40 CFR 141.174(b)
 Row = tuple[datetime, Decimal | None, str]
 
 
@@ -88,6 +90,36 @@ class Channel:
         """Return recordings of the month above a limit whose neighbour is missing or left out."""
         inside = [one for one in self.quarters if self.month.holds(one.at)]
         return sorted(broken(inside, limit, self.step), key=lambda one: one[0].at)
+
+    def blind(self, limit: Decimal) -> str:
+        """Return why no pair above a limit may be one that nobody recorded; empty where that is not so.
+
+        A recording that is missing breaks a pair, and hours of them do not say that there was none. A filter
+        off line filters no water.
+        """
+        for span in self.spans:
+            if span.why == INVALIDATED:
+                first, last = (self.month.clock(at) for at in (span.start, span.end))
+                return f"recordings are invalidated from {first} to {last}"
+        for one, why in self.broken(limit):
+            reason = why.partition(" is left out: ")[2]
+            if reason and not reason.startswith(OFF_LINE):
+                return f"{one.value} {NTU} at {self.month.clock(one.at)}, and {why}"
+        longest = max(pairwise(self._seen), key=lambda two: two[1] - two[0])
+        if longest[1] - longest[0] > BLIND:
+            first, last = (self.month.clock(at) for at in longest)
+            return f"nothing is recorded from {first} to {last}, which is more than 4 h"
+        return ""
+
+    @cached_property
+    def _seen(self) -> list[datetime]:
+        """When something is known of the filter in the month, its ends included."""
+        begins, ends = (at.astimezone(UTC) for at in (self.month.begins, self.month.ends))
+        known = [one.at for one in self.of_month if one.value is not None or one.left_out]
+        for span in (one for one in self.spans if one.off_line):
+            start, end = max(span.start, begins), min(span.end, ends)
+            known += [start + n * BLIND for n in range(int((end - start) / BLIND) + 1)] + [end]
+        return sorted([begins, *(at for at in known if begins <= at <= ends), ends])
 
     @cached_property
     def starts(self) -> tuple[Start, ...]:

@@ -13,6 +13,7 @@ from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.procedures import beside as b
 from wqverify.procedures.month_case import Channel
 from wqverify.procedures.month_judged import CORRECTED, Known, Version, known_of
+from wqverify.procedures.month_records import INVALIDATED
 from wqverify.procedures.month_rules import (
     EVALUATED,
     EVALUATION,
@@ -105,8 +106,9 @@ def _fallen_away(
 ) -> Iterator[tuple[str, FollowUp]]:
     """Give what the month asks for as recorded and no longer as corrected: both are said, people decide."""
     kept = {one.key for one in _of(known, corrected)}
-    judged = {one.tag for one in corrected.filters}
-    judged |= {corrected.combined.tag} if corrected.of_combined else set()
+    channels = (*corrected.filters, *((corrected.combined,) if corrected.of_combined else ()))
+    # What is invalidated is not known: nothing falls away by it.
+    judged = {one.tag for one in channels if not any(s.span.why == INVALIDATED for s in one.left_out)}
     for key, one in found.items():
         if key not in kept and one.tag in judged:
             yield key, replace(one, what=f"{one.what} (as recorded; {CORRECTED} it falls away)")

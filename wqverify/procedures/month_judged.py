@@ -24,6 +24,7 @@ from wqverify.calculations.turbidity_rule import (
     window_values,
     with_grabs,
 )
+from wqverify.procedures.left_out import OUT_OF_SERVICE
 from wqverify.procedures.month_case import Channel, channel_of
 from wqverify.procedures.month_records import LESS, changes_values, doubts_of, grabs_of_outages
 from wqverify.procedures.month_rules import (
@@ -330,8 +331,13 @@ def _at_most(count: int, limit: Tolerance, what: str) -> Tolerance:
 
 
 def _missing(known: Known) -> Check:
-    """A value that is due, has no reason and no grab: it was not measured."""
-    count = known.recorded.count("missing")
+    """A value that is due and has neither a recording nor a grab: an analyzer out of service is no reason.
+
+    What else is left out without a grab, by a hold or by who judges the month, leaves it open.
+    """
+    left = [one for one in known.recorded.values if one.state == "left out"]
+    out = [one for one in left if one.why.startswith(OUT_OF_SERVICE)]
+    count, open_ = known.recorded.count("missing") + len(out), len(left) - len(out)
     tolerance = Tolerance(
         unit="",
         rule="as the method states",
@@ -339,14 +345,15 @@ def _missing(known: Known) -> Check:
         source="40 CFR 141.74(c)(1), every four hours; continuous may replace it",
         high=Decimal(0),
     )
-    return judge(
-        f"{STAGE}.combined.missing",
-        known.recorded.limits,
-        "Combined effluent, values missing without a reason",
-        Quantity(str(count), "", float(count)),
-        tolerance,
-        observed=f"{count} of {known.recorded.expected}",
-    )
+    key, label = f"{STAGE}.combined.missing", "Combined effluent, values due without a recording or a grab"
+    observed = f"{count} of {known.recorded.expected}"
+    if open_ and not count:
+        reason = f"{open_} values are left out and no grab stands for them; whether one was due is not known"
+        return not_evaluated(
+            key, known.recorded.limits, label, reason, observed=observed, tolerance=tolerance
+        )
+    quantity = Quantity(str(count), "", float(count))
+    return judge(key, known.recorded.limits, label, quantity, tolerance, observed=observed)
 
 
 def _of_filter(known: Known, version: Version, channel: Channel) -> Iterator[Check]:
@@ -355,13 +362,14 @@ def _of_filter(known: Known, version: Version, channel: Channel) -> Iterator[Che
     assert pair is not None
     assert twice is not None
     pairs = sum(run.pairs for run in channel.runs(known.high(PAIR, tag)))
-    yield judge(
-        f"{STAGE}.{tag}.pairs{version.suffix}",
-        version.to_report,
-        f"{tag}, pairs of recordings running above {pair.high} {NTU}",
-        Quantity(str(pairs), "", float(pairs)),
-        _none_of(pair, "reported where there is one"),
-    )
+    key = f"{STAGE}.{tag}.pairs{version.suffix}"
+    label = f"{tag}, pairs of recordings running above {pair.high} {NTU}"
+    tolerance, blind = _none_of(pair, "reported where there is one"), channel.blind(known.high(PAIR, tag))
+    if blind and not pairs:
+        yield not_evaluated(key, version.to_report, label, blind, observed="0 known", tolerance=tolerance)
+    else:
+        quantity = Quantity(str(pairs), "", float(pairs))
+        yield judge(key, version.to_report, label, quantity, tolerance)
     if is_large(known.given):
         yield _starts(known, version, channel)
     yield _in_a_row(known, version, channel, PAIR, MONTHS)
@@ -409,6 +417,11 @@ def _in_a_row(known: Known, version: Version, channel: Channel, name: str, month
     tolerance = _at_most(months - 1, limit, what)
     if source != limit.source:
         tolerance = replace(tolerance, source=f"{what}: {source}")
+    blind = channel.blind(limit.high)
+    if blind and not pairs:
+        return not_evaluated(
+            key, version.to_report, label, blind, observed=f"{run} known", tolerance=tolerance
+        )
     if unknown and run < months and run > 0:
         reason = f"there is no record of {unknown} in the book, so the months before are not known"
         return not_evaluated(

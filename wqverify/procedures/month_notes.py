@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
+from decimal import Decimal
 from itertools import groupby
 
 from wqverify.calculations.turbidity_pairs import QUARTER
@@ -19,7 +20,7 @@ from wqverify.procedures.month_records import (
     doubts_of,
     open_doubts,
 )
-from wqverify.procedures.month_rules import NTU, ONCE_A_DAY, PAIR, START, is_large, people_served
+from wqverify.procedures.month_rules import HIGHEST, NTU, ONCE_A_DAY, PAIR, START, is_large, people_served
 from wqverify.procedures.month_shown import run_words
 from wqverify.terms import Caution, Note
 
@@ -106,6 +107,24 @@ def _cautions(known: Known) -> Iterator[str]:
         )
     for channel in _channels(known):
         yield from _of_channel(channel)
+        combined = channel is known.recorded.combined
+        yield from _hidden(channel, known.high(HIGHEST if combined else PAIR, channel.tag))
+
+
+def _hidden(channel: Channel, limit: Decimal) -> Iterator[str]:
+    """Say what is left out and lies above a limit, off line apart: it may have been water."""
+    above = [
+        one
+        for one in channel.of_month
+        if one.left_out and not one.off_line and one.value is not None and one.value > limit
+    ]
+    if above:
+        most = max(above, key=lambda one: one.value or Decimal(0))
+        yield (
+            f"{channel.tag}: {len(above)} recordings that are left out lie above {limit} {NTU}, the highest "
+            f"{most.value} {NTU} at {channel.month.clock(most.at)} ({most.left_out}). Look whether it was "
+            f"water."
+        )
 
 
 def _of_channel(channel: Channel) -> Iterator[str]:

@@ -16,7 +16,7 @@ from wqverify.procedures.left_out import stretches_of, utc
 from wqverify.procedures.month_rules import Span as Month
 from wqverify.terms import Cited, Given, Outcome
 
-INVALIDATE = "invalidate"
+INVALIDATE, INVALIDATED = "invalidate", "invalidated"  # the decision; why what it is about is left out
 LESS = "less than this, "  # of a grab below detection, beside the value that it is less than
 WITHOUT_RECORD = ("sheet", "flag")  # what else says that a time is left out
 
@@ -149,7 +149,7 @@ def _invalidated(doubt: Cited) -> Iterator[LeftOutBy]:
     for part in decided(doubt.facts):
         if part.what == INVALIDATE:
             start, end = (datetime.fromtimestamp(at, UTC) for at in (part.start, part.end))
-            yield LeftOutBy(Span(start, end + timedelta(seconds=1), "invalidated"), doubt.number)
+            yield LeftOutBy(Span(start, end + timedelta(seconds=1), INVALIDATED), doubt.number)
 
 
 def open_doubts(tags: Sequence[str], given: Given) -> tuple[Cited, ...]:
