@@ -659,6 +659,7 @@ ACCEPT = {"decision": "accept as is", "why": "small", "decided_by": "S-02"}
         ({}, (failed(),), f"last_good.record names record '{GOOD}', which is not at hand"),
         ({"period": period(since="2026-03-01 07:00")}, (), "is 2026-03-01 07:00, before the last good check"),
         ({"period": period(since="2026-03-31 08:00")}, (), "not before the failed check"),
+        ({"period": period(since="2026-03-01 08:01")}, (), "no evidence narrows the period; begin it there"),
         ({"period": period(until="2026-03-31 07:59")}, (), "is 2026-03-31 07:59, before the failed check"),
         (
             {"evidence": [{**EVIDENCE, "at": "2026-03-01 07:59"}]},
@@ -899,3 +900,24 @@ def test_a_month_of_quarter_hours_is_computed_well_within_a_third_of_a_second() 
     result: Result = run(raw, slice_=slice_)
     assert time.process_time() - begun < 0.3
     assert len(result.charts[0].series[0].points) <= 480
+
+
+def test_only_evidence_lets_a_period_begin_after_the_last_good_check() -> None:
+    known = [{**EVIDENCE, "at": "2026-03-05 09:00"}]
+    later = period(since="2026-03-05 08:00")
+    assert "In doubt from 2026-03-05 0" in " ".join(
+        one.text for one in run(sheet(period=later, evidence=known)).notes
+    )
+    assert "no evidence narrows the period" in refused(sheet(period=later))
+
+
+def test_a_doubt_answers_what_opened_it_once_the_whole_period_is_decided() -> None:
+    first, second = "2026-03-10 08:00", "2026-03-12 08:00"
+    for typed, answers in (
+        ([], ""),
+        ([{**ACCEPT, "until": first}], ""),
+        ([{**ACCEPT, "until": first}, {**ACCEPT, "decision": "correct", "since": second}], ""),
+        ([{**ACCEPT, "until": first}, {**ACCEPT, "decision": "correct", "since": first}], FAILED),
+        ([ACCEPT], FAILED),
+    ):
+        assert run(sheet(decided=typed)).facts["answers"] == answers

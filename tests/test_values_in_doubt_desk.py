@@ -13,7 +13,6 @@ from plant_example import MONTH, plant_in, record_in
 from step_driver import act_to
 
 from wqverify.acts import compute_only
-from wqverify.acts.perform import _findable
 from wqverify.book import open_book
 from wqverify.demo.doubt_visits import doubt_visit
 from wqverify.desk import Desk, open_desk
@@ -27,6 +26,7 @@ from wqverify.procedures import PROCEDURES
 from wqverify.procedures.consequences import opened_by
 from wqverify.procedures.walk import answered
 from wqverify.records.canonical import record_to_bytes
+from wqverify.records.findable import findable
 from wqverify.terms import Record
 
 GOOD, FAILED = "L1-2026-0001", "L1-2026-0003"
@@ -45,7 +45,7 @@ SHEET: dict[str, Any] = answered(tomllib.loads(VISIT.sheet))
 def enter(plant: Plant, record: Record) -> None:
     """Enter a record as performing it does, without its page and notebook."""
     with open_book(plant.book, plant.device, create=True).writing() as writer:
-        body = {"by": record.performed_by, "pdf": "0" * 64, **_findable(record)}
+        body = {"by": record.performed_by, "pdf": "0" * 64, **findable(record)}
         body["opens"] = [list(one) for one in opened_by(PROCEDURES[record.procedure], record)]
         data, key = record_to_bytes(record), f"performed {record.number}"
         writer.append("performed", key=key, record=record.number, at=record.entered, stored=data, body=body)

@@ -12,6 +12,7 @@ from wqverify.procedures.doubt_errors import errors_of
 from wqverify.procedures.doubt_limits import limit_of
 from wqverify.procedures.doubt_sheet import DoubtSheet, Failed, LastGood
 from wqverify.procedures.doubt_uses import refuse_uses
+from wqverify.procedures.left_out import VISIT
 from wqverify.procedures.parts import refuse_disorder
 from wqverify.terms import Cited, Given
 
@@ -111,6 +112,7 @@ def _refuse_times(sheet: DoubtSheet, failed: Cited, given: Given) -> None:
         raise _order(
             "period.since", since, f"the failed check {failed.number}", failed.performed, "not before"
         )
+    _refuse_shorter(sheet, good, since)
     if _at(until) < _at(failed.performed):
         raise _order("period.until", until, f"the failed check {failed.number}", failed.performed, "before")
     for path, at in given.times.items():
@@ -123,6 +125,23 @@ def _refuse_times(sheet: DoubtSheet, failed: Cited, given: Given) -> None:
                 expected=f"{since} to {failed.performed}",
                 where=path,
             )
+
+
+def _refuse_shorter(sheet: DoubtSheet, good: Cited | None, since: str) -> None:
+    """Only evidence narrows a period that begins with the last good check."""
+    if good is None or sheet.period.basis != "last good check" or sheet.evidence:
+        return
+    visits = (one.end for one in good.windows if one.what == VISIT and one.end)
+    ended = max(visits, key=_at, default=good.performed)
+    if _at(since) > max(_at(ended), _at(good.performed)):
+        raise CorrectTheEntry(
+            f"period.since is {_clock(since)}, after the last good check {good.number} ended "
+            f"({_clock(ended)}), and no evidence narrows the period; begin it there, "
+            f"or enter the evidence.",
+            found=since,
+            expected=ended,
+            where="period.since",
+        )
 
 
 def _order(path: str, at: str, what: str, other: str, word: str) -> CorrectTheEntry:

@@ -16,7 +16,7 @@ LOOKS_BACK = "This verifies no analyzer: it looks back at what was recorded, and
 
 def facts(case: Case, found: Sequence[Decision]) -> dict[str, str]:
     """Return the facts of a doubt; ``doubt_facts`` says how they are read."""
-    told = {"verifies": "no", "touched": "no", "answers": case.failed.number}
+    told = {"verifies": "no", "touched": "no"}
     told |= {"told.verifies": LOOKS_BACK, **_period(case), **_model(case)}
     parts = sorted(
         (*span(case, n), row.decision) for n, row in enumerate(case.sheet.decided) if row.decision in FACTS
@@ -25,7 +25,18 @@ def facts(case: Case, found: Sequence[Decision]) -> dict[str, str]:
     told["doubt.decision"] = "; ".join(
         f"{stamp(start, given)} {stamp(end, given)} {what}" for start, end, what in parts
     )
-    return {name: text for name, text in told.items() if text} | _said(case, found)
+    answers = {"answers": case.failed.number if _whole(case) else ""}  # else it stays asked for
+    return {name: text for name, text in told.items() if text} | answers | _said(case, found)
+
+
+def _whole(case: Case) -> bool:
+    """Whether the decisions cover the whole period."""
+    end = case.since
+    for start, until in sorted(span(case, n) for n in range(len(case.sheet.decided))):
+        if start > end:
+            return False
+        end = max(end, until)
+    return bool(case.sheet.decided) and end >= case.until
 
 
 def _period(case: Case) -> dict[str, str]:
