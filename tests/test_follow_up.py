@@ -60,29 +60,33 @@ def running(plant: Plant) -> list[tuple[str, str]]:
     return [(one.where.number, one.clock.key) for one in found if one.clock.key != "next_grab"]
 
 
-def follow(plant: Plant, what: str = "report", at: str = "2026-05-08 10:00", **more: Any) -> bool:
+def follow(plant: Plant, what: str = "report", at: str = "2026-05-08 10:00", **more: Any) -> str | None:
     said = {"by": "S-02", "how": "letter 12", "now": LATER, "number": FIRST, **more}
     return follow_up(plant, what=what, done=at, **said)
 
 
 def test_what_a_record_leaves_runs_until_it_is_said_to_be_done(plant: Plant) -> None:
     assert running(plant) == [(FIRST, "report"), (FIRST, "told.2026-04-10")]
-    assert follow(plant)
+    assert follow(plant) == ""
     assert running(plant) == [(FIRST, "told.2026-04-10")]
-    assert follow(plant, "told.2026-04-10", "2026-04-11 09:00")
+    assert follow(plant, "told.2026-04-10", "2026-04-14 09:00") == "late, it was due 2026-04-13 23:59"
     assert running(plant) == []
 
 
 def test_said_again_it_is_in_the_book_already_and_corrected_both_are_kept(plant: Plant) -> None:
-    assert follow(plant)
-    assert not follow(plant)
-    assert follow(plant, at="2026-05-09 10:00")
-    assert not follow(plant, at="2026-05-09 10:00")
+    assert follow(plant, at="2026-05-20 10:00") == "late, it was due 2026-05-10 23:59"
+    assert follow(plant, at="2026-05-20 10:00") is None
+    assert follow(plant, at="2026-05-09 10:00") == (
+        "it stands in place of 2026-05-20 10:00, entered by S-02, which the book keeps"
+    )
+    assert follow(plant, at="2026-05-09 10:00") is None
     state = open_book(plant.book, plant.device).find(FIRST)
     assert state is not None
     assert [one.event for one in state.events] == ["performed", "followed up", "followed up"]
+    rows = [row[-1] for row in open_rows(state, {}, plant) if row[0] == "followed up"]
+    assert ["10:00 -05:00, late, letter 12. Entered otherwise later." in row for row in rows] == [True, False]
     assert state.followed["report"].body["done"] == "2026-05-09T10:00-05:00"
-    assert "followed up by S-02 on 2026-06-01: report done 2026-05-08 10:00, letter 12" in state.told
+    assert "followed up by S-02 on 2026-06-01: report done 2026-05-20 10:00, letter 12" in state.told
 
 
 def test_the_next_month_does_not_end_the_clocks_of_the_one_before(plant: Plant) -> None:
@@ -144,7 +148,7 @@ def test_what_cannot_be_entered_is_refused_and_nothing_is(
     ("at", "ok"), [("2026-05-01 00:00", True), ("2026-06-01 07:59", True), ("2026-06-01 08:00", True)]
 )
 def test_up_to_this_minute_it_may_have_been_done(plant: Plant, at: str, ok: bool) -> None:
-    assert follow(plant, at=at) is ok
+    assert (follow(plant, at=at) is not None) is ok
 
 
 def test_today_shows_the_command_that_ends_a_clock(plant: Plant) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
 
 from wqverify.acts.shared import Tell, local_time, person_of, quiet, settled, typed
-from wqverify.book import RecordState, instant
+from wqverify.book import Entry, RecordState, instant
 from wqverify.errors import ChooseAnother, CorrectTheEntry
 from wqverify.plant.clock import resolve
 from wqverify.plant.fields import Notes
@@ -15,8 +16,10 @@ from wqverify.terms import RunningClock, clocks_in
 
 def follow_up(
     plant: Plant, number: str, what: str, by: str, done: str, how: str, now: datetime, tell: Tell = quiet
-) -> bool:
-    """Enter that a follow-up of a record was done; False where the book holds this very entry.
+) -> str | None:
+    """Enter that a follow-up of a record was done; None where the book holds this very entry.
+
+    Returns what stands beside the new entry: how late it was done, which entry before it replaces.
 
     ``what`` is its key as `wqverify today` shows it, ``done`` a time of the plant's clock with its date.
     Entered again with another time or way, the newest counts and both are kept.
@@ -36,11 +39,12 @@ def follow_up(
                 f"{number} is {found}; name the record that `wqverify today` shows beside what was done.",
                 found=found,
             )
-        _refuse_before(_clock(state, what), at, number)
+        clock = _clock(state, what)
+        _refuse_before(clock, at, number)
         last = state.followed.get(what)
         body = {"by": person.id, "what": what, "done": at, "how": said}
         if last is not None and body.items() <= last.body.items():
-            return False
+            return None
         count = sum(one.event == "followed up" for one in state.events) + 1
         tell(f"entering the follow-up of {number}")
         writer.append(
@@ -51,7 +55,15 @@ def follow_up(
             body=body,
         )
     tell(f"entered the follow-up of {number}")
-    return True
+    return "; ".join(_beside(clock, at, last))
+
+
+def _beside(clock: RunningClock, at: str, last: Entry | None) -> Iterator[str]:
+    if instant(at) > instant(clock.due):
+        yield f"late, it was due {clock.due[:16].replace('T', ' ')}"
+    if last is not None:
+        before = str(last.body["done"])[:16].replace("T", " ")
+        yield f"it stands in place of {before}, entered by {last.body['by']}, which the book keeps"
 
 
 def _moment(plant: Plant, done: str, now: datetime) -> str:

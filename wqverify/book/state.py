@@ -136,6 +136,11 @@ class RecordState:
         return {str(one.body.get("what", "")): one for one in self.events if one.event == "followed up"}
 
     @property
+    def follow_ups(self) -> list[Entry]:
+        """Every entry that something it left to be done was done, also one that another replaces."""
+        return [one for one in self.events if one.event == "followed up"]
+
+    @property
     def told(self) -> str:
         """Where the record stands, with who, when, why, and where signed paper is kept."""
         said = []

@@ -27,6 +27,9 @@ def follow_up(
     """
     from wqverify.acts import follow_up as follow
 
-    new = follow(opened(plant_folder), number, what, by, at, how, now())
-    sentence = f"{number}: {what} was done {at}, entered by {by}."
-    say(sentence if new else f"{number}: this is in the book already.", as_json, number=number, what=what)
+    beside = follow(opened(plant_folder), number, what, by, at, how, now())
+    more = f"; {beside}" if beside else ""
+    sentence = f"{number}: {what} was done {at}, entered by {by}{more}."
+    if beside is None:
+        sentence = f"{number}: this is in the book already."
+    say(sentence, as_json, number=number, what=what)

@@ -76,7 +76,20 @@ def rerun(
     if plant is not None and of_book:
         answers = _then(answers, _of_book(plant, numbers, month, audit.How(pages, register), workers))
     told = _Json() if as_json else _Text(each or bool(what), as_now)
-    return told.tell(answers, plant, sample)
+    code = told.tell(answers, plant, sample)
+    if plant is not None and month and not as_json:
+        _tell_later(plant, month)
+    return code
+
+
+def _tell_later(plant: Plant, month: str) -> None:
+    """Name the records of later work about a month: they are run again by number, or with their own month."""
+    from wqverify import audit
+    from wqverify.pack.gathered import about_the_month
+
+    later = [one.number for one in about_the_month(audit.book_of(plant), month) if one.performed[:7] != month]
+    if later:
+        echo(f"Done later, about {month}, and run again by number: {', '.join(later)}.")
 
 
 def _then(first: Iterator[Rerun], second: Iterator[Rerun]) -> Iterator[Rerun]:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
-from wqverify.book import Entry, RecordState
+from wqverify.book import Entry, RecordState, instant
 from wqverify.lists.queue import LATE
 from wqverify.pack.pages_in import Page
 from wqverify.pack.tables import Head
@@ -262,13 +262,15 @@ def open_rows(state: RecordState, plain: Plain, plant: Plant) -> Iterator[Cells]
         answer = f" Answer: {question.answer}" if question.answer else ""
         yield row(what, entry.at, called(question.by, plain, plant), f"{question.question}{answer}")
     for clock in clocks_in(state.facts) if state.stands else ():
-        done = state.followed.get(clock.key)
         text = f"{clock.what}: due {when(clock.due)} ({clock.source})."
-        if done is None:
+        followed = [one for one in state.follow_ups if one.body["what"] == clock.key]
+        if not followed:
             yield row("to be done", entered, performer, f"{text} Nothing in the book says that it was done.")
-        else:
-            by, how = called(str(done.body["by"]), plain, plant), done.body["how"]
-            yield row("followed up", done.at, by, f"{text} Done {when(str(done.body['done']))}, {how}.")
+        for one in followed:
+            by, how, done = called(str(one.body["by"]), plain, plant), one.body["how"], str(one.body["done"])
+            after = ", late" if instant(done) > instant(clock.due) else ""
+            again = "" if one is followed[-1] else " Entered otherwise later."
+            yield row("followed up", one.at, by, f"{text} Done {when(done)}{after}, {how}.{again}")
     worked = _last_time(plain)
     late = list(_late(state, worked)) if worked is not None else []
     if late:

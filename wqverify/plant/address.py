@@ -25,8 +25,10 @@ def shown(text: str) -> str:
 
     >>> shown("postgresql:/crew:secret@book.example/plant")
     'postgresql:/crew:…@book.example/plant'
+    >>> shown("postgresql:crew:my secret@book.example/plant")
+    'postgresql:crew:…@book.example/plant'
     """
-    return re.sub(r"(/[^\s/:@]*):\S*@", r"\1:…@", text)
+    return re.sub(r"([/:][^\s/:@]*):.*@", r"\1:…@", text)
 
 
 def fault_of(address: str) -> str:

@@ -62,7 +62,7 @@ def _facts(known: Known, checks: tuple[Check, ...]) -> dict[str, str]:
         "verifies": "no",
         "told.verifies": "This verifies no analyzer: their own checks do.",
         "month": known.month.name,
-        **{key: said for version in known.versions for key, said in _told(known, version)},
+        **{key: said for version in known.versions for key, said in _told(known, version, checks)},
         "told.work": _work(known, checks),
     }
     for version in known.versions:
@@ -99,7 +99,7 @@ def _failed(checks: list[Check]) -> int:
     return sum(one.outcome is Outcome.FAIL for one in checks)
 
 
-def _told(known: Known, version: Version) -> Iterator[tuple[str, str]]:
+def _told(known: Known, version: Version, checks: tuple[Check, ...]) -> Iterator[tuple[str, str]]:
     """Say each verdict of the month in one sentence, as it is told over a radio, under its stage."""
     month = f"{known.month.words}, {version.name}"
     if version.of_combined:
@@ -108,11 +108,22 @@ def _told(known: Known, version: Version) -> Iterator[tuple[str, str]]:
         yield (
             f"told.{version.limits}",
             f"{month}: {known.within(version)} of {len(version.standing)} values of the combined effluent at "
-            f"or below {known.high(LIMIT)} {NTU}{most}.",
+            f"or below {known.high(LIMIT)} {NTU}{most}.{_broken(version.limits, checks)}",
         )
     if version.filters:
         filters = "; ".join(_pairs_words(known, channel) for channel in version.filters)
         yield f"told.{version.to_report}", f"{month}: {filters}."
+
+
+def _broken(stage: str, checks: tuple[Check, ...]) -> str:
+    """Name what of the water lies outside its limit, or was not judged: a number alone does not say it."""
+    words = {Outcome.FAIL: "Outside its limit", Outcome.NOT_EVALUATED: "Not evaluated"}
+    said = [
+        f" {word}: {', '.join(one.label for one in checks if (one.stage, one.outcome) == (stage, outcome))}."
+        for outcome, word in words.items()
+        if any((one.stage, one.outcome) == (stage, outcome) for one in checks)
+    ]
+    return "".join(said)
 
 
 def _pairs_words(known: Known, channel: Channel) -> str:

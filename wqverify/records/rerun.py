@@ -210,7 +210,8 @@ def compared(
     places = [place for change in since for place in change.places]
     open_ones = [d for d in differences if not any(fnmatchcase(d.path, place) for place in places)]
     told = [f"{c.direction} by about {c.about} since revision {c.revision} ({c.why})" for c in since]
-    answer, reasons = _of_differences(open_ones, made, "; ".join(told) if places else "")
+    announced = "; ".join(told) if len(open_ones) < len(differences) else ""
+    answer, reasons = _of_differences(open_ones, made, announced)
     values, spoken = (tuple(d for d in differences if d.spoken is spoken) for spoken in (False, True))
     return replace(plain, answer=answer, reason="; ".join(reasons), differences=values, sentences=spoken)
 
