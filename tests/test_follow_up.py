@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -106,6 +107,14 @@ def test_a_record_in_place_of_another_has_its_clocks_and_what_was_done(plant: Pl
     with open_book(plant.book, plant.device).writing() as writer:
         end_record(writer, "superseded", FIRST, "T-07", "mistyped", "2026-06-01T08:00-05:00", "L1-2026-0002")
     assert running(plant) == [("L1-2026-0002", "told.2026-04-10")]
+
+
+def test_a_month_judged_anew_with_other_figures_is_reported_anew(plant: Plant) -> None:
+    follow(plant)
+    enter_month(plant, "2026-04", "2026-05-02", replace(REPORT, what="Report of April 2026 (179 of 180)"))
+    with open_book(plant.book, plant.device).writing() as writer:
+        end_record(writer, "superseded", FIRST, "T-07", "mistyped", "2026-06-01T08:00-05:00", "L1-2026-0002")
+    assert running(plant) == [("L1-2026-0002", "report")]
 
 
 def test_what_a_voided_record_left_is_asked_for_no_more(plant: Plant) -> None:

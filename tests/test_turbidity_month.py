@@ -726,9 +726,18 @@ def test_the_report_runs_as_a_clock_on_the_open_sheet() -> None:
     raw = sheet()
     slices = {"trend-1.csv": slice_of(hourly())}
     given = given_for(raw, slices)
-    for typed in (raw, {**raw, "status": {}}, {**raw, "rules": {}}, {**raw, "combined": {}}):
+    judged = " (180 of 180 at or below 0.3 NTU, highest 0.08 NTU, no pairs)"
+    for typed, figures in (
+        (raw, judged),
+        ({**raw, "status": {}}, judged),
+        ({**raw, "rules": {}}, ""),
+        ({**raw, "combined": {}}, ""),
+    ):
         (clock,) = MONTH.clocks(typed, given, slices)
-        assert (clock.what, clock.due) == ("Report of April 2026 to the State", "2026-05-10T23:59-04:00")
+        assert (clock.what, clock.due) == (
+            f"Report of April 2026 to the State{figures}",
+            "2026-05-10T23:59-04:00",
+        )
     assert MONTH.clocks({}, replace(GIVEN, times={}), {}) == ()
 
 
@@ -755,7 +764,7 @@ def test_what_follows_from_the_month_runs_as_clocks_too() -> None:
 def test_a_day_that_is_past_is_told_as_past_and_one_ahead_as_ahead() -> None:
     result = run(hourly(changed={local(2026, 4, 10, 9): "1.2"}))  # judged on 2 May
     told = said(result)
-    assert "Report of April 2026 to the State: by Sunday 2026-05-10." in told
+    assert "NTU, no pairs): by Sunday 2026-05-10." in told
     assert (
         "State told that the combined effluent exceeded 1 NTU on 2026-04-10: was due by Monday 2026-04-13, "
         "19 days before this month was judged, and nothing entered here says that it was done."
@@ -913,7 +922,7 @@ def test_a_doubt_about_a_filter_moves_its_pairs_and_nothing_else() -> None:
     assert result.facts["ife.AIT-2201.pairs.1_corrected"] == "0"
     whats = {one.key: one.what for one in clocks_in(result.facts)}
     assert whats["profile.AIT-2201.2026-04-10"].endswith("(as recorded; as corrected it falls away)")
-    assert whats["report"] == "Report of April 2026 to the State"
+    assert whats["report"].startswith("Report of April 2026 to the State (180 of 180 at or below 0.3 NTU,")
     told_of = [result.facts[f"told.no_filter_to_report{end}"] for end in ("", "_corrected")]
     assert told_of == [
         "April 2026, as recorded: AIT-2201 1 pair above 1.0 NTU.",

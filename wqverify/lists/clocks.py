@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -41,7 +41,8 @@ def on_sheet(plant: Plant, where: Where, raw: Raw, now: datetime) -> Iterator[Ru
 def on_records(book: Book) -> Iterator[Running]:
     """Give what records leave to be done; of several about one thing (a month, a failure) the newest tells.
 
-    What was followed up on a record that was superseded is so on the one in its place.
+    What was followed up on a record that was superseded is so on the one in its place, where that leaves the
+    same to be done.
     """
     states = book.telling(OF)
     before = replaced(states)
@@ -53,10 +54,11 @@ def on_records(book: Book) -> Iterator[Running]:
     for several in about.values():
         state = several[-1]
         earlier = [known[n] for one in several for n in before.get(one.number, ()) if n in known]
-        done = _done([*several, *earlier])
+        done = {(key, _what(one, key)) for one in (*several, *earlier) for key in one.followed}
         where = Where(state.tag, state.procedure, str(state.body.get("by", "")), number=state.number)
-        yield from (Running(one, where) for one in clocks_in(state.facts) if one.key not in done)
+        yield from (Running(one, where) for one in clocks_in(state.facts) if (one.key, one.what) not in done)
 
 
-def _done(states: Sequence[RecordState]) -> set[str]:
-    return {key for state in states for key in state.followed}
+def _what(state: RecordState, key: str) -> str:
+    """What was done: with other figures, such as those of a report, it is another thing."""
+    return next((one.what for one in clocks_in(state.facts) if one.key == key), "")

@@ -18,6 +18,7 @@ from wqverify.procedures.month_rules import (
     EVALUATED,
     EVALUATION,
     HIGHEST,
+    LIMIT,
     MONTHS,
     NTU,
     PAIR,
@@ -157,15 +158,25 @@ def _refuse_time(one: FollowUp, n: int, known: Known) -> None:
 
 
 def _of(known: Known, version: Version) -> Iterator[FollowUp]:
-    yield _report(known.month)
+    if version.name != CORRECTED:
+        yield _report(known.month, _figures(known))
     yield from _above_the_highest(known, version)
     for channel in version.filters:
         yield from _profiles(known, version, channel)
         yield from _months(known, version, channel)
 
 
-def _report(month: Span) -> FollowUp:
-    what = f"Report of {month.words} to the State"
+def _figures(known: Known) -> str:
+    """What is reported in short: a month judged anew with other figures is reported anew."""
+    version, highest = known.recorded, known.highest(known.recorded)
+    pairs = sum(run.pairs for one in version.filters for run in one.runs(known.high(PAIR, one.tag)))
+    most = f", highest {highest[0]} {NTU}" if highest is not None else ""
+    count = f"{known.within(version)} of {len(version.standing)} at or below {known.high(LIMIT)} {NTU}"
+    return f" ({count}{most}, {pairs or 'no'} {'pair' if pairs == 1 else 'pairs'})"
+
+
+def _report(month: Span, figures: str = "") -> FollowUp:
+    what = f"Report of {month.words} to the State{figures}"
     return FollowUp("report", what, month.ends.date(), report_due(month.name), REPORT)
 
 
