@@ -52,13 +52,14 @@ def check_pdfs(
     expected = records_of(chains, month)
     tables = Tables(folder, report)
     there = {name for name in names if name.startswith("pages/")}
+    owners = {body["pdf"]: body["record"] for _, body in bodies_of(chains) if body["pdf"]}
     same, agreeing = 0, 0
     for number in sorted(expected):
         known, told = expected[number], tables.index_of(number)
         name = f"pages/{told.get('PDF') or number + '.pdf'}"
         known["data"] = bytes_of(folder, name, report) if name in there else None
         before = len(report.bad)
-        agreeing += check_pdf(number, known, name, chains, report)
+        agreeing += check_pdf(number, known, name, chains, report, owners.get)
         there.discard(name)
         if len(report.bad) == before:
             same += 1
@@ -77,13 +78,23 @@ def check_pdfs(
     tables.end(expected, month)
 
 
-def check_pdf(number: str, known: Any, name: str, chains: "dict[str, Chain]", report: Report) -> bool:
-    """Check one PDF; returns whether the digest it holds of the entry before it agrees with the chain."""
+def check_pdf(
+    number: str, known: Any, name: str, chains: "dict[str, Chain]", report: Report, owner: Any
+) -> bool:
+    """Check one PDF; returns whether the digest it holds of the entry before it agrees with the chain.
+
+    ``owner`` gives the record of a digest that the chains name, None for none.
+    """
     if known["data"] is None:
         report.bad.append(f"{number}: its PDF is missing from pages/.")
         return False
     digest, pdfs = hashlib.sha256(known["data"]).hexdigest(), known["pdfs"]
     known["digest"] = digest
+    if owner(digest) not in (None, number):
+        report.bad.append(
+            f"{number}: {name} is not the file that the chain names: it is that of {owner(digest)}."
+        )
+        return False
     if not pdfs or digest != pdfs[-1]:
         what = "an older copy, before the last signature" if digest in pdfs else "changed"
         report.bad.append(f"{number}: {name} is not the file that the chain names: {what}.")

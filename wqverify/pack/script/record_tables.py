@@ -8,6 +8,7 @@ from typing import Any
 from wqverify.pack.script.reading import rows_of
 from wqverify.pack.script.said import DASH, NOT_JSON, Report
 
+GOOD = "as in the book"
 WORST_FIRST = ("fail", "too close to decide", "not evaluated", "pass")
 # A number, perhaps with its unit, is shown as it is; before what could be computed stands an apostrophe.
 NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?( [A-Za-z%/°µ][\w%/°µ]*)?")
@@ -126,12 +127,21 @@ def of_chain(known: Any, record: Any, told: Any) -> "dict[str, str]":
             signature(body, record, told.get(head, "")) for body in known["events"] if body["event"] == event
         ]
         found[head] = told[head] if told.get(head) in given else (given or [DASH])[-1]
-    if "digest" in known:
-        found["SHA-256 of the PDF"] = known["digest"]
-        good = known["pdfs"][-1:] == [known["digest"]]
-        was = told.get("PDF against the book", "")
-        found["PDF against the book"] = "as in the book" if good or was == "as in the book" else was
+    told_of_pdf(found, known, told.get("PDF against the book", ""))
     return found
+
+
+def told_of_pdf(found: "dict[str, str]", known: Any, was: str) -> None:
+    """Add what the index must say of a PDF: the digest that the chains name, whatever the file is by now.
+
+    Where the pack itself says that the file was another one, it is the digest of that file.
+    """
+    by_chain = known["pdfs"][-1:]
+    good = by_chain == [known.get("digest", "")]
+    if by_chain and (good or was == GOOD):
+        found["SHA-256 of the PDF"], found["PDF against the book"] = by_chain[0], GOOD
+    elif "digest" in known:
+        found["SHA-256 of the PDF"], found["PDF against the book"] = known["digest"], was
 
 
 def when(iso: str) -> str:
