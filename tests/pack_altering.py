@@ -201,6 +201,32 @@ def cut_row(folder: Path) -> None:
     path.write_text(text.replace(next(row for row in rows if SECOND in row), "", 1), "utf-8")
 
 
+def cut_table_row(path: Path, rows: list[dict[str, str]], place: str) -> int:
+    """Take the first or last row out of the table of a page that has most of these heads; returns how many."""
+    text, heads = path.read_text("utf-8"), list(rows[0])
+    tables = re.findall(r"<table>.*?</table>", text)
+    (table,) = [
+        one
+        for one in tables
+        for shown in [re.findall(r"<th\b[^>]*>(.*?)</th>", one)]
+        if shown[:1] == heads[:1] and {*shown} < {*heads} and len(shown) > 4
+    ]
+    lines = re.findall(r"<tr>.*?</tr>", table)
+    gone = lines[1] if place == "first" else lines[-1]
+    path.write_text(text.replace(table, table.replace(gone, "", 1), 1), "utf-8")
+    return len(lines) - 1
+
+
+def other_order(folder: Path) -> None:
+    """Let the last row of the first long table of the page stand first."""
+    path = folder / "index.html"
+    text = path.read_text("utf-8")
+    table = next(t for t in re.findall(r"<table>.*?</table>", text) if "as found</th>" in t)
+    lines = re.findall(r"<tr>.*?</tr>", table)
+    again = table.replace(lines[-1], "", 1).replace(lines[1], lines[-1] + lines[1], 1)
+    path.write_text(text.replace(table, again, 1), "utf-8")
+
+
 def cut_table(folder: Path) -> None:
     path = folder / "index.html"
     text = path.read_text("utf-8")

@@ -21,6 +21,7 @@ from pack_altering import (
     copied,
     cut_row,
     cut_table,
+    cut_table_row,
     earlier,
     index,
     lines,
@@ -28,6 +29,7 @@ from pack_altering import (
     manifest_again,
     other_digest,
     other_fingerprint,
+    other_order,
     passed,
     removed,
     sheet,
@@ -42,7 +44,8 @@ from pack_altering import (
 from pack_example import FIRST, MONTH, SECOND
 
 from wqverify.pack.script.chain import GENESIS
-from wqverify.pack.script.reading import TOP
+from wqverify.pack.script.reading import TOP, rows_of
+from wqverify.pack.script.said import Report
 from wqverify.pack.script.whole import check
 
 pytestmark = pytest.mark.slow
@@ -115,7 +118,7 @@ ALTERED: list[tuple[str, Damage, str]] = [
         change("index.html", ">fail<", ">pass<"),
         f'index.html, {SECOND}: as found says "pass", index.csv',
     ),
-    ("a line of the page", cut_row, f'index.html, {SECOND}: record says "nothing"'),
+    ("a line of the page", cut_row, f"index.html: the row of {SECOND} is missing, which index.csv has."),
     ("a digest on the page", other_digest, "SHA-256 of the PDF says"),
     (
         "where a link leads",
@@ -133,11 +136,21 @@ ALTERED: list[tuple[str, Damage, str]] = [
         'how it ended says "not done", plan.csv "in time"',
     ),
     (
+        "a row more on the page",
+        change("index.html", "</tbody>", "<tr><td>L1-2026-0009</td></tr></tbody>"),
+        "index.html: a row more, of L1-2026-0009, which index.csv has not.",
+    ),
+    (
+        "the order of the page",
+        other_order,
+        "index.html shows the rows of index.csv in another order.",
+    ),
+    (
         "a table of the page",
         cut_table,
         "index.html does not show the table of index.csv.",
     ),
-    ("the workbook", sheet("Records", ">fail<", ">pass<"), 'row 3: as found says "pass", index.csv "fail".'),
+    ("the workbook", sheet("Records", ">fail<", ">pass<"), 'as found says "pass", index.csv "fail".'),
     ("a check of the workbook", sheet("Checks", ">0.10<", ">0.30<"), 'high says "0.30", checks.csv "0.10".'),
     ("a row of the workbook", sheet("Plan", '<row r="3"', '<x r="3"'), "index.xlsx is no workbook as a pack"),
     (
@@ -276,6 +289,28 @@ def test_a_pdf_that_was_changed_accuses_no_table(pack: Path, damage: Damage) -> 
     assert bad
     assert [said for said in bad if not said.startswith((f"{FIRST}: ", f"{SECOND}: "))] == []
     assert not any("SHA-256" in said for said in bad)
+
+
+@pytest.mark.parametrize("place", ["first", "last"])
+@pytest.mark.parametrize("table", ["index", "plan", "open", "changes", "certificates"])
+def test_a_row_removed_from_the_page_accuses_no_other_row(pack: Path, table: str, place: str) -> None:
+    rows = cut_table_row(pack / "index.html", rows_of(pack, table, Report()) or [], place)
+    assert rows > 1
+    manifest_again(pack)
+    (said,) = check(pack, []).bad
+    assert said.startswith("index.html: the row of ")
+    assert said.endswith(f" is missing, which {table}.csv has.")
+
+
+@pytest.mark.parametrize("table", ["index", "plan", "open", "changes", "certificates"])
+def test_a_row_removed_from_a_table_accuses_no_other_row(pack: Path, table: str) -> None:
+    first = (pack / f"{table}.csv").read_bytes().splitlines(keepends=True)
+    (pack / f"{table}.csv").write_bytes(b"".join([first[0], *first[2:]]))
+    manifest_again(pack)
+    bad = [said for said in check(pack, []).bad if " a row more, of " not in said]
+    assert bad == (
+        [f"index.csv holds 0 rows of {FIRST}; by its record there must be 1."] if table == "index" else []
+    )
 
 
 def test_an_unaltered_pack_holds(pack: Path) -> None:

@@ -14,6 +14,7 @@ OPENING = "opening"  # stands before anything is imported
 PARTS = (
     "said",
     "reading",
+    "pairing",
     "chain",
     "heads",
     "record_tables",

@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 from typing import Any
 
+from wqverify.pack.script.pairing import compare_rows
 from wqverify.pack.script.reading import SHOWN, rows_of, text_of
 from wqverify.pack.script.record_tables import inert
 from wqverify.pack.script.said import Report
@@ -85,13 +86,7 @@ def compare_shown(table: str, rows: "list[dict[str, str]]", shown: "list[Any]", 
     for head, *lines in ours:
         wanted = [[as_shown(row[name]) for name in head] for row in rows]
         found = [[as_shown(cell.replace("pages/", "", 1)) for cell in line] for line in lines]
-        for number, line in enumerate(wanted):
-            other = found[number] if number < len(found) else []
-            for name, cell, there in zip(head, line, [*other, *["nothing"] * len(line)]):  # noqa: B905
-                if cell != there:
-                    report.bad.append(f'index.html, {line[0]}: {name} says "{there}", {table}.csv "{cell}".')
-        if len(found) > len(wanted):
-            report.bad.append(f"index.html shows {len(found)} lines of {table}.csv, which has {len(wanted)}.")
+        compare_rows("index.html", table, head, wanted, found, report)
 
 
 def as_shown(cell: str) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from wqverify.pack.script.index_page import as_shown
+from wqverify.pack.script.pairing import compare_rows
 from wqverify.pack.script.reading import bytes_of, rows_of
 from wqverify.pack.script.said import Report
 
@@ -96,16 +97,17 @@ def cells_of(sheet: Any) -> "list[dict[str, str]]":
 def compare_sheet(sheet: str, shown: Any, table: str, rows: "list[dict[str, str]]", report: Report) -> None:
     """Compare one sheet with its table."""
     head, *lines = shown or [{}]
-    if len(lines) != len(rows):
-        report.bad.append(f"index.xlsx, {sheet}: {len(lines)} rows, where {table}.csv has {len(rows)}.")
-        return
-    for number, (line, row) in enumerate(zip(lines, rows), 2):  # noqa: B905 (Python 3.8)
+    names = list(rows[0]) if rows else sorted(head.values())
+    found = []
+    for line in lines:
         said = {head.get(column, column): text for column, text in line.items()}
-        for name in sorted(said.keys() - row.keys()) if rows else ():
+        for name in sorted(said.keys() - {*names}):
             report.once(f"index.xlsx, {sheet}: a column {name}, which {table}.csv has not.")
-        for name, cell in row.items():
-            there, here = (re.sub("[\ufffe\uffff]", "?", as_shown(one)) for one in (said.get(name, ""), cell))
-            if there != here:
-                report.bad.append(
-                    f'index.xlsx, {sheet}, row {number}: {name} says "{there}", {table}.csv "{here}".'
-                )
+        found.append([plain(said.get(name, "")) for name in names])
+    wanted = [[plain(cell) for cell in row.values()] for row in rows]
+    compare_rows(f"index.xlsx, {sheet}", table, names, wanted, found, report)
+
+
+def plain(cell: str) -> str:
+    """Return the text of a cell as a workbook can hold it."""
+    return re.sub("[\ufffe\uffff]", "?", as_shown(cell))
