@@ -198,11 +198,11 @@ def cut_row(folder: Path) -> None:
     path = folder / "index.html"
     text = path.read_text("utf-8")
     rows = re.findall(r"<tr>.*?</tr>", text)
-    path.write_text(text.replace(next(row for row in rows if SECOND in row), "", 1), "utf-8")
+    path.write_text(text.replace(next(row for row in rows if f">{SECOND}</td>" in row), "", 1), "utf-8")
 
 
 def cut_table_row(path: Path, rows: list[dict[str, str]], place: str) -> int:
-    """Take the first or last row out of the table of a page that has most of these heads; returns how many."""
+    """Take the first or last row out of the long table of a page under these heads; returns how many."""
     text, heads = path.read_text("utf-8"), list(rows[0])
     tables = re.findall(r"<table>.*?</table>", text)
     (table,) = [
@@ -247,6 +247,19 @@ def earlier(folder: Path, word: str) -> None:
     seq = int(match[1]) - 1
     line = (folder / CHAIN).read_bytes().splitlines()[seq - 1]
     change("heads.txt", match[0], f"{word} L1:{seq}:{digest_of_entry(line)}")(folder)
+
+
+def head_shown(folder: Path) -> None:
+    match = re.search("now L1:[0-9]+:([0-9a-f]+)", (folder / "heads.txt").read_text("utf-8"))
+    assert match is not None
+    change("index.html", match[1], match[1][::-1])(folder)
+
+
+def digest_by_hand(folder: Path) -> None:
+    """Print another digest where a file is to be checked by it."""
+    match = re.search("It must give ([0-9a-f]{64})", (folder / "check_by_hand.html").read_text("utf-8"))
+    assert match is not None
+    change("check_by_hand.html", match[1], "0123456789abcdef" * 4)(folder)
 
 
 def shortened(folder: Path) -> None:

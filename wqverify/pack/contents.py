@@ -8,21 +8,14 @@ from datetime import datetime
 
 from wqverify.pack.example import Example
 from wqverify.pack.month import Heads
+from wqverify.pack.script.first_facts import counted
 from wqverify.pack.tables import Sheet
 from wqverify.terms import Site
 
 SYNTHETIC = "SYNTHETIC DATA: no real plant, no real people, no real measurements"
 
 
-def told_of(records: int, later: int) -> str:
-    """Say how many of the records of a pack are of its month, and how many are about it.
-
-    >>> told_of(38, 1), told_of(1, 0)
-    ('37 records of the month and 1 about it', '1 record of the month')
-    """
-    own = records - later
-    about = f" and {later} about it" if later else ""
-    return f"{own} record{'' if own == 1 else 's'} of the month{about}"
+told_of = counted  # how many of the records of a pack are of its month, and how many are about it
 
 
 @dataclass
@@ -58,11 +51,6 @@ class Contents:
     def mark(self) -> str:
         """The same, short enough to stand in every row of a table."""
         return f"{self.site.name} - SYNTHETIC DATA" if self.site.synthetic else self.site.name
-
-    @property
-    def counted(self) -> str:
-        """How many records are of the month, and how many later ones are about it."""
-        return told_of(len(self.pdfs), self.later)
 
     def sheet(self, file: str) -> Sheet:
         """Return a table by the name of its file."""

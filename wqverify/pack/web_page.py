@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from html import escape
 
-from wqverify.book.state import RETURNED
 from wqverify.pack.contents import Contents
 from wqverify.pack.month import Heads
-from wqverify.pack.pages_in import AS_IN_THE_BOOK, FOLDER
+from wqverify.pack.pages_in import FOLDER
+from wqverify.pack.script.first_facts import COUNTED, first_facts
+from wqverify.pack.script.heads import WHEN_SAID
 from wqverify.pack.tables import Sheet
 from wqverify.show.html import html
 from wqverify.show.kinds import Block, Column, Facts, Heading, Row, Statement, Table, Title, rows
@@ -44,9 +45,6 @@ body .wqv p{margin:.2em 0}body .wqv h2{margin:.6em 0 .15em}body .wqv td{padding-
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
-_WAITING = ("performed, not signed", "signed, not countersigned", RETURNED)
-
-
 def page(title: str, label: str, blocks: Iterable[Block], *, wide: bool = False) -> str:
     """Return blocks as one HTML file by itself; a wide one lies on its side when it is printed."""
     head = escape(visible(title))
@@ -75,10 +73,6 @@ def index_blocks(pack: Contents) -> Iterator[Block]:
 
 
 def _first(pack: Contents) -> Iterator[Block]:
-    records = pack.sheet("index").rows
-    readings, checks = len(pack.sheet("readings").rows), len(pack.sheet("checks").rows)
-    good = sum(said == AS_IN_THE_BOOK for _number, _name, said, _digest in pack.pdfs)
-    here = _count(pack, "as found", ("fail",))
     facts = [
         (
             "Month",
@@ -86,11 +80,7 @@ def _first(pack: Contents) -> Iterator[Block]:
             f"({pack.site.time_zone})",
         ),
         ("Newest entry of the book", when(pack.newest)),
-        ("Records", pack.counted if records else f"none: no work of {pack.month} is in the book"),
-        ("PDFs", f"{good} of {len(records)} are the files the book holds"),
-        ("Readings", f"{readings} answers in readings.csv, {checks} judged quantities in checks.csv"),
-        ("Failed as found", f"{here} at the analyzer, {_failed_far(pack)} at the control system"),
-        ("Not countersigned", str(_count(pack, "state", _WAITING))),
+        *first_facts({name: _by_head(pack.sheet(name)) for name in COUNTED}, pack.month).items(),
         (
             "Kept for",
             f"{pack.site.retention_years} years: a setting of the plant (plant.toml), no legal advice",
@@ -104,16 +94,9 @@ def _first(pack: Contents) -> Iterator[Block]:
     yield from (Statement(text, "Note") for text in pack.notes)
 
 
-def _count(pack: Contents, name: str, words: tuple[str, ...]) -> int:
-    sheet = pack.sheet("index")
-    place = [head.name for head in sheet.heads].index(name)
-    return sum(row[place] in words for row in sheet.rows)
-
-
-def _failed_far(pack: Contents) -> int:
-    """How many were found wrong at the control system, whatever the analyzer showed."""
-    place = [head.name for head in pack.sheet("index").heads].index("control system")
-    return sum("as found: fail" in row[place].split("; ") for row in pack.sheet("index").rows)
+def _by_head(sheet: Sheet) -> list[dict[str, str]]:
+    names = [head.name for head in sheet.heads]
+    return [dict(zip(names, row, strict=True)) for row in sheet.rows]
 
 
 def _table(sheet: Sheet) -> Iterator[Block]:
@@ -150,8 +133,9 @@ def _heads(heads: Iterable[Heads]) -> Iterator[Block]:
         "made after it, and when the pack was made. Entries are placed by when they were entered, by the "
         "clock of the computer that did; work may be entered later than it was done."
     )
-    lines = []
-    for one in heads:
-        named = (("before the month", one.begin), ("at its end", one.end), ("now", one.now))
-        lines += [(head.chain, when_, str(head)) for when_, head in named]
+    lines = [
+        (head.chain, WHEN_SAID[word], str(head))
+        for one in heads
+        for word, head in (("begin", one.begin), ("end", one.end), ("now", one.now))
+    ]
     yield Table((Column("chain", "short"), Column("when", "short"), Column("head", "digest")), rows(*lines))

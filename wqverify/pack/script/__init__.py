@@ -19,6 +19,7 @@ PARTS = (
     "heads",
     "record_tables",
     "pdfs",
+    "first_facts",
     "index_page",
     "workbook",
     "vouching",

@@ -11,6 +11,7 @@ from wqverify.pack.script.said import Report
 
 HEAD = re.compile(r"([A-Za-z0-9]{1,12}):([0-9]{1,15}):([0-9a-fA-F]{16,64})")
 WHEN = ("begin", "end", "now")  # which heads of a chain heads.txt names
+WHEN_SAID = {"begin": "before the month", "end": "at its end", "now": "now"}  # what the page calls them
 Head = Any  # (which, chain, seq, digest)
 
 

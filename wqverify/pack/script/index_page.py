@@ -5,10 +5,12 @@ import re
 from pathlib import Path
 from typing import Any
 
+from wqverify.pack.script.first_facts import COUNTED, first_facts
+from wqverify.pack.script.heads import WHEN_SAID, Head
 from wqverify.pack.script.pairing import compare_rows
 from wqverify.pack.script.reading import SHOWN, rows_of, text_of
 from wqverify.pack.script.record_tables import inert
-from wqverify.pack.script.said import Report
+from wqverify.pack.script.said import HIDDEN, Report
 
 STEERS = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
@@ -52,8 +54,8 @@ class Page(html.parser.HTMLParser):
             self.links.append((self.link, data))
 
 
-def check_page(folder: Path, report: Report) -> None:
-    """Compare the tables that index.html shows with those in the CSV files."""
+def check_page(folder: Path, heads: "list[Head]", month: str, report: Report) -> None:
+    """Compare the tables that index.html shows with those in the CSV files and with heads.txt."""
     text = text_of(folder, "index.html", report)
     if text is None:
         return
@@ -69,12 +71,40 @@ def check_page(folder: Path, report: Report) -> None:
         report.bad.append(
             f"index.html itself names {count} wrong when the pack was made: read there what it is."
         )
+    tables = {table: rows_of(folder, table, report) for table in (*SHOWN, *COUNTED)}
     for table in SHOWN:
-        rows = rows_of(folder, table, report)
+        rows = tables[table]
         if rows:
             compare_shown(table, rows, page.tables, report)
+    compare_first(tables, month, page.tables, report)
+    compare_heads_shown(heads, page.tables, report)
     if len(report.bad) == before:
-        report.good.append(f"index.html shows what {', '.join(SHOWN)} say, which are CSV files.")
+        report.good.append(
+            f"index.html holds the text of {', '.join(SHOWN)}, which are CSV files, the counts that they "
+            f"give, and the heads of heads.txt. {HIDDEN}"
+        )
+
+
+def compare_first(tables: Any, month: str, shown: "list[Any]", report: Report) -> None:
+    """Compare what stands first on the page with what the tables give."""
+    if not month or any(tables[name] is None for name in COUNTED):
+        return  # that was said
+    try:
+        wanted = first_facts(tables, month)
+    except KeyError:  # a column that is missing was said
+        return
+    told = {line[0]: line[1] for line in (shown or [[]])[0] if len(line) == 2}
+    for name, text in wanted.items():
+        if as_shown(told.get(name, "")) != as_shown(text):
+            report.bad.append(f'index.html: {name} says "{told.get(name, "")}", the tables give "{text}".')
+
+
+def compare_heads_shown(heads: "list[Head]", shown: "list[Any]", report: Report) -> None:
+    """Compare the heads that the page prints with those of heads.txt."""
+    wanted = [[chain, WHEN_SAID[word], f"{chain}:{seq}:{digest}"] for word, chain, seq, digest in heads]
+    found: Any = next((table[1:] for table in shown if table and table[0] == ["chain", "when", "head"]), [])
+    if found != wanted and "heads.txt" not in report.unread:
+        report.bad.append("index.html does not print the heads of heads.txt.")
 
 
 def compare_shown(table: str, rows: "list[dict[str, str]]", shown: "list[Any]", report: Report) -> None:

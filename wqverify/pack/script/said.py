@@ -3,6 +3,7 @@
 NOT_JSON = (ValueError, KeyError, TypeError, AttributeError, RecursionError, LookupError)
 DASH = "\u2014"  # stands where there is nothing to say
 
+HIDDEN = "What a style hides or paints over is not seen: the CSV files count."
 CANNOT_SEE = (
     "Whether every visit was entered: a visit that nobody ran left no trace here.",
     "Whether the times are right: they are those of the plant's computer.",
@@ -16,8 +17,9 @@ CANNOT_SEE = (
     "Whether the page of a PDF says what the record.json attached to it says: `wqverify rerun` on it, or "
     "your eyes; its digest and its signatures show a page that was changed since.",
     "Whether plan, skipped, open, changes, told, opened and unexplained are right: they are made from the "
-    "chains and the plant's folder; index.html and index.xlsx are compared with them, but only the manifest "
-    "holds them, and the sentences of the pages as well. It came with this pack.",
+    "chains and the plant's folder; the text of index.html and index.xlsx is compared with them, but only "
+    "the manifest holds them, and the sentences of the pages as well. It came with this pack.",
+    f"How the pages look. {HIDDEN}",
     "Names of people and devices beside those that a record holds: the tables are compared by staff id.",
     "Whether this script is the one that wqverify ships: read it, or lay a copy of your own in its place.",
     "Whether the numbers are right: check_by_hand.html shows how to recompute one.",

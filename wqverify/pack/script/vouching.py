@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 from wqverify.pack.script.chain import Chain
+from wqverify.pack.script.heads import Head
 from wqverify.pack.script.pdfs import bodies_of
 from wqverify.pack.script.reading import bytes_of, files_in, rows_of, text_of
 from wqverify.pack.script.said import DASH, Report
@@ -71,6 +72,18 @@ def check_fingerprints(folder: Path, report: Report) -> None:
                     report.bad.append(f"{page} does not print the fingerprint of {name}.")
     if count and len(report.bad) == before:
         report.good.append("The fingerprints printed are those of the certificates in the pack.")
+
+
+def check_by_hand(folder: Path, chains: "dict[str, Chain]", heads: "list[Head]", report: Report) -> None:
+    """Compare each digest that the pages of check_by_hand print with those of the pack."""
+    known = {row.get("SHA-256 of the PDF", "") for row in rows_of(folder, "index", report) or ()}
+    known |= {digest for _, _, _, digest in heads} | {body["pdf"] for _, body in bodies_of(chains)}
+    if (folder / AUTHORITY).is_file():
+        known.add(fingerprint((folder / AUTHORITY).read_bytes()))
+    for page in ("check_by_hand.html", "check_by_hand.txt"):
+        text = "" if page in report.unread else text_of(folder, page, report) or ""
+        for digest in sorted({*re.findall(r"\b[0-9a-f]{64}\b", text)} - known):
+            report.bad.append(f"{page} prints {digest[:16]}..., which is no digest of this pack.")
 
 
 def certificates_told(chains: "dict[str, Chain]") -> "dict[str, set[str]]":

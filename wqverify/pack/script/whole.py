@@ -10,7 +10,7 @@ from wqverify.pack.script.manifest import check_manifest
 from wqverify.pack.script.pdfs import check_pdfs
 from wqverify.pack.script.reading import check_names
 from wqverify.pack.script.said import Report, say, tell
-from wqverify.pack.script.vouching import check_certificates, check_fingerprints
+from wqverify.pack.script.vouching import check_by_hand, check_certificates, check_fingerprints
 from wqverify.pack.script.workbook import check_workbook
 
 
@@ -24,10 +24,11 @@ def check(folder: Path, outside: "list[Head]") -> Report:
     compare_outside(chains, outside, report)
     if month:
         check_pdfs(folder, names, chains, month, report)
-    check_page(folder, report)
+    check_page(folder, heads, month, report)
     check_workbook(folder, report)
     check_certificates(folder, chains, report)
     check_fingerprints(folder, report)
+    check_by_hand(folder, chains, heads, report)
     check_manifest(folder, names, report)
     if report.translated:
         report.bad.append(
