@@ -142,6 +142,19 @@ def test_what_was_due_done_and_skipped_stands_with_its_reason(pack: Path) -> Non
     assert any(row["how it ended"] == "not done" for row in table(pack, "plan"))
 
 
+def test_the_plan_says_up_to_when_it_counts_and_when_that_was_known(pack: Path) -> None:
+    text = (pack / "index.html").read_text("utf-8")
+    assert "Due up to 2026-05-31, as known at the newest entry (2026-06-04): " in text
+    assert "Days late of what was not done count to its next due date" in text
+
+
+def test_what_stands_first_tells_what_failed_otherwise_and_what_does_not_stand(pack: Path) -> None:
+    text = (pack / "index.html").read_text("utf-8")
+    assert f"1: {SECOND} (as left)" in text
+    assert re.search("Void or superseded</td><td[^>]*>0</td>", text)
+    assert re.search("To be done</td><td[^>]*>0</td>", text)
+
+
 def test_changes_accepted_in_the_month_say_who_when_why_from_and_to(pack: Path) -> None:
     row = row_of(pack, "changes", what="AIT-2101: interval in days ph_calibration")
     assert (row["from"], row["to"], row["kind"]) == ("7", "14", "register changed")

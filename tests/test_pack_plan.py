@@ -11,6 +11,7 @@ from wqverify.lists.plan import Work
 from wqverify.lists.plan_kept import Item
 from wqverify.pack.contents import told_of
 from wqverify.pack.plan import _state
+from wqverify.pack.script.first_facts import first_facts
 
 WORK = Work("AIT-2210", "EL-0530", "turbidity_month")
 PASS, NOT = "pass", "not evaluated"
@@ -58,3 +59,34 @@ def test_what_was_not_done_evaluated_nothing_to_tell() -> None:
 )
 def test_records_of_the_month_and_about_it_are_counted_apart(records: int, later: int, told: str) -> None:
     assert told_of(records, later) == told
+
+
+ROW = {"record": "L1-2026-0001", "state": "countersigned", "as found": "fail", "as left": "\u2014"}
+ROW |= {"control system": "\u2014", "other stages": "\u2014", "PDF against the book": "as in the book"}
+ROW |= {"performed": "2026-05-31 08:00 -05:00"}
+
+
+@pytest.mark.parametrize(
+    ("states", "failed", "ended"),
+    [
+        (["countersigned"], "1 at the analyzer", "0"),
+        (["countersigned", "voided"], "2 (1 of them stands) at the analyzer", "1: L1-2026-0001"),
+        (
+            ["voided", "superseded by L1-2026-0002"],
+            "2 (0 of them stand) at the analyzer",
+            "2: L1-2026-0001; L1-2026-0001",
+        ),
+    ],
+)
+def test_what_does_not_stand_is_counted_apart(states: list[str], failed: str, ended: str) -> None:
+    index = [{**ROW, "state": state} for state in states]
+    facts = first_facts({"index": index, "readings": [], "checks": [], "open": []}, "2026-05")
+    assert facts["Failed as found"] == f"{failed}, 0 at the control system"
+    assert facts["Void or superseded"] == ended
+
+
+def test_what_waits_to_be_done_is_counted() -> None:
+    rows = [{"what": "to be done"}, {"what": "late"}, {"what": "to be done"}]
+    assert (
+        first_facts({"index": [], "readings": [], "checks": [], "open": rows}, "2026-05")["To be done"] == "2"
+    )

@@ -19,6 +19,7 @@ from wqverify.pack.certificates import AUTHORITY, NO_AUTHORITY, put_certificates
 from wqverify.pack.certificates import HEADS as CERTIFICATES
 from wqverify.pack.compared import compared
 from wqverify.pack.contents import Contents
+from wqverify.pack.decided import FIRST_OF_ALL, stand_twice, undecided_rows
 from wqverify.pack.example import Example, better, example_in
 from wqverify.pack.month import KEYS, Walked, month_of
 from wqverify.pack.names import Names
@@ -53,7 +54,7 @@ MORE = "by the clock of the book the month was not over, and more may come of"
 def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Contents:
     """Return what the pack of a month says; the PDFs and certificates are put into it on the way."""
     pack = Contents(plant.site, walked.month, walked.newest, list(walked.heads.values()), walked.bounds)
-    found, names = _Found(), Names()
+    found, names, twice = _Found(), Names(), stand_twice(book)
     for state in about_the_month(book, walked.month):
         plain = _plain(book, state, pack)
         page = put_page(target, plant, state, names)
@@ -70,7 +71,9 @@ def contents(plant: Plant, book: Book, walked: Walked, target: Target) -> Conten
             plain = None
         found.index.append(index_row(state, plain or {}, page, plant))
         found.open += open_rows(state, plain or {}, plant)
-    found.open.sort(key=lambda row: (FIRST.index(row[0]), row[1]))
+        for what, number, tag, since, who, text in undecided_rows(state, twice, book):
+            found.open.append((what, number, tag, when(since), called(who, plain or {}, plant), text))
+    found.open.sort(key=lambda row: ((*FIRST_OF_ALL, *FIRST).index(row[0]), row[1]))
     pack.example = found.example
     pack.sheets = [*found.sheets(walked.month), *_of_the_plant(plant, book, walked, found)]
     pack.sheets.append(_certificates(plant, book, target, pack))
@@ -176,7 +179,8 @@ _NOTHING_OPEN = (
 
 
 def _of_the_plant(plant: Plant, book: Book, walked: Walked, found: _Found) -> Iterator[Sheet]:
-    yield plan_sheet(plant, walked.month, _as_of(plant, walked))
+    newest = datetime.fromisoformat(walked.newest).astimezone(plant.zone).date()
+    yield plan_sheet(plant, walked.month, _as_of(plant, walked), newest)
     yield _skipped(plant, walked.month)
     changes = [row for entry in walked.changes for row in change_rows(entry, plant)]
     about = (

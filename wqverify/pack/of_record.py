@@ -11,6 +11,7 @@ from typing import Any
 
 from wqverify.book import Entry, RecordState, instant
 from wqverify.lists.queue import LATE
+from wqverify.pack.decided import asked_and_answered
 from wqverify.pack.pages_in import Page
 from wqverify.pack.tables import Head
 from wqverify.plant.folder import Plant
@@ -31,8 +32,8 @@ INDEX = (
     Head("performed by"),
     Head("as found", "outcome"),
     Head("as left", "outcome"),
-    Head("control system"),
-    Head("other stages"),
+    Head("control system", "outcomes"),
+    Head("other stages", "outcomes"),
     Head("state"),
     Head("signed"),
     Head("countersigned"),
@@ -256,11 +257,14 @@ def open_rows(state: RecordState, plain: Plain, plant: Plant) -> Iterator[Cells]
         ended = next(e for e in reversed(state.events) if e.event in ("superseded", "voided"))
         who = called(str(ended.body.get("by", "")), plain, plant)
         yield row(ended.event, ended.at, who, f"It is {state.state}, because {ended.body.get('why', '?')}")
-    asked = [entry for entry in state.events if entry.event == "returned with a question"]
-    for entry, question in zip(asked, state.questions, strict=True):
-        what = "answered question" if question.answer else "open question"
-        answer = f" Answer: {question.answer}" if question.answer else ""
-        yield row(what, entry.at, called(question.by, plain, plant), f"{question.question}{answer}")
+    for entry, answer in asked_and_answered(state):
+        asker, text = called(str(entry.body.get("by", "")), plain, plant), str(entry.body.get("question", ""))
+        if answer is None:
+            yield row("open question", entry.at, asker, text)
+        else:
+            by, said = called(str(answer.body.get("by", "")), plain, plant), answer.body.get("answer", "")
+            text = f"{text} Answer of {by}, {when(answer.at)}: {said or 'answered'}"
+            yield row("answered question", entry.at, asker, text)
     for clock in clocks_in(state.facts) if state.stands else ():
         text = f"{clock.what}: due {when(clock.due)} ({clock.source})."
         followed = [one for one in state.follow_ups if one.body["what"] == clock.key]

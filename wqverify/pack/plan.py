@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from datetime import datetime
+from datetime import date, datetime
 
 from wqverify.lists.plan import title_of
 from wqverify.lists.plan_kept import STATES, Item, plan_kept
@@ -28,15 +28,17 @@ HEADS = (
 )
 
 
-def plan_sheet(plant: Plant, month: str, as_of: datetime) -> Sheet:
-    """Return how the plan of the month was kept, as of a time."""
+def plan_sheet(plant: Plant, month: str, as_of: datetime, newest: date) -> Sheet:
+    """Return how the plan of the month was kept, as of a time; ``newest`` is the day of the newest entry."""
     kept = plan_kept(plant, month, as_of)
     counts = Counter(_state(item) for item in kept.items)
     counted = "; ".join(f"{counts[state]} {state}" for state in sorted(counts, key=_in_order))
     plan = "; ".join(kept.plan)
     about = (
-        f"As of {kept.as_of}: {counted or 'nothing was due'}. A check is due again its interval after the "
-        f"last one that stands, by tag and serial; what is about a month counts for it. The plan: {plan}."
+        f"Due up to {kept.as_of}, as known at the newest entry ({newest}): {counted or 'nothing was due'}. "
+        f"A check is due again its interval after the last one that stands, by tag and serial; what is "
+        f"about a month counts for it. Days late of what was not done count to its next due date, to the end of the "
+        f"month or to that entry, whichever came first. The plan: {plan}."
     )
     outside = [(one.tag, one.serial, one.procedure, one.day, one.number) for one in kept.unplanned]
     rows = [*map(_row, kept.items), *(_unplanned(*one) for one in outside)]

@@ -26,6 +26,7 @@ from wqverify.show.kinds import (
     at_its_foot,
 )
 from wqverify.show.lookup import NONE
+from wqverify.terms import Outcome
 
 _LEFT = 'style="text-align:left"'
 _FIGURE_SPACE = "\u2007"  # as wide as a digit
@@ -93,6 +94,13 @@ def _word(word: str) -> str:
     return f'<{tag} class="{kind}">{escape(word)}</{tag}>'
 
 
+def _stage(said: str) -> str:
+    """Return "as found: fail" with its word marked; what ends in no outcome as it is."""
+    stage, colon, word = said.rpartition(": ")
+    known = colon and word in (*Outcome, NONE)
+    return f"{escape(stage)}: {_word(word)}" if known else escape(said)
+
+
 def _sentence(lead: str, text: str, source: str) -> str:
     before = f'<strong class="g">{escape(lead)}:</strong> ' if lead else ""
     after = f" ({escape(source)})" if source else ""
@@ -146,6 +154,8 @@ def _spanning(row: Row, columns: int) -> str:
 def _cell(column: Column, text: str) -> str:
     if column.kind == "outcome":
         return f'<td class="n">{_word(text)}</td>'
+    if column.kind == "outcomes":
+        return f"<td>{'; '.join(map(_stage, text.split('; ')))}</td>"
     if column.kind == "file" and text:
         return f'<td class="n"><a href="{escape(quote(text))}">{escape(text)}</a></td>'
     kind = {"number": "n", "short": "n", "digest": "d"}.get(column.kind, "")

@@ -47,12 +47,16 @@ class Verdicts:
     rows: tuple[Verdict, ...]
 
 
-ColumnKind = Literal["text", "short", "number", "outcome", "digest", "file"]
+ColumnKind = Literal["text", "short", "number", "outcome", "outcomes", "digest", "file"]
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column; only text wraps. A file lies beside the page, under the name in its cell."""
+    """A column; only text and outcomes wrap.
+
+    In one of outcomes stands "as found: fail; as left: pass". A file lies beside the page, under the
+    name in its cell.
+    """
 
     label: str
     kind: ColumnKind = "text"
