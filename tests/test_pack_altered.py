@@ -88,7 +88,7 @@ ALTERED: list[tuple[str, Damage, str]] = [
         both(twice("index.csv", SECOND), change("index.csv", f"\n{SECOND},", "\nL1-2026-0009,")),
         f"index.csv tells of L1-2026-0009: the chains name no such record of {MONTH}.",
     ),
-    ("a column", change("index.csv", "as found,", "as,"), f'{FIRST}: as found says "nothing"'),
+    ("a column", change("index.csv", "as found,", "as,"), f"{FIRST}: as found says nothing, its record"),
     ("the first column", change("index.csv", "record,", "no,"), "index.csv has no column record"),
     ("a cell less", index(",fail,", ","), "cells under"),
     ("an open quote", change("index.csv", "AIT-2101", '"AIT-2101'), "index.csv is no table of comma-sep"),

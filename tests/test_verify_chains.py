@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import hashlib
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -109,6 +110,42 @@ def test_a_head_kept_outside_is_compared(packed: tuple[Path, str]) -> None:
     code, said = run(folder, "yesterday")
     assert (code, said.count("\n")) == (1, 1)
     assert "is not a head" in said
+
+
+@pytest.mark.parametrize(("digits", "enough"), [(1, False), (15, False), (16, True), (64, True), (65, False)])
+def test_a_head_says_how_many_digits_are_wanted(packed: tuple[Path, str], digits: int, enough: bool) -> None:
+    chain, seq, digest = packed[1].split(":")
+    code, said = run(packed[0], f"{chain}:{seq}:{(digest * 2)[:digits]}")
+    assert code == (0 if enough else 1)
+    wanted = f"names {digits} digits of a digest: 16 are wanted at least, 64 at most."
+    assert (wanted in said) is (digits < 16)
+
+
+def test_a_head_that_came_with_the_pack_is_no_proof(packed: tuple[Path, str]) -> None:
+    folder, head = packed
+    shows = "that shows something only if it came from elsewhere, not out of this pack."
+    assert f"heads.txt names it too (now): {shows}" in run(folder, head)[1]
+    first = digest_of_entry(lines_of(folder)[0].rstrip())
+    code, said = run(folder, f"L1:1:{first}")
+    assert (code, "entry 1 of L1 is the one named." in said, shows in said) == (0, True, False)
+    for page in ("check_by_hand.html", "check_by_hand.txt"):
+        text = (folder / page).read_text("utf-8")
+        assert "verify_chains.py CHAIN:SEQ:DIGEST" in " ".join(text.split())
+        assert head not in text
+
+
+def test_letters_are_printed_where_the_console_has_them(pack: Path) -> None:
+    index = pack / "index.csv"
+    index.write_bytes(index.read_bytes().replace("\u2014".encode(), "Zo\u00eb\u202e".encode(), 1))
+    said = {}
+    for code in ("utf-8", "ascii"):
+        command = [sys.executable, str(pack / "verify_chains.py")]
+        env = {**os.environ, "PYTHONIOENCODING": code}
+        done = subprocess.run(command, capture_output=True, env=env)
+        assert done.stderr == b""
+        said[code] = done.stdout.decode(code)
+    assert 'says "Zo\u00eb\\u202e", its record and the chains nothing.' in said["utf-8"]
+    assert 'says "Zo\\xeb\\u202e", its record and the chains nothing.' in said["ascii"]
 
 
 def flip_in_pdf(folder: Path) -> None:

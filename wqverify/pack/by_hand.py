@@ -27,7 +27,7 @@ def by_hand_blocks(pack: Contents) -> Iterator[Block]:
     yield Title(TITLE, f"{pack.plant}, {pack.month}")
     yield from _a_number(pack)
     yield from _a_file(pack)
-    yield from _the_chain(pack)
+    yield from _the_chain()
     yield from _a_signature(pack)
     yield Heading("5. What cannot be seen from this")
     yield from (Statement(sentence) for sentence in CANNOT_SEE)
@@ -72,7 +72,7 @@ def _typed(system: str, command: str, name: str) -> str:
     return command.format(file=name.replace("/", "\\") if system == "Windows" else name)
 
 
-def _the_chain(pack: Contents) -> Iterator[Block]:
+def _the_chain() -> Iterator[Block]:
     yield Heading("3. The chain of the record book")
     yield Statement(
         "chains/ holds every entry of the record book, one a line, in the exact text that was entered. The "
@@ -86,21 +86,22 @@ def _the_chain(pack: Contents) -> Iterator[Block]:
         "py -I verify_chains.py). It says what holds and what does not, and ends with 0 or 1. Read it first; "
         "it is one file, and opens no network."
     )
-    newest = next((str(heads.now) for heads in pack.heads if heads.now.seq), "")
     yield Statement(
         "heads.txt holds the head of each chain (CHAIN:SEQ:DIGEST) before the month began, when it had "
         f"ended, and when the pack was made. Compare it with a head kept outside the plant's computer. "
-        f"{_HEAD_STANDS}" + (f" One is named so: python -I verify_chains.py {newest}" if newest else "")
+        f"{_HEAD_STANDS} One is named so: python -I verify_chains.py CHAIN:SEQ:DIGEST "
+        "(16 digits do). A head read in this pack shows nothing."
     )
 
 
 def _a_signature(pack: Contents) -> Iterator[Block]:
-    yield Heading("4. A signature, in any PDF reader")
+    yield Heading("4. A signature, in a PDF reader that checks signatures")
     if not pack.authority:
         yield Statement("This plant has no authority of its own in the pack: no PDF is signed by key.")
         return
     yield Statement(
-        "The plant vouches for its people by a small authority of its own. Until your reader knows it, the "
+        "A browser shows a page and checks no signature. The plant vouches for its people by a "
+        "small authority of its own. Until your reader knows it, the "
         "reader says that the signer is unknown, which is right. First compare its fingerprint with the "
         "plant by another way (telephone, letter): the certificate in the pack could have been exchanged "
         "with it."

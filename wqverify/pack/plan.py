@@ -37,8 +37,8 @@ def plan_sheet(plant: Plant, month: str, as_of: datetime, newest: date) -> Sheet
     about = (
         f"Due up to {kept.as_of}, as known at the newest entry ({newest}): {counted or 'nothing was due'}. "
         f"A check is due again its interval after the last one that stands, by tag and serial; what is "
-        f"about a month counts for it. Days late of what was not done count to its next due date, to the end of the "
-        f"month or to that entry, whichever came first. The plan: {plan}."
+        f"about a month counts for it. Days late of what was not done count to its next due date, to the end "
+        f"of the month or to that entry, whichever came first. The plan: {plan}."
     )
     outside = [(one.tag, one.serial, one.procedure, one.day, one.number) for one in kept.unplanned]
     rows = [*map(_row, kept.items), *(_unplanned(*one) for one in outside)]

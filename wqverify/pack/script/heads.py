@@ -64,8 +64,13 @@ def bounds_of(month: str, said: "dict[str, str]") -> Any:
     return None
 
 
-def compare_outside(chains: "dict[str, Chain]", heads: "list[Head]", report: Report) -> None:
-    """Compare heads with the chains; what a head names must be there, and be the same."""
+def compare_outside(
+    chains: "dict[str, Chain]", heads: "list[Head]", report: Report, own: "list[Head]"
+) -> None:
+    """Compare heads with the chains; what a head names must be there, and be the same.
+
+    ``own`` are those of heads.txt, which show nothing by themselves.
+    """
     for which, name, seq, told in heads:
         chain = chains.get(name)
         if chain is None:
@@ -76,7 +81,14 @@ def compare_outside(chains: "dict[str, Chain]", heads: "list[Head]", report: Rep
         elif not chain.digests.get(seq, "").startswith(told.lower()):
             report.bad.append(f"Entry {seq} of {name} is not the one that {which} names: it was altered.")
         elif which.startswith("the head"):
-            report.good.append(f"{which}: entry {seq} of {name} is the one named.")
+            same = [here for here, *rest in own if rest[:2] == [name, seq]]
+            known = (
+                f" heads.txt names it too ({same[0]}): that shows something only if it came" if same else ""
+            )
+            report.good.append(
+                f"{which}: entry {seq} of {name} is the one named."
+                + (f"{known} from elsewhere, not out of this pack." if same else "")
+            )
 
 
 def compare_heads(
@@ -86,7 +98,7 @@ def compare_heads(
     if "heads.txt" in report.unread:
         return
     before = len(report.bad)
-    compare_outside(chains, [(f"heads.txt ({word})", *rest) for word, *rest in heads], report)
+    compare_outside(chains, [(f"heads.txt ({word})", *rest) for word, *rest in heads], report, [])
     for name, chain in sorted(chains.items()):
         good = len(report.bad)
         found = {"begin": chain.at["begin"], "end": chain.at["end"], "now": chain.last}

@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from wqverify.pack.script.pairing import quoted
 from wqverify.pack.script.reading import rows_of
 from wqverify.pack.script.said import DASH, NOT_JSON, Report
 
@@ -75,10 +76,10 @@ class Tables:
         for row, wanted in zip(told, expected):  # noqa: B905 (Python 3.8)
             about = next((f", {wanted[name]}" for name in ("check", "label") if name in wanted), "")
             for head, text in wanted.items():
-                cell = row.get(head, "nothing")
-                if cell != inert(text):
+                cell = quoted(row[head]) if head in row else "nothing"
+                if row.get(head) != inert(text):
                     self.report.bad.append(
-                        f'{table}.csv, {number}{about}: {head} says "{cell}", {by} "{text}".'
+                        f"{table}.csv, {number}{about}: {head} says {cell}, {by} {quoted(text)}."
                     )
 
     def end(self, expected: Any, month: str) -> None:

@@ -1,5 +1,6 @@
 """All of it: the order in which a pack is checked, and what is said."""
 
+import re
 import sys
 from pathlib import Path
 
@@ -21,7 +22,7 @@ def check(folder: Path, outside: "list[Head]") -> Report:
     month, bounds, heads = read_heads(folder, report)
     chains = read_chains(folder, names, bounds, report)
     compare_heads(chains, heads, month, bounds, report)
-    compare_outside(chains, outside, report)
+    compare_outside(chains, outside, report, heads)
     if month:
         check_pdfs(folder, names, chains, month, report)
     check_page(folder, heads, month, report)
@@ -43,6 +44,10 @@ def main(arguments: "list[str]") -> int:
     outside: list[Head] = []
     for text in arguments:
         match = HEAD.fullmatch(text)
+        short = re.fullmatch("[A-Za-z0-9]{1,12}:[0-9]{1,15}:([0-9a-fA-F]{1,15})", text)
+        if short:
+            say(f"{text} names {len(short[1])} digits of a digest: 16 are wanted at least, 64 at most.")
+            return 1
         if not match:
             say(f"{text[:80]} is not a head; name it as CHAIN:SEQ:DIGEST, such as L1:94:0a1b2c3d4e5f6071.")
             return 1
