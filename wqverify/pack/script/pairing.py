@@ -35,7 +35,8 @@ def pairs_of(wanted: Rows, found: Rows, key: "list[int]") -> "list[Any]":
                 pairs.append((here, fellows.pop()))
         paired = {here for here, _ in pairs}
         left = [here for here in left if here not in paired]
-    rest = [there for there in range(len(found)) if there not in {one for _, one in pairs}]
+    taken = {there for _, there in pairs}
+    rest = [there for there in range(len(found)) if there not in taken]
     if len(left) == len(rest) and not key:
         return pairs + [
             pair
