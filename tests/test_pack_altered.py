@@ -160,6 +160,12 @@ ALTERED: list[tuple[str, Damage, str]] = [
         sheet("Records", "<is><t>fail</t></is>", "<f>1+1</f>"),
         "index.xlsx is no workbook as a pack",
     ),
+    (
+        "a row that is hidden",
+        sheet("Checks", '<row r="3"', '<row hidden="1" r="3"'),
+        "index.xlsx is no workbook",
+    ),
+    ("two columns of a name", change("checks.csv", ",observed,", ",outcome,"), "has two columns of one name"),
     ("a macro", with_part("xl/vbaProject.bin"), "index.xlsx is no workbook as a pack holds it"),
     ("no workbook", added("index.xlsx", b"PK"), "index.xlsx is no workbook as a pack holds it"),
     ("begin", without("heads.txt", "begin"), "heads.txt names no head of L1 for begin."),

@@ -46,6 +46,9 @@ def rows_of(folder: Path, table: str, report: Report) -> "list[dict[str, str]] |
     except (csv.Error, ValueError):
         report.once(f"{table}.csv is no table of comma-separated values: it was altered, and not compared.")
         return None
+    if len({*head}) != len(head):
+        report.once(f"{table}.csv has two columns of one name: it was altered, and not compared.")
+        return None
     for number, row in enumerate(rows, 2):
         if len(row) != len(head):
             report.once(f"Row {number} of {table}.csv has {len(row)} cells under {len(head)} heads.")

@@ -71,6 +71,8 @@ def sheets_of(data: bytes) -> "dict[str, Any]":
         found = {}
         for one in ElementTree.fromstring(book.read("xl/workbook.xml")).iter():
             if kind(one) == "sheet":
+                if one.attrib["name"] in found or one.attrib.get("state", "visible") != "visible":
+                    raise ValueError("a sheet that is hidden, or there twice")
                 place = next(text for name, text in one.attrib.items() if name.endswith("}id"))
                 found[one.attrib["name"]] = cells_of(ElementTree.fromstring(book.read(leads[place])))
         return found
@@ -84,12 +86,17 @@ def kind(element: Any) -> str:
 def cells_of(sheet: Any) -> "list[dict[str, str]]":
     """Return the texts of a sheet by row and column; ValueError for a cell that is no plain text."""
     rows = []
+    if any(one.attrib.get("hidden", "0") not in ("0", "false") for one in sheet.iter()):
+        raise ValueError("a row or a column that is hidden")
     for row in (one for one in sheet.iter() if kind(one) == "row"):
         texts = {}
         for cell in row:
             if cell.attrib.get("t") != "inlineStr" or {kind(one) for one in cell.iter()} - {"c", "is", "t"}:
                 raise ValueError("a cell that is no text")
-            texts[cell.attrib["r"].rstrip("0123456789")] = "".join(cell.itertext())
+            column = cell.attrib["r"].rstrip("0123456789")
+            if column in texts:
+                raise ValueError("a cell that is there twice")
+            texts[column] = "".join(cell.itertext())
         rows.append(texts)
     return rows
 
@@ -99,6 +106,8 @@ def compare_sheet(sheet: str, shown: Any, table: str, rows: "list[dict[str, str]
     head, *lines = shown or [{}]
     names = list(rows[0]) if rows else sorted(head.values())
     found = []
+    if len({*head.values()}) != len(head):
+        report.once(f"index.xlsx, {sheet}: two columns of one name.")
     for line in lines:
         said = {head.get(column, column): text for column, text in line.items()}
         for name in sorted(said.keys() - {*names}):
