@@ -162,13 +162,14 @@ def _kept(item: Item) -> str:
     if item.done_on is None:
         late = f", {words(item.days_late, 'day')}" if item.days_late and item.state == "not done" else ""
         return f"{due_on}: {item.state}{late}"
-    outcome = f"; {_outcome(item)}" if _outcome(item) else ""
+    outcome = f"; {_outcome(item)}" if _outcome(item) else f"; {item.blind} evaluated" if item.blind else ""
     late = f" {words(item.days_late, 'day')} late" if item.days_late else ""
     return f"{due_on}: done {item.done_on}{late}, {item.number}{outcome}"
 
 
 def _outcome(item: Item) -> str:
-    told = {stage: out for stage, out in (item.outcomes or {}).items() if stage.startswith("as_found")}
+    found = item.outcomes or {}
+    told = {stage: out for stage, out in found.items() if stage.startswith("as_found")} or found
     return ", ".join(f"{stage.replace('_', ' ')} {out}" for stage, out in told.items())
 
 

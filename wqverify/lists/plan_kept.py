@@ -29,6 +29,7 @@ from wqverify.lists.plan import (
 )
 from wqverify.lists.queue import Skipped, skipped_in
 from wqverify.plant.folder import Plant
+from wqverify.terms import Outcome
 
 State = Literal["in time", "late", "first", "skipped", "not done", "not yet due"]
 MONTHLY = 0  # days of an interval that is a calendar month
@@ -59,6 +60,21 @@ class Item:
     def title(self) -> str:
         """What the work is called."""
         return title_of(self.work.procedure)
+
+    @property
+    def ended(self) -> str:
+        """How it ended, and whether the work judged anything: in time alone shows nothing of an analyzer."""
+        return f"{self.state}, {self.blind} evaluated" if self.blind else self.state
+
+    @property
+    def blind(self) -> str:
+        """What of the work could not be evaluated, empty where something of the analyzer was."""
+        outcomes = self.outcomes or {}
+        main = [said for stage, said in outcomes.items() if stage.startswith(("as_found", "as_left"))]
+        if not self.number or any(said != Outcome.NOT_EVALUATED for said in main or outcomes.values()):
+            return ""
+        nothing = all(said == Outcome.NOT_EVALUATED for said in outcomes.values())
+        return "nothing" if nothing else "neither as found nor as left"
 
     @property
     def interval(self) -> str:

@@ -31,7 +31,7 @@ HEADS = (
 def plan_sheet(plant: Plant, month: str, as_of: datetime, newest: date) -> Sheet:
     """Return how the plan of the month was kept, as of a time; ``newest`` is the day of the newest entry."""
     kept = plan_kept(plant, month, as_of)
-    counts = Counter(_state(item) for item in kept.items)
+    counts = Counter(item.ended for item in kept.items)
     counted = "; ".join(f"{counts[state]} {state}" for state in sorted(counts, key=_in_order))
     plan = "; ".join(kept.plan)
     about = (
@@ -44,21 +44,6 @@ def plan_sheet(plant: Plant, month: str, as_of: datetime, newest: date) -> Sheet
     rows = [*map(_row, kept.items), *(_unplanned(*one) for one in outside)]
     none = "The register has no interval for any check: nothing was due."
     return Sheet("plan", "Plan", "Due, done, late and skipped", HEADS, rows, about, none)
-
-
-def _state(item: Item) -> str:
-    """Return how an item ended, and whether the work judged anything.
-
-    A record whose stages could not be evaluated was made in time, and shows nothing of the analyzer.
-    """
-    if not item.number:
-        return item.state
-    outcomes = item.outcomes or {}
-    main = [said for stage, said in outcomes.items() if stage.startswith(("as_found", "as_left"))]
-    if any(said != NOT_EVALUATED for said in main or outcomes.values()):
-        return item.state
-    nothing = all(said == NOT_EVALUATED for said in outcomes.values())
-    return f"{item.state}, {'nothing' if nothing else 'neither as found nor as left'} evaluated"
 
 
 def _in_order(state: str) -> tuple[int, str]:
@@ -74,7 +59,7 @@ def _row(item: Item) -> tuple[str, ...]:
         item.title,
         item.interval,
         str(item.due) if item.due is not None else "no such record before",
-        _state(item),
+        item.ended,
         str(item.done_on or NONE),
         item.number or NONE,
         str(item.days_late or NONE),
