@@ -665,6 +665,10 @@ NTU = analyzer("turbidity")
 def test_the_state_is_consulted_above_5_ntu(result: str, asked: int) -> None:
     found = run(visit(grab=[grab("20:30", result), grab("23:00", "0.1 NTU")]), NTU)
     assert keys(found).count("consult_1") == asked
+    of_a_filter = analyzer("turbidity", combined_effluent="0")
+    assert "consult_1" not in keys(run(visit(grab=[grab("20:30", result)]), of_a_filter))
+    work = found.facts["told.work"]  # what is open is said where the sheet is signed, and over the radio
+    assert ("Consult the State about a turbidity above 5 NTU at 2026-05-13 20:30, by" in work) is bool(asked)
 
 
 @pytest.mark.parametrize(

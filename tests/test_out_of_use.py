@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
@@ -14,8 +15,10 @@ from short_records import IN_SERVICE, Sheet, record
 
 from wqverify.book import open_book
 from wqverify.cli.today_commands import today_lines
+from wqverify.lists.out_of_use import left_by_records
 from wqverify.lists.today import Today, today
 from wqverify.plant.folder import Plant, open_plant
+from wqverify.records.canonical import canonical
 
 NOW = datetime.fromisoformat("2026-06-01T07:00-05:00")
 HELD = {"output_held": {"at": "08:13", "by": "T-07"}}
@@ -154,3 +157,21 @@ def test_three_hundred_records_behind_the_hold_take_less_than_a_second(plant: Pl
     found = out_of_use(today(plant, NOW))
     assert time.process_time() - began < 1
     assert found == [("output still held", "07-01 08:13", "L1-2026-0001")]
+
+
+def test_an_outage_that_is_not_over_says_since_when() -> None:
+    def data(facts: dict[str, str]) -> bytes:
+        outage = {"facts": {f"outage.{end}": at for end, at in facts.items()}}
+        whole = {
+            **json.loads(record({"status": {"state": "out of service"}}, "2026-05-01")),
+            "result": outage,
+        }
+        return canonical({**whole, "procedure": "monitor_outage"})
+
+    began, over = "2026-05-01T07:40-05:00", "2026-05-01T08:30-05:00"
+    for facts, since in (
+        ({"from": began}, began),
+        ({"from": began, "until": over}, "2026-05-01T09:00-05:00"),
+    ):
+        (one,) = left_by_records("AIT-2101", [("L1-2026-0001", data(facts))])
+        assert one.since == datetime.fromisoformat(since)

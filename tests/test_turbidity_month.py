@@ -841,7 +841,8 @@ def test_a_pair_breaks_no_limit_of_the_water_and_is_counted_apart() -> None:
     assert (result.outcome("limits_of_the_water"), result.outcome("no_filter_to_report")) == ("pass", "fail")
     assert result.facts["told.work"] == (
         "April 2026 was judged by the rules of filtration: 0 of 3 limits of the water broken; 1 of 4 checks "
-        "of filters ask for a report or more; 2 not evaluated."
+        "of filters ask for a report or more; 2 not evaluated. Was due before, and is not said to be done: "
+        "profile.AIT-2201.2026-04-10."
     )
 
 

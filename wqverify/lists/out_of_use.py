@@ -104,7 +104,9 @@ def _stated(tag: str, number: str, data: bytes) -> dict[str, OutOfUse | None]:
                 since = datetime.fromisoformat(times[f"{done}.at"])
                 found[what] = OutOfUse(what, where, since, _because(sheet, undone))
         if "status" in sheet:
-            latest = max(map(datetime.fromisoformat, times.values()))
+            facts = record.get("result", {}).get("facts", {})
+            began = facts.get("outage.from") if not facts.get("outage.until") else None
+            latest = max(map(datetime.fromisoformat, [began] if began else times.values()))
             is_out = sheet["status"]["state"] == OUT_OF_SERVICE
             left = OutOfUse(OUT_OF_SERVICE, where, latest, sheet["status"].get("note", ""))
             found[OUT_OF_SERVICE] = left if is_out else None

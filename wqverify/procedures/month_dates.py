@@ -60,7 +60,7 @@ class FollowUp:
         if self.done is not None:
             how = f"done {self.done:%Y-%m-%d %H:%M}, {self.how.removesuffix('.')}"
             return f"{self.what}: {how}; it was due {by}{self._late(self.done)}."
-        if self._is_past(started):
+        if self.is_past(started):
             past = (started.date() - self.due).days
             return (
                 f"{self.what}: was due {by}, {_days(past)} before this month was judged, and nothing entered "
@@ -68,11 +68,11 @@ class FollowUp:
             )
         return f"{self.what}: {by}."
 
-    def _is_past(self, at: datetime) -> bool:
+    def is_past(self, at: datetime) -> bool:
         return at > self.within if self.within else at.date() > self.due
 
     def _late(self, at: datetime) -> str:
-        if not self._is_past(at):
+        if not self.is_past(at):
             return ""
         late = (at.date() - self.due).days
         return f", {_days(late)} late" if late else ", late"
@@ -113,6 +113,12 @@ def _fallen_away(
     for key, one in found.items():
         if key not in kept and one.tag in judged:
             yield key, replace(one, what=f"{one.what} (as recorded; {CORRECTED} it falls away)")
+
+
+def overdue(known: Known) -> list[FollowUp]:
+    """Return what was due before the work began and is not said to be done."""
+    started = datetime.fromisoformat(known.given.times["started"]).astimezone(known.month.zone)
+    return [one for one in follow_ups(known) if one.done is None and one.is_past(started)]
 
 
 def refuse_unknown(known: Known) -> None:

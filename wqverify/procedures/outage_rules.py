@@ -170,19 +170,23 @@ def residual_limit(given: Given) -> Limit | None:
 
 
 def consult_limit(given: Given) -> Limit | None:
-    """Return above which turbidity the State is consulted within 24 h."""
-    if measurand_of(given.analyzer) is not TURBIDITY:
+    """Return above which turbidity the State is consulted within 24 h; None as for the notice."""
+    if measurand_of(given.analyzer) is not TURBIDITY or _of_a_filter("turbidity_consult", given):
         return None
     return Limit(*_figure(given, "turbidity_consult", _CONSULT, CONSULT_SOURCE))
 
 
 def notice_limit(given: Given) -> Limit | None:
     """Return above which turbidity the State is told; None where the register says it is a single filter."""
-    settings = given.analyzer.settings
-    of_a_filter = settings.get("combined_effluent") == "0" and "turbidity_notice" not in settings
-    if measurand_of(given.analyzer) is not TURBIDITY or of_a_filter:
+    if measurand_of(given.analyzer) is not TURBIDITY or _of_a_filter("turbidity_notice", given):
         return None
     return Limit(*_figure(given, "turbidity_notice", _NOTICE, _NOTICE_SOURCE))
+
+
+def _of_a_filter(name: str, given: Given) -> bool:
+    """Whether it is that of a single filter, for which the register sets no figure of its own."""
+    settings = given.analyzer.settings
+    return settings.get("combined_effluent") == "0" and name not in settings
 
 
 def whose_effluent(given: Given) -> str:

@@ -60,7 +60,7 @@ def facts(case: Case) -> dict[str, str]:
                 f"{one.at.isoformat(timespec='minutes')} {'<' if one.below else ''}{one.value:f}"
                 for one in case.taken
             )
-        told["told.work"] = told["told.duties"] = " ".join(in_short(case))
+        told["told.work"] = told["told.duties"] = " ".join((*in_short(case), *still_open(case)))
         told |= due_facts(case.sheet.failed.record or told["outage.from"], _clocks(case))
         # What opened it stays open while it is out, whatever is signed meanwhile.
         if case.back is None:

@@ -13,7 +13,7 @@ from wqverify.calculations.turbidity_rule import report_due
 from wqverify.procedures.month_beside import BESIDE
 from wqverify.procedures.month_binds import binds
 from wqverify.procedures.month_case import Channel
-from wqverify.procedures.month_dates import clocks, follow_ups, refuse_unknown
+from wqverify.procedures.month_dates import clocks, follow_ups, overdue, refuse_unknown
 from wqverify.procedures.month_judged import (
     NAME,
     NO_FILTER,
@@ -92,7 +92,9 @@ def _work(known: Known, checks: tuple[Check, ...]) -> str:
         said.append(f"{_failed(filters)} of {len(filters)} checks of filters ask for a report or more")
     open_ = sum(one.outcome is Outcome.NOT_EVALUATED for one in checks)
     said.append(f"{open_ or 'none'} not evaluated")
-    return f"{known.month.words} was judged by the rules of filtration: {'; '.join(said)}."
+    past = ", ".join(one.key for one in overdue(known))
+    late = f" Was due before, and is not said to be done: {past}." if past else ""
+    return f"{known.month.words} was judged by the rules of filtration: {'; '.join(said)}.{late}"
 
 
 def _failed(checks: list[Check]) -> int:
