@@ -10,6 +10,7 @@ import pytest
 import short_records
 from plant_example import NOW, plant_in, record_in
 
+from wqverify.acts.shared import end_record
 from wqverify.book import Book, open_book
 from wqverify.cli.today_commands import today_lines
 from wqverify.lists.due import Due
@@ -53,6 +54,25 @@ def test_what_a_record_opens_is_asked_for_until_a_record_names_it(plant: Plant) 
     enter(plant, "2026-05-12", "monitor_outage", facts={"answers": "L1-2026-0002"})
     assert asked(plant) == [("values_in_doubt", "L1-2026-0002")]  # by another procedure
     enter(plant, "2026-05-13", "values_in_doubt", facts={"answers": "L1-2026-0009, L1-2026-0002"})
+    assert asked(plant) == []
+
+
+def test_a_month_that_rests_on_a_doubt_which_stands_no_more_is_judged_again(plant: Plant) -> None:
+    """practice.md 7.5: the month is recomputed with what was decided about the doubt."""
+    enter(plant, "2026-05-13", "values_in_doubt", facts={"answers": ""})
+    enter(plant, "2026-06-01", "turbidity_month", facts={"month": "2026-05", "rests_on": "L1-2026-0001"})
+    assert asked(plant) == []
+    with book_of(plant).writing() as writer:
+        end_record(writer, "voided", "L1-2026-0001", "T-07", "mistyped", "2026-06-02T08:00-05:00")
+    (one,) = opened(book_of(plant))
+    assert (one.procedure, one.number) == ("turbidity_month", "L1-2026-0002")
+    assert one.because == "it rests on L1-2026-0001, which is voided"
+    more = {"month": "2026-05", "rests_on": "L1-2026-0009"}
+    enter(plant, "2026-06-01", "turbidity_month", facts=more)
+    with book_of(plant).writing() as writer:
+        end_record(
+            writer, "superseded", "L1-2026-0002", "T-07", "anew", "2026-06-02T09:00-05:00", "L1-2026-0003"
+        )
     assert asked(plant) == []
 
 

@@ -877,6 +877,8 @@ def test_the_share_stands_as_recorded_and_as_corrected_side_by_side() -> None:
         "not evaluated",
         "fail",
     )  # no filter
+    assert result.facts["rests_on"] == "L1-2026-0078"
+    assert "rests_on" not in run(rows).facts
     assert result.facts["cfe.within"] == "177 of 180"
     assert result.facts["cfe.within_corrected"] == "169 of 180"
     told_of = [result.facts[f"told.limits_of_the_water{end}"] for end in ("", "_corrected")]

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from wqverify.book import Book, RecordState
 from wqverify.book.entry import instant
 
+RESTS_ON = "rests_on"  # the fact that names the records whose decisions a record counted
+
 
 @dataclass(frozen=True)
 class Opened:
@@ -25,19 +27,29 @@ def opened(book: Book) -> list[Opened]:
 
     A record answers what the numbers in its fact "answers" opened, by its own procedure. What a superseded
     record opened is answered with the one that replaces it; what a voided one opened is not asked for. A
-    procedure that names no numbers answers what was opened for its analyzer before its work began.
+    procedure that names no numbers answers what was opened for its analyzer before its work began. A record
+    that rests on one which no longer stands asks for itself again.
     """
-    states = book.telling("opens", "answers")
+    states = book.telling("opens", "answers", RESTS_ON)
     before = replaced(states)
     done = {(s.procedure, number) for s in states if s.stands for number in _answers(s)}
+    standing = [state for state in sorted(states, key=lambda s: s.instant) if state.stands]
     return [
         one
-        for state in sorted(states, key=lambda s: s.instant)
-        if state.stands
+        for state in standing
         for one in _opened(state)
         if not any((one.procedure, n) in done for n in (state.number, *before.get(state.number, ())))
         and not _done_since(book, one)
-    ]
+    ] + [one for state in standing for one in _to_do_anew(book, state)]
+
+
+def _to_do_anew(book: Book, state: RecordState) -> Iterable[Opened]:
+    """Give a record that rests on one which no longer stands: it is to be made again, in its place."""
+    for number in filter(None, state.facts.get(RESTS_ON, "").split(", ")):
+        other = book.find(number)
+        if other is not None and not other.stands:
+            because = f"it rests on {number}, which is {other.state}"
+            yield Opened(state.procedure, state.tag, state.number, state.performed, because)
 
 
 def _answers(state: RecordState) -> Iterable[str]:

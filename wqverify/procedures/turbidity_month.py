@@ -25,6 +25,7 @@ from wqverify.procedures.month_judged import (
     pairs_fact,
 )
 from wqverify.procedures.month_notes import CAUTIONS, notes
+from wqverify.procedures.month_records import doubts_of
 from wqverify.procedures.month_rules import EVALUATION, LIMIT, NTU, PAIR, PEOPLE, TOLERANCES, refuse
 from wqverify.procedures.month_sheet import MonthSheet
 from wqverify.procedures.month_shown import charts, values, workings
@@ -65,6 +66,12 @@ def _facts(known: Known, checks: tuple[Check, ...]) -> dict[str, str]:
         **{key: said for version in known.versions for key, said in _told(known, version, checks)},
         "told.work": _work(known, checks),
     }
+    rests = {
+        one.number
+        for channel in (known.recorded.combined, *known.recorded.filters)
+        for one in doubts_of(channel.tag, known.month, known.given)
+    }
+    told |= {"rests_on": ", ".join(sorted(rests))} if rests else {}
     for version in known.versions:
         highest = known.highest(version) if version.of_combined else None
         if version.of_combined:
