@@ -10,7 +10,6 @@ import pytest
 from wqverify.lists.plan import Work
 from wqverify.lists.plan_kept import Item
 from wqverify.pack.contents import told_of
-from wqverify.pack.plan import _state
 from wqverify.pack.script.first_facts import first_facts
 
 WORK = Work("AIT-2210", "EL-0530", "turbidity_month")
@@ -39,13 +38,13 @@ def item(state: Any = "in time", number: str = "L1-2026-0007", **outcomes: str) 
     ],
 )
 def test_a_record_that_evaluated_nothing_is_not_just_in_time(outcomes: dict[str, str], told: str) -> None:
-    assert _state(item(**outcomes)) == told
+    assert item(**outcomes).ended == told
     late = told.replace("in time", "late")
-    assert _state(item("late", **outcomes)) == late
+    assert item("late", **outcomes).ended == late
 
 
 def test_what_was_not_done_evaluated_nothing_to_tell() -> None:
-    assert _state(item("not done", "")) == "not done"
+    assert item("not done", "").ended == "not done"
 
 
 @pytest.mark.parametrize(
