@@ -10,9 +10,7 @@ from wqverify.lists.plan_kept import STATES, Item, plan_kept
 from wqverify.pack.tables import Head, Sheet
 from wqverify.plant.folder import Plant
 from wqverify.show.lookup import NONE
-from wqverify.terms import Outcome
 
-NOT_EVALUATED = str(Outcome.NOT_EVALUATED)
 HEADS = (
     Head("analyzer", "short"),
     Head("serial", "short"),
