@@ -110,15 +110,7 @@ def due_of(
         last = newest.get(work)
         done = date.fromisoformat(last.day) if last is not None else None
         when = _due(work, days, done, versions) if done is not None else None
-        found[work] = Due(
-            work=work,
-            every=days,
-            due=when,
-            overdue=max(0, (today - when).days) if when is not None else 0,
-            last=last.number if last is not None else "",
-            last_on=done,
-            skipped=_skipped_since(work, done.isoformat() if done is not None else "", skipped),
-        )
+        found[work] = _item(work, days, when, last, skipped, today)
     return found
 
 
@@ -132,21 +124,29 @@ def monthly_due(
             continue
         last = newest_month(months, work.tag, work.procedure)
         when = due_by(work.procedure, month_after(last.month)) if last is not None else None
-        found[work] = Due(
-            work=work,
-            every=days,
-            due=when,
-            overdue=max(0, (today - when).days) if when is not None else 0,
-            last=last.number if last is not None else "",
-            last_on=date.fromisoformat(last.day) if last is not None else None,
-            skipped=_skipped_since(work, last.day if last is not None else "", skipped),
-        )
+        found[work] = _item(work, days, when, last, skipped, today)
     return found
 
 
-def _skipped_since(work: Work, day: str, skipped: Sequence[Skipped]) -> tuple[Skipped, ...]:
+def _item(
+    work: Work,
+    days: int,
+    when: date | None,
+    last: Stands | OfMonth | None,
+    skipped: Sequence[Skipped],
+    today: date,
+) -> Due:
+    since = last.day if last is not None else ""
     mine = (one for one in skipped if (one.tag, one.procedure) == (work.tag, work.procedure))
-    return tuple(one for one in mine if one.day > day)
+    return Due(
+        work=work,
+        every=days,
+        due=when,
+        overdue=max(0, (today - when).days) if when is not None else 0,
+        last=last.number if last is not None else "",
+        last_on=date.fromisoformat(since) if since else None,
+        skipped=tuple(one for one in mine if one.day > since),
+    )
 
 
 def _due(work: Work, days: int, done: date, versions: Sequence[Version]) -> date:

@@ -12,14 +12,13 @@ from statistics import median
 from wqverify.calculations import pairing, sample_line
 from wqverify.errors import CorrectTheEntry
 from wqverify.procedures.grab_sheet import Grab, PairedBy, Shown
-from wqverify.procedures.rules import setting
+from wqverify.procedures.rules import GOOD_FLAGS, setting
 from wqverify.terms import Analyzer, Given, Hop, Place, Slices, TrendUse
 
 WINDOW_MIN = "10"  # the whole window around the moment; common practice
 GAP_MIN = "30"  # from a record to the next, or to the moment; so the criteria of Oregon DEQ for a grab audit
 VALUES = "2"  # online values that must show that the water stood still
 MINUTE = 60
-GOOD = frozenset({"", "good", "ok", "valid", "pass"})  # flags that say nothing is wrong; others are left out
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +155,7 @@ def typed_rows(path: str, shown: Sequence[Shown], given: Given) -> Iterator[tupl
 
 def exported_rows(slice_: bytes, given: Given) -> list[Row]:
     """Return the rows of an attached slice, by the clock of the export; a flag that says good is none."""
-    good = {*GOOD, given.analyzer.settings.get("good_flag", "")}
+    good = {*GOOD_FLAGS, given.analyzer.settings.get("good_flag", "")}
     zone = datetime.fromisoformat(given.times["started"]).tzinfo  # a slice holds UTC, people read their clock
     return [
         Row(at.astimezone(zone), value, "" if flag.casefold() in good else flag)
